@@ -1,0 +1,52 @@
+// Package calibration holds the profile of one bench and turns a take's
+// samples into volts with it.
+//
+// In this room: full scales, the bench's own response, latency, noise, hum
+// and distortion, and the uncertainty of each. Not in this room: playing and
+// recording (capture), estimators (analysis), and silent correction past a
+// profile's validity.
+package calibration
+
+import (
+	"time"
+
+	"boardproof/analysis"
+	"boardproof/capture"
+)
+
+// Profile is what is known of one bench. It is never changed once it is
+// kept: a new calibration is a new profile.
+type Profile struct {
+	ID         string              `json:"id"`
+	Bench      string              `json:"bench"`
+	Instrument capture.Description `json:"instrument"`
+	Created    time.Time           `json:"created"`     // UTC
+	ValidUntil time.Time           `json:"valid_until"` // UTC
+	Operator   string              `json:"operator,omitempty"`
+	// Meter names the multimeter, Controls the positions of the gain controls
+	// as the operator noted them.
+	Meter        string   `json:"meter,omitempty"`
+	Controls     string   `json:"controls,omitempty"`
+	TemperatureC *float64 `json:"temperature_c,omitempty"`
+	Simulated    bool     `json:"simulated"`
+	Method       string   `json:"method"`
+	// Output is the channel that plays; OutputFullScaleDBu the level of a
+	// sine whose peaks just reach full scale there.
+	Output             int               `json:"output"`
+	OutputFullScaleDBu analysis.Estimate `json:"output_full_scale_dbu"`
+	Inputs             []Input           `json:"inputs"`
+}
+
+// Input is what is known of one input channel.
+type Input struct {
+	Channel int `json:"channel"`
+	// FullScaleDBu is the level of a sine whose peaks just reach full scale.
+	FullScaleDBu analysis.Estimate `json:"full_scale_dbu"`
+	// Loopback is recorded over played, both in full scales, output straight
+	// to this input, with LatencyS taken out of its phase.
+	Loopback analysis.Transfer `json:"loopback"`
+	LatencyS analysis.Estimate `json:"latency_s"`
+	Floor    analysis.Floor    `json:"floor"`
+	// THDPercent is the bench's own, at the calibration tone.
+	THDPercent analysis.Estimate `json:"thd_percent"`
+}
