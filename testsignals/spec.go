@@ -60,7 +60,7 @@ const (
 	DefaultSilenceS = 10.0
 	defaultLeadS    = 0.6
 	defaultTailS    = 0.9
-	sweepStartHz    = 5.0
+	sweepStartHz    = 3.5
 	// A sweep stops at this share of the rate: as near to half as a
 	// converter's own filter lets through.
 	sweepStopShare = 0.49
