@@ -1,0 +1,64 @@
+package analysis
+
+import (
+	"math"
+	"math/cmplx"
+
+	"boardproof/testsignals"
+)
+
+// harmonicGate is the window over one harmonic's response; it must be shorter
+// than the distance between the highest two that are read.
+var harmonicGate = gate{flatFrom: -0.008, flatTo: 0.024, skirt: 0.012}
+
+// maxSweepHarmonic is the highest order read from a sweep: beyond it the
+// responses of a 5 s sweep crowd together.
+const maxSweepHarmonic = 5
+
+// harmonicsFromHz is the lowest fundamental at which harmonics are given.
+const harmonicsFromHz = 40.0
+
+// harmonicLeadS is how long before the linear response that of harmonic n
+// arrives: L·ln n (Novak, Lotton & Simon, JAES 63(10), 2015).
+func (r *Raw) harmonicLeadS(n int) float64 {
+	return testsignals.SweepRate(r.played.sig.Spec) * math.Log(float64(n))
+}
+
+// Harmonics returns, for orders 2 to 5, the level of the harmonic in dB
+// relative to the fundamental at the output, against the frequency of the
+// fundamental in hertz. linear must be the response of the same recording.
+// Uncertainty is expanded.
+func (r *Raw) Harmonics(linear *Gated) []Curve {
+	var curves []Curve
+	for n := 2; n <= maxSweepHarmonic; n++ {
+		c := Curve{Quantity: HarmonicLevel, Harmonic: n, Unit: "dB"}
+		for i, f := range linear.FrequencyHz {
+			fn := f * float64(n)
+			if f < harmonicsFromHz || fn > linear.FrequencyHz[len(linear.FrequencyHz)-1] {
+				continue
+			}
+			ratio, std := r.harmonicRatio(n, fn, linear.H[i])
+			c.FrequencyHz = append(c.FrequencyHz, f)
+			c.Value = append(c.Value, DB(ratio))
+			c.Uncertainty = append(c.Uncertainty, CoverageK*DBFromRelative(std/ratio))
+		}
+		if len(c.Value) > 0 {
+			curves = append(curves, c)
+		}
+	}
+	return curves
+}
+
+// harmonicRatio reads harmonic n at fn hertz over the fundamental h. A
+// harmonic under its own noise is given at the noise.
+func (r *Raw) harmonicRatio(n int, fn float64, h complex128) (ratio, std float64) {
+	shifts := append([]float64{-r.harmonicLeadS(n)}, r.quietShifts(harmonicGate)...)
+	all := harmonicGate.apply(r.spec, r.played.binHz, fn, shifts)
+	noise := 0.0
+	for _, z := range all[1:] {
+		noise += sqAbs(z) / float64(len(all)-1)
+	}
+	m := cmplx.Abs(h)
+	level := math.Sqrt(math.Max(sqAbs(all[0])-noise, noise))
+	return level / m, math.Sqrt(noise/2) / m
+}
