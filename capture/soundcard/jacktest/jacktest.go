@@ -1,0 +1,155 @@
+// Package jacktest gives tests a real audio path without hardware: a JACK
+// server of their own with the dummy driver, and ecasound as a client of it
+// that filters. PortAudio shows both as devices.
+//
+// In this room: starting, waiting for and ending those programs. Not in this
+// room: anything about samples.
+package jacktest
+
+import (
+	"bytes"
+	"fmt"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+)
+
+// RateHz and PeriodFrames are what the server runs with.
+const (
+	RateHz       = 48000
+	PeriodFrames = 1024
+)
+
+// Loopback is the device whose inputs are its own outputs, two of each.
+const Loopback = "loopback"
+
+// readyWithin is how long a program may take to appear on a busy machine.
+const readyWithin = 15 * time.Second
+
+// Server is a running JACK server. Its name is in JACK_DEFAULT_SERVER for as
+// long as the test runs, so PortAudio in this process finds it.
+type Server struct {
+	Name string
+	cmd  *exec.Cmd
+	out  *bytes.Buffer
+}
+
+// Require skips the test where one of the programs is not installed, and
+// fails it where the environment says CI=true.
+func Require(t testing.TB, programs ...string) {
+	t.Helper()
+	for _, p := range programs {
+		if _, err := exec.LookPath(p); err == nil {
+			continue
+		}
+		if os.Getenv("CI") == "true" {
+			t.Fatalf("%s is not installed; run .ci/deps", p)
+		}
+		t.Skipf("%s is not installed; run .ci/deps", p)
+	}
+}
+
+// Start starts a server that ends with the test. The test must not be
+// parallel, because it changes the environment.
+func Start(t testing.TB) *Server {
+	t.Helper()
+	Require(t, "jackd", "jack_lsp")
+	s := &Server{Name: fmt.Sprintf("boardproof-%d-%d", os.Getpid(), time.Now().UnixNano()%1e6), out: &bytes.Buffer{}}
+	t.Setenv("JACK_DEFAULT_SERVER", s.Name)
+	t.Setenv("JACK_NO_START_SERVER", "1")
+	s.cmd = launch(t, s.out, "jackd", "-n", s.Name, "-L", "2", "--no-realtime",
+		"-d", "dummy", "-r", fmt.Sprint(RateHz), "-p", fmt.Sprint(PeriodFrames), "-C", "2", "-P", "2")
+	s.waitFor(t, "system:playback_1", s.out)
+	return s
+}
+
+// Pid is the server's process, for tests that halt or kill it.
+func (s *Server) Pid() int { return s.cmd.Process.Pid }
+
+// Ecasound starts ecasound as a JACK client, and so as a device of that
+// name, that puts two channels through the given chain options until the
+// test ends. It returns once its ports are there.
+func (s *Server) Ecasound(t testing.TB, client string, chain ...string) {
+	t.Helper()
+	Require(t, "ecasound")
+	var out bytes.Buffer
+	args := append([]string{"-q", "-G:jack," + client + ",notransport", "-b:" + fmt.Sprint(PeriodFrames)},
+		arrange(chain, "jack", "jack")...)
+	launch(t, &out, "ecasound", args...)
+	s.waitFor(t, client+":out_2", &out)
+}
+
+// EcasoundFile puts a file of raw interleaved stereo 32-bit little-endian
+// floats at RateHz through the same chain options and returns the result in
+// the same form.
+func EcasoundFile(t testing.TB, raw []byte, chain ...string) []byte {
+	t.Helper()
+	Require(t, "ecasound")
+	dir := t.TempDir()
+	in, out := filepath.Join(dir, "in.raw"), filepath.Join(dir, "out.raw")
+	if err := os.WriteFile(in, raw, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	args := append([]string{"-q", "-b:" + fmt.Sprint(PeriodFrames)}, arrange(chain, in, out)...)
+	cmd := exec.Command("ecasound", args...)
+	cmd.Env = environment(dir)
+	if said, err := cmd.CombinedOutput(); err != nil {
+		t.Fatalf("ecasound %s: %v\n%s", strings.Join(args, " "), err, said)
+	}
+	result, err := os.ReadFile(out)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return result
+}
+
+// arrange gives each chain the same input and output. Outputs of several
+// chains are summed, not averaged as ecasound otherwise does.
+func arrange(chain []string, in, out string) []string {
+	names := []string{}
+	for _, c := range chain {
+		if name, ok := strings.CutPrefix(c, "-a:"); ok {
+			names = append(names, name)
+		}
+	}
+	format := fmt.Sprintf("-f:f32_le,2,%d", RateHz)
+	all := "-a:" + strings.Join(names, ",")
+	if len(names) == 0 {
+		all = "-a:1"
+	}
+	return append([]string{"-z:mixmode,sum", all, format, "-i:" + in, all, format, "-o:" + out}, chain...)
+}
+
+// launch starts a program that is killed when the test ends.
+func launch(t testing.TB, out *bytes.Buffer, name string, args ...string) *exec.Cmd {
+	t.Helper()
+	cmd := exec.Command(name, args...)
+	cmd.Env = environment(t.TempDir())
+	cmd.Stdout, cmd.Stderr = out, out
+	if err := cmd.Start(); err != nil {
+		t.Fatalf("starting %s: %v", name, err)
+	}
+	t.Cleanup(func() {
+		cmd.Process.Kill()
+		cmd.Wait()
+	})
+	return cmd
+}
+
+// environment keeps the user's own settings of these programs out.
+func environment(home string) []string { return append(os.Environ(), "HOME="+home) }
+
+// waitFor returns once a JACK port exists.
+func (s *Server) waitFor(t testing.TB, port string, said *bytes.Buffer) {
+	t.Helper()
+	for deadline := time.Now().Add(readyWithin); time.Now().Before(deadline); time.Sleep(50 * time.Millisecond) {
+		list, _ := exec.Command("jack_lsp").Output()
+		if strings.Contains(string(list), port+"\n") {
+			return
+		}
+	}
+	t.Fatalf("no JACK port %s after %v; the program said:\n%s", port, readyWithin, said)
+}
