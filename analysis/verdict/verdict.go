@@ -6,7 +6,11 @@
 // reading is made, and files.
 package verdict
 
-import "boardproof/analysis"
+import (
+	"encoding/json"
+
+	"boardproof/analysis"
+)
 
 // Outcome is the judgement of one reading.
 type Outcome string
@@ -33,4 +37,23 @@ type Judged struct {
 	Step    string  `json:"step,omitempty"`
 	Limit   *Limit  `json:"limit,omitempty"`
 	Verdict Outcome `json:"verdict,omitempty"`
+	// Absent: a limit for which there was no reading at all. Note says why;
+	// the reading's figures mean nothing and are left out of its JSON.
+	Absent bool `json:"absent,omitempty"`
+}
+
+// MarshalJSON leaves the figures out of an absent reading, so that none can
+// be taken for zero.
+func (j Judged) MarshalJSON() ([]byte, error) {
+	type plain Judged
+	if !j.Absent {
+		return json.Marshal(plain(j))
+	}
+	return json.Marshal(struct {
+		plain
+		Value        *float64 `json:"value,omitempty"`
+		Uncertainty  *float64 `json:"uncertainty,omitempty"`
+		K            *float64 `json:"k,omitempty"`
+		FloorLimited *bool    `json:"floor_limited,omitempty"`
+	}{plain: plain(j)})
 }

@@ -1,0 +1,230 @@
+package verdict
+
+import (
+	"math"
+	"strings"
+	"testing"
+
+	"github.com/google/go-cmp/cmp"
+
+	"boardproof/analysis"
+)
+
+// shape is a Judged in one line: what, where, verdict.
+func shape(judged []Judged) []string {
+	var lines []string
+	for _, j := range judged {
+		line := strings.Join([]string{j.Quantity, j.Output, j.Weighting, string(j.Verdict)}, "|")
+		if j.Absent {
+			line += "|" + j.Note
+		}
+		lines = append(lines, line)
+	}
+	return lines
+}
+
+func reading(quantity, output string, value, u float64) analysis.Reading {
+	return analysis.Reading{Quantity: quantity, Output: output, Value: value, Uncertainty: u, K: 2, Unit: "dB"}
+}
+
+func TestApplyToEveryOutput(t *testing.T) {
+	s := Step{Name: "path", State: "bypassed", Limits: []PlanLimit{
+		{Quantity: analysis.Gain, Output: "A", Min: at(-1.4), Max: at(0.5)},
+		{Quantity: analysis.Gain, Min: at(-1.5), Max: at(0.5)},
+		{Quantity: analysis.Gain, Output: "B", Min: at(-0.2), Max: at(0.5)},
+		{Quantity: analysis.LevelMatch, FrequencyHz: 1000, Min: at(-0.25), Max: at(0.25)},
+	}}
+	match := reading(analysis.LevelMatch, "B", -0.3, 0.01)
+	match.Reference, match.FrequencyHz = "A", 999.8
+	elsewhere := match
+	elsewhere.FrequencyHz, elsewhere.Value = 5000, -40
+	got := Apply(s, []string{"A", "B"}, Guarded, analysis.Result{Readings: []analysis.Reading{
+		reading(analysis.Gain, "A", -0.3, 0.01), reading(analysis.Gain, "B", -0.3, 0.01),
+		match, elsewhere, reading(analysis.Delay, "A", 1, 0),
+	}})
+	want := []string{"gain|A||pass", "gain|B||fail", "level_match|B||fail", "level_match|B||", "delay|A||"}
+	if diff := cmp.Diff(want, shape(got)); diff != "" {
+		t.Errorf("verdicts (-want +got):\n%s", diff)
+	}
+	if got[0].Step != "path" || *got[0].Limit.Min != -1.4 || *got[1].Limit.Min != -0.2 || got[3].Limit != nil {
+		t.Errorf("limits came back as %+v", got)
+	}
+}
+
+func TestApplyNamesWhatIsMissing(t *testing.T) {
+	s := Step{Name: "path", State: "bypassed", Limits: []PlanLimit{
+		{Quantity: analysis.Gain, Min: at(-1)},
+		{Quantity: analysis.LevelMatch, Max: at(1)},
+		{Quantity: analysis.Noise, Weighting: "A", Max: at(-85)},
+	}}
+	lost := "lost samples: marks 480064 apart, played 480000"
+	noise := reading(analysis.Noise, "A", -70, 0.1)
+	noise.Weighting = "468"
+	got := Apply(s, []string{"A", "B", "C"}, Guarded, analysis.Result{
+		Readings: []analysis.Reading{reading(analysis.Gain, "A", 0, 0), noise},
+		Refused: []analysis.Refusal{
+			{Quantity: analysis.Gain, Output: "B", Reason: lost},
+			{Quantity: analysis.LevelMatch, Reason: "no second output"},
+		},
+	})
+	none := "the step gave no reading of it"
+	want := []string{
+		"gain|A||pass", "noise|A|468|",
+		"gain|B||not measured|" + lost, "gain|C||not measured|" + none,
+		"level_match|B||not measured|no second output", "level_match|C||not measured|no second output",
+		"noise|A|A|not measured|" + none, "noise|B|A|not measured|" + none, "noise|C|A|not measured|" + none,
+	}
+	if diff := cmp.Diff(want, shape(got)); diff != "" {
+		t.Errorf("verdicts (-want +got):\n%s", diff)
+	}
+	if last := got[len(got)-1]; last.State != "bypassed" || last.Step != "path" || last.Limit == nil || last.Unit != "" {
+		t.Errorf("absent reading: %+v", last)
+	}
+	one := Apply(s, []string{"A"}, Guarded, analysis.Result{Readings: got0(reading(analysis.Gain, "A", 0, 0), noise)})
+	if o := Overall(one); o != NotMeasured {
+		t.Errorf("a match asked of a board with one output: overall %q, want not measured", o)
+	}
+}
+
+func got0(r ...analysis.Reading) []analysis.Reading { return r }
+
+func TestApplyOtherTones(t *testing.T) {
+	s := Step{Limits: []PlanLimit{{Quantity: analysis.OtherTone, Max: at(-90)}}}
+	noise := reading(analysis.Noise, "A", -95, 0.1)
+	loud := reading(analysis.OtherTone, "A", -60, 0.1)
+	refused := []analysis.Refusal{{Quantity: analysis.OtherTone, Output: "A", Reason: "clipped"}}
+	for name, c := range map[string]struct {
+		got  analysis.Result
+		want []string
+	}{
+		"none found":       {analysis.Result{Readings: got0(noise)}, []string{"noise|A||"}},
+		"one too loud":     {analysis.Result{Readings: got0(noise, loud)}, []string{"noise|A||", "other_tone|A||fail"}},
+		"silence not read": {analysis.Result{}, []string{"other_tone|A||not measured|the step gave no reading of it"}},
+		"refused":          {analysis.Result{Readings: got0(noise), Refused: refused}, []string{"noise|A||", "other_tone|A||not measured|clipped"}},
+	} {
+		if diff := cmp.Diff(c.want, shape(Apply(s, []string{"A"}, Guarded, c.got))); diff != "" {
+			t.Errorf("%s (-want +got):\n%s", name, diff)
+		}
+	}
+}
+
+func TestApplyFloorAndBounds(t *testing.T) {
+	s := Step{Limits: []PlanLimit{{Quantity: analysis.Hum, Max: at(-80)}, {Quantity: analysis.Gain, Min: at(-1), Max: at(1)}}}
+	hum := func(value float64, floor, bound bool) analysis.Reading {
+		r := reading(analysis.Hum, "A", value, 1)
+		r.FloorLimited, r.UpperBound, r.Note = floor, bound, "50 Hz"
+		return r
+	}
+	floorGain := reading(analysis.Gain, "A", 3, 0.1)
+	floorGain.FloorLimited = true
+	for name, c := range map[string]struct {
+		r    analysis.Reading
+		want Outcome
+		note string
+	}{
+		"floor above the limit":     {hum(-70, true, false), NotMeasured, "50 Hz; the bench itself"},
+		"floor under the limit":     {hum(-90, true, false), Pass, "50 Hz"},
+		"board above the limit":     {hum(-70, false, false), Fail, "50 Hz"},
+		"bound above the limit":     {hum(-70, false, true), NotMeasured, "50 Hz; only an upper bound"},
+		"floor does not excuse":     {floorGain, Fail, ""},
+		"no figure could pass":      {reading(analysis.Gain, "A", 0, 3), ConditionalPass, "more than half of what the limits allow"},
+		"clear passes are possible": {reading(analysis.Gain, "A", 0.3, 0.9), ConditionalPass, ""},
+		"conditional for itself":    {reading(analysis.Gain, "A", 0.95, 0.1), ConditionalPass, ""},
+		"uncertainty not a number":  {reading(analysis.Gain, "A", 0, math.NaN()), NotMeasured, ""},
+		"bound below is bound well": {hum(-81, false, true), Pass, "50 Hz"},
+	} {
+		j := Apply(s, nil, Guarded, analysis.Result{Readings: got0(c.r)})[0]
+		if j.Verdict != c.want || !strings.Contains(j.Note, c.note) || c.note == "" && j.Note != "" {
+			t.Errorf("%s: %q, note %q; want %q, note %q", name, j.Verdict, j.Note, c.want, c.note)
+		}
+	}
+}
+
+// A first-order low-pass at 10 kHz: −10·log10(1 + (f/fc)²) dB, closed form.
+func lowPass(output string, cornerHz, u float64) analysis.Curve {
+	c := analysis.Curve{Quantity: analysis.Response, Output: output, Unit: "dB"}
+	for f := 10.0; f < 22000; f *= math.Pow(2, 1.0/24) {
+		c.FrequencyHz = append(c.FrequencyHz, f)
+		c.Value = append(c.Value, -10*math.Log10(1+f/cornerHz*f/cornerHz))
+		c.Uncertainty = append(c.Uncertainty, u)
+	}
+	return c
+}
+
+func TestApplyMask(t *testing.T) {
+	m := Mask{RelativeToHz: 1000, Points: []MaskPoint{
+		{FrequencyHz: 100, Min: at(-1), Max: at(1)}, {FrequencyHz: 1000, Min: at(-1), Max: at(1)}, {FrequencyHz: 10000, Min: at(-2), Max: at(1)},
+	}}
+	s := Step{Name: "path", Masks: []Mask{m}}
+	curves := []analysis.Curve{lowPass("A", 10000, 0.01), lowPass("B", 100000, 0.01)}
+	got := Apply(s, []string{"A", "B", "C"}, Guarded, analysis.Result{Curves: curves})
+	want := []string{"response|A||fail", "response|B||pass", "response|C||not measured|the step gave no response curve"}
+	if diff := cmp.Diff(want, shape(got)); diff != "" {
+		t.Fatalf("verdicts (-want +got):\n%s", diff)
+	}
+	// The last grid point under the mask is the worst: 10·2^(239/24) Hz.
+	a, f := got[0], 10*math.Pow(2, 239.0/24)
+	value := -10*math.Log10(1+f*f/1e8) + 10*math.Log10(1+0.01)
+	limit := -1 - math.Log10(f/1000)
+	if math.Abs(a.FrequencyHz-f) > 1e-6 || *a.Limit.Max != 1 || math.Abs(*a.Limit.Min-limit) > 1e-9 {
+		t.Errorf("worst at %g Hz against %g to %g, want %g Hz against %g to 1", a.FrequencyHz, *a.Limit.Min, *a.Limit.Max, f, limit)
+	}
+	// A straight line over h = ln 2/24 errs by at most h²/8·|y″|, and this
+	// curve has y″ = −(20/ln 10)·2g/(1+g)² with g = (1 kHz/10 kHz)².
+	h := math.Ln2 / 24
+	bend := h * h / 8 * 20 / math.Ln10 * 2 * 0.01 / (1.01 * 1.01)
+	if math.Abs(a.Value-value) > bend || math.Abs(a.Uncertainty-0.01*math.Sqrt2) > 1e-12 || a.K != 2 {
+		t.Errorf("worst value %g ± %g, want %g ± %g", a.Value, a.Uncertainty, value, 0.01*math.Sqrt2)
+	}
+}
+
+func TestApplyMaskUsesUncertaintyPerPoint(t *testing.T) {
+	m := Mask{Points: []MaskPoint{{FrequencyHz: 10, Max: at(1)}, {FrequencyHz: 40, Max: at(1)}}}
+	c := analysis.Curve{Quantity: analysis.Response, Output: "A", FrequencyHz: []float64{10, 20, 40},
+		Value: []float64{0.9, 0.6, 0}, Uncertainty: []float64{0.05, 0.5, 0}}
+	got := Apply(Step{Masks: []Mask{m}}, []string{"A"}, Guarded, analysis.Result{Curves: []analysis.Curve{c}})
+	if got[0].FrequencyHz != 20 || got[0].Verdict != ConditionalPass || got[0].Uncertainty != 0.5 {
+		t.Errorf("worst is %g Hz, %q: 20 Hz passes only conditionally, 10 Hz clearly", got[0].FrequencyHz, got[0].Verdict)
+	}
+}
+
+func TestApplyMaskThatCannotBeJudged(t *testing.T) {
+	m := Mask{RelativeToHz: 1000, Points: []MaskPoint{{FrequencyHz: 20, Max: at(1)}, {FrequencyHz: 20000, Max: at(1)}}}
+	hole, short, bare := lowPass("A", 1e5, 0.1), lowPass("A", 1e5, 0.1), lowPass("A", 1e5, 0.1)
+	low := lowPass("A", 1e5, 0.1)
+	low.FrequencyHz, low.Value, low.Uncertainty = low.FrequencyHz[:240], low.Value[:240], low.Uncertainty[:240]
+	hole.Value[100] = math.NaN()
+	short.FrequencyHz, short.Value, short.Uncertainty = short.FrequencyHz[30:], short.Value[30:], short.Uncertainty[30:]
+	bare.Uncertainty = nil
+	for name, c := range map[string]struct {
+		got  analysis.Result
+		want string
+	}{
+		"a hole":         {analysis.Result{Curves: []analysis.Curve{hole}}, "the response has no value at 179.6 Hz"},
+		"too short":      {analysis.Result{Curves: []analysis.Curve{short}}, "known from 23.78 to"},
+		"no treble":      {analysis.Result{Curves: []analysis.Curve{low}}, "known from 10 to 9948 Hz only"},
+		"no uncertainty": {analysis.Result{Curves: []analysis.Curve{bare}}, "0 uncertainties"},
+		"no points":      {analysis.Result{Curves: []analysis.Curve{{Quantity: "response", Output: "A"}}}, "0 frequencies"},
+		"refused":        {analysis.Result{Refused: []analysis.Refusal{{Quantity: "response", Output: "A", Reason: "clipped"}}}, "clipped"},
+	} {
+		got := Apply(Step{Masks: []Mask{m}}, []string{"A"}, Guarded, c.got)
+		if len(got) != 1 || got[0].Verdict != NotMeasured || !got[0].Absent || !strings.Contains(got[0].Note, c.want) {
+			t.Errorf("%s: %+v, want not measured, %q", name, got, c.want)
+		}
+	}
+}
+
+func TestMaskAt(t *testing.T) {
+	m := Mask{Points: []MaskPoint{{FrequencyHz: 100, Min: at(-3)}, {FrequencyHz: 10000, Min: at(-1)}}}
+	for f, want := range map[float64]float64{100: -3, 1000: -2, 10000: -1} {
+		l, ok := m.At(f)
+		if !ok || math.Abs(*l.Min-want) > 1e-12 || l.Max != nil {
+			t.Errorf("mask at %g Hz: %v %v, want min %g only", f, l, ok, want)
+		}
+	}
+	for _, f := range []float64{99, 10001} {
+		if _, ok := m.At(f); ok {
+			t.Errorf("mask judges %g Hz, outside its points", f)
+		}
+	}
+}
