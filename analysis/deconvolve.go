@@ -51,12 +51,11 @@ func NewPlayed(sig *testsignals.Signal) (*Played, error) {
 	return p, nil
 }
 
-// bandWindow keeps the division to where the sweep has energy. It is 1 over
-// the flat band and falls to 0 inside the fades, where the spectrum is still
-// well above rounding.
+// bandWindow keeps the division to where the sweep has energy. Its edges are
+// inside the fades, below and above where gates reach.
 func bandWindow(s testsignals.Spec, f float64) float64 {
-	low, high := testsignals.SweepFlatBand(s)
-	return raisedCosine((f-s.StartHz*0.9)/(low-s.StartHz*0.9)) * raisedCosine((s.StopHz-f)/(s.StopHz-high))
+	_, high := testsignals.SweepFlatBand(s)
+	return raisedCosine((f-s.StartHz*0.9)/(s.StartHz*0.8)) * raisedCosine((s.StopHz-f)/(s.StopHz-high))
 }
 
 func raisedCosine(x float64) float64 {

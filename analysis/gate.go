@@ -2,50 +2,47 @@ package analysis
 
 import "math"
 
-// gate is a window over an impulse response: flat from flatFrom to flatTo,
-// with raised-cosine skirts of length skirt outside. Times in seconds, 0 is
+// gate is a window over an impulse response, from and to in seconds, 0 being
 // the arrival of the signal.
 //
 // It is applied in the frequency domain, where multiplying an impulse
 // response by a window is convolving its spectrum with the window's
-// transform. The transform falls with the third power of frequency, so a few
-// bins around the frequency asked for are enough, and the result is had at
-// any frequency, not only at the bins.
+// transform. Tapering that transform to ±reach hertz makes the window's edges
+// soft and keeps each reading to the bins around it, clear of the edge of the
+// sweep's band; and the result is had at any frequency, not only at bins.
 type gate struct {
-	flatFrom, flatTo, skirt float64
+	from, to float64
 }
 
-// reach is how far the kernel is followed each side of its centre, in units
-// of 1/skirt. What is cut off is under 1e-4 of the window's height.
-const reach = 8
+// gateTaper is the shape of the Kaiser window that tapers a gate's transform:
+// what the gate lets in outside falls below 1e-4, its height inside is
+// constant to 4e-4.
+const gateTaper = 8.0
 
-func (g gate) centre() float64 { return (g.flatFrom + g.flatTo) / 2 }
+func (g gate) centre() float64 { return (g.from + g.to) / 2 }
 
-// length is the integral of the window, in seconds.
-func (g gate) length() float64 { return g.flatTo - g.flatFrom + g.skirt }
+func (g gate) length() float64 { return g.to - g.from }
 
-// noiseLength is the integral of the squared window, in seconds: the two
-// skirts of cos² shape give 3/8 each.
-func (g gate) noiseLength() float64 { return g.flatTo - g.flatFrom + 0.75*g.skirt }
+// edge is how far each side of from and to the window takes to rise, in
+// seconds, for a transform that reaches reachHz.
+func (g gate) edge(reachHz float64) float64 { return 1.7 / reachHz }
 
-// full is the whole extent of the window.
-func (g gate) full() float64 { return g.flatTo - g.flatFrom + 2*g.skirt }
-
-// kernel is the transform of the window at offset frequency f when its
-// centre is time 0: a rectangle of length() convolved with a half-cosine lobe
-// of length skirt.
-func (g gate) kernel(f float64) float64 {
-	return g.length() * sincPi(f*g.length()) * cosLobe(f*g.skirt)
-}
-
-// cosLobe is the transform of a half period of cosine with area 1 over unit
-// length: convolving a rectangle with it gives raised-cosine skirts.
-func cosLobe(x float64) float64 {
-	d := 1 - 4*x*x
-	if math.Abs(d) < 1e-9 {
-		return math.Pi / 4
+// weights returns the kernel for frequency f at the bins from first on. It is
+// scaled so that the window's height at time 0 is exactly 1.
+func (g gate) weights(binHz, f, reachHz float64) (w []float64, first int) {
+	first = int(math.Ceil((f - reachHz) / binHz))
+	last := int(math.Floor((f + reachHz) / binHz))
+	w = make([]float64, last-first+1)
+	height := 0.0
+	for i := range w {
+		d := f - float64(first+i)*binHz
+		w[i] = sincPi(d*g.length()) * besselI0(gateTaper*math.Sqrt(math.Max(0, 1-sq(d/reachHz))))
+		height += w[i] * math.Cos(2*math.Pi*d*g.centre())
 	}
-	return math.Cos(math.Pi*x) / d
+	for i := range w {
+		w[i] /= height
+	}
+	return w, first
 }
 
 func sincPi(x float64) float64 {
@@ -55,16 +52,25 @@ func sincPi(x float64) float64 {
 	return math.Sin(math.Pi*x) / (math.Pi * x)
 }
 
-// apply returns the transform at frequency f of the impulse response whose
-// spectrum has the bins spec, seen through g moved by each of shifts, in
-// seconds. Phases refer to time 0 of the response, moved likewise.
-func (g gate) apply(spec []complex128, binHz, f float64, shifts []float64) []complex128 {
-	span := int(reach / g.skirt / binHz)
-	first := int(math.Round(f/binHz)) - span
-	weighted := make([]complex128, 2*span+1)
-	for i := range weighted {
-		w := binHz * g.kernel(f-float64(first+i)*binHz)
-		weighted[i] = scale(w, hermitian(spec, first+i))
+// besselI0 is the modified Bessel function of the first kind, order 0, by its
+// power series.
+func besselI0(x float64) float64 {
+	sum, term, q := 1.0, 1.0, x*x/4
+	for k := 1.0; term > 1e-12*sum; k++ {
+		term *= q / (k * k)
+		sum += term
+	}
+	return sum
+}
+
+// apply returns, for each of shifts, the transform of an impulse response
+// with spectrum spec, seen through the gate of these weights moved by shift
+// seconds. f is the frequency the weights are for; phases refer to time 0 of
+// the response, moved likewise.
+func (g gate) apply(spec []complex128, binHz, f float64, w []float64, first int, shifts []float64) []complex128 {
+	weighted := make([]complex128, len(w))
+	for i := range w {
+		weighted[i] = scale(w[i], hermitian(spec, first+i))
 	}
 	out := make([]complex128, len(shifts))
 	for j, shift := range shifts {

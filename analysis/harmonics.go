@@ -9,7 +9,9 @@ import (
 
 // harmonicGate is the window over one harmonic's response; it must be shorter
 // than the distance between the highest two that are read.
-var harmonicGate = gate{flatFrom: -0.008, flatTo: 0.024, skirt: 0.012}
+var harmonicGate = gate{from: -0.012, to: 0.03}
+
+const harmonicReachHz = 250.0
 
 // maxSweepHarmonic is the highest order read from a sweep: beyond it the
 // responses of a 5 s sweep crowd together.
@@ -52,8 +54,9 @@ func (r *Raw) Harmonics(linear *Gated) []Curve {
 // harmonicRatio reads harmonic n at fn hertz over the fundamental h. A
 // harmonic under its own noise is given at the noise.
 func (r *Raw) harmonicRatio(n int, fn float64, h complex128) (ratio, std float64) {
-	shifts := append([]float64{-r.harmonicLeadS(n)}, r.quietShifts(harmonicGate)...)
-	all := harmonicGate.apply(r.spec, r.played.binHz, fn, shifts)
+	reach := math.Min(reachShare*fn, harmonicReachHz)
+	shifts := append([]float64{-r.harmonicLeadS(n)}, r.quietShifts(harmonicGate, reach)...)
+	all := r.through(harmonicGate, fn, reach, shifts)
 	noise := 0.0
 	for _, z := range all[1:] {
 		noise += sqAbs(z) / float64(len(all)-1)

@@ -33,7 +33,7 @@ const (
 	Delay           = "delay"             // µs
 	Polarity        = "polarity"          // +1 or -1
 	Level           = "level"             // dBu
-	DropOuts        = "drop_outs"         // count
+	DropOutCount    = "drop_outs"         // count
 
 	Response        = "response"         // curve, dB and degrees
 	NoiseDensity    = "noise_density"    // curve, dBu in 1 Hz
@@ -65,6 +65,9 @@ type Reading struct {
 	// UpperBound: the true figure is not above Value; it could not be told
 	// from the noise.
 	UpperBound bool `json:"upper_bound,omitempty"`
+	// LowerBound: the true figure is not below Value; it is beyond what was
+	// measured.
+	LowerBound bool `json:"lower_bound,omitempty"`
 	// FloorLimited: the bench, not the board, sets the figure.
 	FloorLimited bool `json:"floor_limited"`
 	// Note qualifies the reading in a few words.

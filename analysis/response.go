@@ -7,24 +7,30 @@ import (
 
 // The gates through which a response is read: a long one for low
 // frequencies, in which a transformer's low corner rings out, and a short one
-// above splitHz, which lets in less noise. Both start before the arrival, for
-// the ringing of the band's own edges.
+// above splitHz, which lets in less noise. Both open before the arrival, so
+// that their soft edge has risen when the response comes.
 var (
-	longGate  = gate{flatFrom: -0.2, flatTo: 0.7, skirt: 0.2}
-	shortGate = gate{flatFrom: -0.015, flatTo: 0.06, skirt: 0.03}
+	longGate  = gate{from: -0.19, to: 0.9}
+	shortGate = gate{from: -0.012, to: 0.08}
 )
 
 const (
 	splitHz = 200.0
 	// noiseGates is how many shifted gates the noise is read through.
 	noiseGates = 12
+	// reachShare of the frequency, at most, is how far a gate's transform
+	// reaches: at 10 Hz it stays above 3.5 Hz, where a sweep still has energy.
+	reachShare   = 0.65
+	longReachHz  = 40.0
+	shortReachHz = 250.0
 )
 
-func gateFor(f float64) gate {
+// gateFor returns the gate for frequency f and how far its transform reaches.
+func gateFor(f float64) (g gate, reachHz float64) {
 	if f < splitHz {
-		return longGate
+		return longGate, math.Min(reachShare*f, longReachHz)
 	}
-	return shortGate
+	return shortGate, math.Min(reachShare*f, shortReachHz)
 }
 
 // Gated is the response of one channel on a grid: complex, out over in, in
@@ -55,24 +61,31 @@ func (r *Raw) Response(grid []float64) *Gated {
 		ArrivalS:    r.arrivalS,
 	}
 	for i, f := range grid {
-		w := gateFor(f)
-		all := w.apply(r.spec, r.played.binHz, f, append([]float64{0}, r.quietShifts(w)...))
+		w, reach := gateFor(f)
+		all := r.through(w, f, reach, append([]float64{0}, r.quietShifts(w, reach)...))
 		g.H[i], g.noise[i] = all[0], all[1:]
 	}
 	g.Noise = smoothNoise(grid, g.noise)
 	return g
 }
 
+// through reads the response at f through w, moved by each of shifts.
+func (r *Raw) through(w gate, f, reachHz float64, shifts []float64) []complex128 {
+	weights, first := w.weights(r.played.binHz, f, reachHz)
+	return w.apply(r.spec, r.played.binHz, f, weights, first, shifts)
+}
+
 // quietShifts spreads noise gates over the part of the circle that holds
 // neither the response nor the harmonics up to the eighth.
-func (r *Raw) quietShifts(w gate) []float64 {
-	from := longGate.flatTo + longGate.skirt - (w.flatFrom - w.skirt)
-	to := r.periodS() - r.harmonicLeadS(8) - 0.1 - (w.flatTo + w.skirt)
+func (r *Raw) quietShifts(w gate, reachHz float64) []float64 {
+	edge := w.edge(reachHz)
+	from := longGate.to - (w.from - edge)
+	to := r.periodS() - r.harmonicLeadS(8) - (w.to + edge)
 	if to <= from {
 		return []float64{(from + to) / 2}
 	}
 	// Gates nearer than half their length hold the same noise twice.
-	n := min(noiseGates, 1+int((to-from)/(w.full()/2)))
+	n := min(noiseGates, 1+int((to-from)/(w.length()/2)))
 	shifts := make([]float64, n)
 	for i := range shifts {
 		shifts[i] = from
@@ -109,6 +122,11 @@ func smoothNoise(grid []float64, noise [][]complex128) []float64 {
 
 func sqAbs(z complex128) float64 { return real(z)*real(z) + imag(z)*imag(z) }
 
+// gateRelStd is what the gate itself may be off by, relative: its height is
+// not quite constant where a low corner rings out. Seen against first-order
+// sections in closed form.
+const gateRelStd = 4e-5
+
 // RelStd returns the standard uncertainty of the magnitude relative to it,
 // and of the phase in radians: each takes half the noise's power.
 func (g *Gated) RelStd(i int) float64 {
@@ -116,7 +134,11 @@ func (g *Gated) RelStd(i int) float64 {
 	if m == 0 {
 		return math.Inf(1)
 	}
-	return g.Noise[i] / math.Sqrt2 / m
+	std := g.Noise[i] / math.Sqrt2 / m
+	if g.FrequencyHz[i] < splitHz {
+		return Hypot(std, gateRelStd)
+	}
+	return std
 }
 
 // Transfer returns g as a Transfer with delayS taken out of its phase.
@@ -130,28 +152,26 @@ func (g *Gated) Transfer(delayS float64) Transfer {
 	return t
 }
 
-// Over divides g by the bench's own response, which must be on the same grid
-// and hold latencyS as the delay taken out of it. Uncertainties of b are not
-// noise of this take: they are returned, relative, for the caller to combine.
-func (g *Gated) Over(b Transfer, latencyS float64) (*Gated, []float64, error) {
-	if err := sameGrid(g.FrequencyHz, b.FrequencyHz); err != nil {
-		return nil, nil, err
+// over divides g by the bench's own response, which must be on the same grid.
+// The uncertainty of t is not noise of this take: it is left to the caller.
+func (g *Gated) over(t Transfer) (*Gated, error) {
+	if err := sameGrid(g.FrequencyHz, t.FrequencyHz); err != nil {
+		return nil, err
 	}
 	out := &Gated{
 		FrequencyHz: g.FrequencyHz, H: make([]complex128, len(g.H)), Noise: make([]float64, len(g.H)),
-		noise: make([][]complex128, len(g.H)), ArrivalS: g.ArrivalS - latencyS,
+		noise: make([][]complex128, len(g.H)), ArrivalS: g.ArrivalS,
 	}
 	for i := range g.H {
-		z := complex(b.Re[i], b.Im[i])
+		z := t.point(i)
 		out.H[i] = g.H[i] / z
 		out.Noise[i] = g.Noise[i] / cmplx.Abs(z)
-		out.noise[i] = make([]complex128, len(g.noise[i]))
-		for j := range g.noise[i] {
-			out.noise[i][j] = g.noise[i][j] / z
+		for _, n := range g.noise[i] {
+			out.noise[i] = append(out.noise[i], n/z)
 		}
 	}
-	return out, b.RelStd, nil
+	return out, nil
 }
 
-// Magnitude returns |H| in dB at grid point i.
+// MagnitudeDB returns |H| in dB at grid point i.
 func (g *Gated) MagnitudeDB(i int) float64 { return DB(cmplx.Abs(g.H[i])) }

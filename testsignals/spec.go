@@ -54,13 +54,16 @@ type Spec struct {
 // the bench.
 const (
 	DefaultSweepS   = 5.0
-	DefaultImpulseS = 4.8
-	DefaultPeriodS  = 0.3
+	DefaultImpulseS = 16 * DefaultPeriodS
+	// DefaultPeriodS is no multiple of a mains period, so that hum does not add
+	// up in the average of the impulses.
+	DefaultPeriodS  = 0.307
 	DefaultToneS    = 2.0
 	DefaultSilenceS = 10.0
 	defaultLeadS    = 0.6
 	defaultTailS    = 0.9
-	sweepStartHz    = 3.5
+	// sweepStartHz leaves room below 10 Hz for the edge of the band to die out.
+	sweepStartHz = 2.0
 	// A sweep stops at this share of the rate: as near to half as a
 	// converter's own filter lets through.
 	sweepStopShare = 0.49

@@ -1,0 +1,71 @@
+package analysis
+
+import (
+	"fmt"
+	"math"
+)
+
+// reading builds a Reading from an estimate: the uncertainty is expanded.
+func reading(quantity, output, unit string, e Estimate) Reading {
+	return Reading{Quantity: quantity, Output: output, Unit: unit, Value: e.Value, Uncertainty: CoverageK * e.Std, K: CoverageK}
+}
+
+// expanded returns k times each standard uncertainty.
+func expanded(std []float64) []float64 {
+	u := make([]float64, len(std))
+	for i, s := range std {
+		u[i] = CoverageK * s
+	}
+	return u
+}
+
+// refuse adds a refusal for each quantity.
+func (r *Result) refuse(output, reference, reason string, quantities ...string) {
+	for _, q := range quantities {
+		r.Refused = append(r.Refused, Refusal{Quantity: q, Output: output, Reference: reference, Reason: reason})
+	}
+}
+
+// setState marks all of r with the state it was read in.
+func (r *Result) setState(state string) {
+	for i := range r.Readings {
+		r.Readings[i].State = state
+	}
+	for i := range r.Curves {
+		r.Curves[i].State = state
+	}
+	for i := range r.Refused {
+		r.Refused[i].State = state
+	}
+}
+
+// Band is a range of frequencies in hertz.
+type Band struct{ LowHz, HighHz float64 }
+
+// DefaultBand is where flatness and the worst level match are read unless a
+// plan says otherwise: common practice for guitar, no source.
+var DefaultBand = Band{40, 10000}
+
+func (b Band) String() string { return fmt.Sprintf("%g to %g Hz", b.LowHz, b.HighHz) }
+
+// phaseCurve returns phase in degrees, its expanded uncertainty, and group
+// delay in microseconds, of g with delayS more taken out.
+func (g *Gated) phaseCurve(delayS float64) (deg, uDeg, groupUS []float64) {
+	n := len(g.H)
+	rad := make([]float64, n)
+	for i, h := range g.H {
+		z := h * cis(2*math.Pi*g.FrequencyHz[i]*delayS)
+		rad[i] = math.Atan2(imag(z), real(z))
+	}
+	unwrap(rad)
+	ref := NearestIndex(g.FrequencyHz, gridReferenceHz)
+	turns := 2 * math.Pi * math.Round(rad[ref]/(2*math.Pi))
+	deg, uDeg, groupUS = make([]float64, n), make([]float64, n), make([]float64, n)
+	for i := range rad {
+		deg[i] = (rad[i] - turns) * 180 / math.Pi
+		uDeg[i] = CoverageK * g.RelStd(i) * 180 / math.Pi
+		a, b := max(0, i-1), min(n-1, i+1)
+		groupUS[i] = -(rad[b] - rad[a]) / (2 * math.Pi * (g.FrequencyHz[b] - g.FrequencyHz[a])) * 1e6
+	}
+	return deg, uDeg, groupUS
+}

@@ -1,0 +1,66 @@
+package analysis
+
+import "boardproof/testsignals"
+
+// Recording is one take that has proved itself, as the estimators want it.
+type Recording struct {
+	Signal *testsignals.Signal
+	// Outputs are the board's outputs, one per row of Samples. The first is
+	// the reference of matches.
+	Outputs []string
+	// Samples are [output][frame], full scale ±1.
+	Samples [][]float64
+	RateHz  float64
+	// OffsetFrames is when the signal's frame 0 arrived.
+	OffsetFrames float64
+	State        string
+	// MarkChangeDB is how much louder the marks after the body were than
+	// those before, per output; nil when it is not known.
+	MarkChangeDB []Estimate
+	// Bench is what the profile knows of each input; nil without a profile.
+	Bench []BenchInput
+}
+
+// BenchInput is what a profile knows of the input that one output is
+// recorded at.
+type BenchInput struct {
+	// VoltsPerUnit is the voltage at which a sample reads 1.0, with the
+	// relative standard uncertainty VoltsRelStd; 0 when not known.
+	VoltsPerUnit float64
+	VoltsRelStd  float64
+	// Loopback is the bench's own response, recorded over played in full
+	// scales, with LatencyS taken out of its phase; nil when not known.
+	Loopback *Transfer
+	LatencyS Estimate
+	Floor    *Floor
+	// THDPercent is the bench's own distortion.
+	THDPercent *Estimate
+}
+
+// bench returns what is known of output i, the zero value without a profile.
+func (r *Recording) bench(i int) BenchInput {
+	if i < len(r.Bench) {
+		return r.Bench[i]
+	}
+	return BenchInput{}
+}
+
+// part returns the frames of span, which counts from the signal's start, in
+// row i; ok is false when the recording does not hold them all.
+func (r *Recording) part(i int, span testsignals.Span) (x []float64, ok bool) {
+	at := span.Shift(int(r.OffsetFrames + 0.5))
+	if at.Start < 0 || at.End > len(r.Samples[i]) || at.Len() <= 0 {
+		return nil, false
+	}
+	return r.Samples[i][at.Start:at.End], true
+}
+
+// quiet returns the spans, in frames of the recording, where only the board's
+// own noise is: the lead, and the last part of the tail.
+func (r *Recording) quiet() []testsignals.Span {
+	at := int(r.OffsetFrames + 0.5)
+	lead, tail := r.Signal.Lead, r.Signal.Tail
+	lead.Start += min(int(settleS*r.RateHz), lead.Len()/4)
+	tail.Start += tail.Len() / 2
+	return []testsignals.Span{lead.Shift(at), tail.Shift(at)}
+}

@@ -1,0 +1,236 @@
+package analysis
+
+import (
+	"errors"
+	"fmt"
+	"math/cmplx"
+)
+
+// noSignalDB is how far the response must stand above its own noise at 1 kHz
+// for there to be a signal at all.
+const noSignalDB = 20.0
+
+var responseQuantities = []string{Response, Gain, LowCorner, HighCorner, Flatness}
+
+var matchQuantities = []string{LevelMatch, WorstLevelMatch, DelayMatch, PolarityMatch}
+
+// SweepResult reads the response of each output from a sweep, and how the
+// others match the first. impulses is a take of an impulse train in the same
+// state, the second opinion; nil when there is none. It returns an error only
+// when nothing can be read at all.
+func SweepResult(rec, impulses *Recording, band Band) (Result, error) {
+	played, err := NewPlayed(rec.Signal)
+	if err != nil {
+		return Result{}, fmt.Errorf("reading a sweep: %w", err)
+	}
+	var res Result
+	grid := Grid(rec.RateHz)
+	raws := make([]*Raw, len(rec.Samples))
+	for i, name := range rec.Outputs {
+		raw, g, reason := readOutput(rec, impulses, played, grid, i)
+		if reason != "" {
+			res.refuse(name, "", reason, responseQuantities...)
+			continue
+		}
+		raws[i] = raw
+		res.Add(responseResult(rec, raw, g, i, band))
+	}
+	res.Add(splitResult(rec, raws, grid, band))
+	res.setState(rec.State)
+	return res, nil
+}
+
+// readOutput deconvolves one output and returns why it cannot be believed, if
+// it cannot.
+func readOutput(rec, impulses *Recording, played *Played, grid []float64, i int) (*Raw, *Gated, string) {
+	x := append([]float64(nil), rec.Samples[i]...)
+	raw, err := played.Deconvolve(x, rec.OffsetFrames)
+	if err != nil {
+		return nil, nil, err.Error()
+	}
+	g := raw.Response(grid)
+	at := NearestIndex(grid, gridReferenceHz)
+	if DB(cmplx.Abs(g.H[at])/g.Noise[at]) < noSignalDB {
+		return nil, nil, fmt.Sprintf("no signal: the response at 1 kHz is only %.1f dB above the noise; check the patch",
+			DB(cmplx.Abs(g.H[at])/g.Noise[at]))
+	}
+	if reason := checkMarks(rec, i); reason != "" {
+		return nil, nil, reason
+	}
+	if reason := checkRunIn(rec, i, g); reason != "" {
+		return nil, nil, reason
+	}
+	if impulses != nil {
+		imp, err := AverageImpulses(impulses.Samples[i], impulses.Signal, impulses.OffsetFrames)
+		if err != nil {
+			return nil, nil, "the second opinion failed: " + err.Error()
+		}
+		if reason, _ := checkImpulses(g, imp); reason != "" {
+			return nil, nil, reason
+		}
+	}
+	return raw, g, ""
+}
+
+// responseResult turns the response of output i into readings and curves.
+func responseResult(rec *Recording, raw *Raw, g *Gated, i int, band Band) Result {
+	var res Result
+	name, bench := rec.Outputs[i], rec.bench(i)
+	common := make([]float64, len(g.H))
+	var latency Estimate
+	res.Curves = append(res.Curves, named(raw.Harmonics(g), name)...)
+	if bench.Loopback != nil {
+		over, err := g.over(*bench.Loopback)
+		if err != nil {
+			res.refuse(name, "", "the profile does not fit: "+err.Error(), responseQuantities...)
+			return res
+		}
+		g, latency = over, bench.LatencyS
+		for j, rel := range bench.Loopback.RelStd {
+			common[j] = DBFromRelative(rel)
+		}
+	}
+	m := g.magnitude(common)
+	line, err := fitDelay(g.phasePoints())
+	if err != nil {
+		res.refuse(name, "", err.Error(), Delay, Response)
+	} else {
+		delay := Estimate{g.ArrivalS + line.delayS - latency.Value, Hypot(line.delayStd, latency.Std)}
+		res.Readings = append(res.Readings,
+			reading(Delay, name, "µs", Estimate{delay.Value * 1e6, delay.Std * 1e6}),
+			reading(Polarity, name, "", Estimate{Value: float64(line.polarity)}))
+		res.Curves = append(res.Curves, responseCurve(g, m, name, line.delayS))
+	}
+	res.Add(figures(m, name, band))
+	if bench.Loopback == nil {
+		for j := range res.Readings {
+			if res.Readings[j].Quantity == Gain {
+				res.Readings[j].Note = "no profile: ratio of the files' full scales"
+			}
+		}
+	}
+	return res
+}
+
+func named(curves []Curve, output string) []Curve {
+	for i := range curves {
+		curves[i].Output = output
+	}
+	return curves
+}
+
+func (g *Gated) magnitude(commonStd []float64) Magnitude {
+	m := Magnitude{FrequencyHz: g.FrequencyHz, CommonStd: commonStd}
+	for i := range g.H {
+		m.DB = append(m.DB, g.MagnitudeDB(i))
+		m.NoiseStd = append(m.NoiseStd, DBFromRelative(g.RelStd(i)))
+	}
+	return m
+}
+
+// phasePoints weighs each point of the logarithmic grid alike, which is 1/f
+// for each hertz: the sweep's own energy.
+func (g *Gated) phasePoints() []phasePoint {
+	points := make([]phasePoint, len(g.H))
+	for i, h := range g.H {
+		points[i] = phasePoint{f: g.FrequencyHz[i], z: h, weight: 1, std: g.RelStd(i)}
+	}
+	return points
+}
+
+func responseCurve(g *Gated, m Magnitude, output string, delayS float64) Curve {
+	c := Curve{Quantity: Response, Output: output, Unit: "dB", FrequencyHz: g.FrequencyHz, Value: m.DB}
+	std := make([]float64, len(m.DB))
+	for i := range std {
+		std[i] = m.Std(i)
+	}
+	c.Uncertainty = expanded(std)
+	c.PhaseDeg, c.PhaseUncertaintyDeg, c.GroupDelayUS = g.phaseCurve(delayS)
+	return c
+}
+
+// figures reads gain, corners and flatness.
+func figures(m Magnitude, output string, band Band) Result {
+	var res Result
+	if e, err := m.At(gridReferenceHz); err == nil {
+		r := reading(Gain, output, "dB", e)
+		r.FrequencyHz = gridReferenceHz
+		res.Readings = append(res.Readings, r)
+	}
+	res.Add(corner(m, output, LowCorner, true))
+	res.Add(corner(m, output, HighCorner, false))
+	e, at, err := m.Flatness(band.LowHz, band.HighHz)
+	if err != nil {
+		res.refuse(output, "", err.Error(), Flatness)
+		return res
+	}
+	r := reading(Flatness, output, "dB", e)
+	r.FrequencyHz, r.Note = at, "largest departure from the gain at 1 kHz, "+band.String()
+	res.Readings = append(res.Readings, r)
+	return res
+}
+
+// corner gives a corner, or the end of the band as the bound that it is.
+func corner(m Magnitude, output, quantity string, low bool) Result {
+	var res Result
+	e, err := m.Corner(low)
+	switch {
+	case errors.Is(err, ErrNoCorner):
+		r := reading(quantity, output, "Hz", e)
+		r.Note = "the measured band ends here, the corner is beyond"
+		r.UpperBound, r.LowerBound = low, !low
+		res.Readings = append(res.Readings, r)
+	case err != nil:
+		res.refuse(output, "", err.Error(), quantity)
+	default:
+		res.Readings = append(res.Readings, reading(quantity, output, "Hz", e))
+	}
+	return res
+}
+
+// splitResult matches each further output against the first.
+func splitResult(rec *Recording, raws []*Raw, grid []float64, band Band) Result {
+	var res Result
+	for i := 1; i < len(raws); i++ {
+		name, ref := rec.Outputs[i], rec.Outputs[0]
+		if raws[0] == nil || raws[i] == nil {
+			res.refuse(name, ref, "one of the two responses was refused", append(matchQuantities, SplitDifference)...)
+			continue
+		}
+		s, err := CompareOutputs(raws[i], raws[0], grid, rec.bench(i), rec.bench(0))
+		if err != nil {
+			res.refuse(name, ref, err.Error(), append(matchQuantities, SplitDifference)...)
+			continue
+		}
+		res.Add(s.result(name, ref, band))
+	}
+	return res
+}
+
+func (s *Split) result(name, ref string, band Band) Result {
+	var res Result
+	m := s.Level()
+	add := func(quantity, unit string, e Estimate, f float64, note string) {
+		r := reading(quantity, name, unit, e)
+		r.Reference, r.FrequencyHz, r.Note = ref, f, note
+		res.Readings = append(res.Readings, r)
+	}
+	if e, err := m.At(gridReferenceHz); err == nil {
+		add(LevelMatch, "dB", e, gridReferenceHz, "")
+	}
+	if e, at, ok := m.Worst(band.LowHz, band.HighHz); ok {
+		add(WorstLevelMatch, "dB", e, at, band.String())
+	}
+	d := s.Delay()
+	add(DelayMatch, "µs", Estimate{d.Value * 1e6, d.Std * 1e6}, 0, "")
+	add(PolarityMatch, "", Estimate{Value: float64(s.Polarity())}, 0, "")
+	c := Curve{Quantity: SplitDifference, Output: name, Reference: ref, Unit: "dB", FrequencyHz: m.FrequencyHz, Value: m.DB}
+	std := make([]float64, len(m.DB))
+	for i := range std {
+		std[i] = m.Std(i)
+	}
+	c.Uncertainty = expanded(std)
+	c.PhaseDeg, c.PhaseUncertaintyDeg, c.GroupDelayUS = s.Ratio.phaseCurve(0)
+	res.Curves = append(res.Curves, c)
+	return res
+}
