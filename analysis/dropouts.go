@@ -26,9 +26,9 @@ const (
 	eventGapS = 0.02
 )
 
-// DropOuts finds where the level of a tone jumps, in blocks of two cycles. x
+// FindDropOuts finds where the level of a tone jumps, in blocks of two cycles. x
 // is the steady part of a recorded tone of freqHz.
-func DropOuts(x []float64, rateHz, freqHz float64) []Event {
+func FindDropOuts(x []float64, rateHz, freqHz float64) []Event {
 	block := max(8, int(math.Round(2*rateHz/freqHz)))
 	level := blockLevels(x, block, freqHz/rateHz)
 	middle := medianOf(level)
@@ -87,11 +87,11 @@ func FlexResult(rec *Recording) (Result, error) {
 	for i, name := range rec.Outputs {
 		x, ok := rec.part(i, steadyPart(rec))
 		if !ok || !hasTone(x, rec.RateHz, rec.Signal.FrequencyHz) {
-			res.refuse(name, "", fmt.Sprintf("no signal: there is no steady tone near %g Hz; check the patch", rec.Signal.FrequencyHz), DropOutCount)
+			res.refuse(name, "", fmt.Sprintf("no signal: there is no steady tone near %g Hz; check the patch", rec.Signal.FrequencyHz), DropOuts)
 			continue
 		}
-		events := DropOuts(x, rec.RateHz, rec.Signal.FrequencyHz)
-		res.Readings = append(res.Readings, Reading{Quantity: DropOutCount, Output: name, Unit: "", Value: float64(len(events)),
+		events := FindDropOuts(x, rec.RateHz, rec.Signal.FrequencyHz)
+		res.Readings = append(res.Readings, Reading{Quantity: DropOuts, Output: name, Unit: "", Value: float64(len(events)),
 			K: CoverageK, Note: describe(events)})
 	}
 	res.setState(rec.State)

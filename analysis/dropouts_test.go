@@ -19,7 +19,7 @@ func TestDropOutsAreFoundWithTheirTimes(t *testing.T) {
 		}
 	}
 	addNoise(x, 1e-3, rng)
-	events := DropOuts(x, rate, 1000)
+	events := FindDropOuts(x, rate, 1000)
 	if len(events) != 2 {
 		t.Fatalf("found %v, want two events", events)
 	}
@@ -36,7 +36,7 @@ func TestSteadyToneHasNoDropOuts(t *testing.T) {
 	for range 20 {
 		x := sine(240000, 48000, 1000, 0.2, rng.Float64())
 		addNoise(x, 0.02*rng.Float64(), rng)
-		if e := DropOuts(x, 48000, 1000); len(e) > 0 {
+		if e := FindDropOuts(x, 48000, 1000); len(e) > 0 {
 			t.Errorf("a steady tone gave %v", e)
 		}
 	}

@@ -33,7 +33,7 @@ const (
 	Delay           = "delay"             // µs
 	Polarity        = "polarity"          // +1 or -1
 	Level           = "level"             // dBu
-	DropOutCount    = "drop_outs"         // count
+	DropOuts        = "drop_outs"         // count
 
 	Response        = "response"         // curve, dB and degrees
 	NoiseDensity    = "noise_density"    // curve, dBu in 1 Hz
