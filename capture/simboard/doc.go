@@ -1,0 +1,28 @@
+// Package simboard is a simulated pedalboard on a simulated audio interface,
+// an [boardproof/capture.Instrument] that needs no hardware and whose truth
+// is known.
+//
+// It is a physical model, not a table of answers. The signal goes
+//
+//	interface output ─ source ─ cable and bypassed devices (shunt C) ─ input buffer
+//	  ─ engaged devices ─ coupling C ─┬─ series R ─[transformer]─ cable ─ input "A"
+//	                                  └─ series R ─[transformer]─ cable ─ input "B"
+//
+// The linear parts are circuits solved by nodal analysis, and applied to the
+// whole take in the frequency domain, so [Truth.Response] is exactly what the
+// samples went through. Noise is the circuit's own (Johnson noise of its
+// resistors, the buffer's voltage and current noise, both converters), drawn
+// in the frequency domain with exactly the densities that [Truth] states. Hum
+// of each kind is computed from what causes it; all of it that comes from
+// the mains shares one drifting mains phase.
+//
+// What is left out: the correlation between outputs of the noise that their
+// own branch resistors make (all noise from the buffer and ahead of it is
+// common to all outputs, as on a real board); loading of the transformers by
+// level (they are linear); temperature. Oversampling of what is not linear is
+// twofold up to 96 kHz and none above: products up to the third order then
+// do not fold back.
+//
+// In this room: how a board and an interface behave. Not in this room: what
+// the samples mean.
+package simboard

@@ -1,0 +1,340 @@
+package simboard
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"math/cmplx"
+	"math/rand/v2"
+	"slices"
+
+	"boardproof/capture"
+)
+
+const (
+	// ringOutS is the silence that a take is padded with, so that nothing
+	// wraps round: the lowest corner allowed, 1 Hz, falls by 136 dB in it.
+	ringOutS = 2.5
+	// marginS is recorded after the signal has come back.
+	marginS = 0.1
+	// codes is how many steps a 24-bit converter has from 0 to full scale.
+	codes = 1 << 23
+)
+
+// Record makes one take, at once. The patch "" is ToBoard.
+func (s *Simboard) Record(ctx context.Context, req capture.Request) (*capture.Take, error) {
+	if req.Patch == "" {
+		req.Patch = capture.ToBoard
+	}
+	take, err := s.record(ctx, req)
+	if err != nil {
+		return nil, fmt.Errorf("recording on the simulated bench: %w", err)
+	}
+	return take, nil
+}
+
+func (s *Simboard) record(ctx context.Context, req capture.Request) (*capture.Take, error) {
+	if err := s.checkRequest(req); err != nil {
+		return nil, err
+	}
+	effects, err := s.cfg.Board.effects(req.State)
+	if err != nil {
+		return nil, err
+	}
+	if err := ctx.Err(); err != nil {
+		return nil, fmt.Errorf("stopped before the take: %w", err)
+	}
+	started := s.cfg.Now().UTC()
+	r := s.newRun(req, effects)
+	samples, err := r.channels(ctx)
+	if err != nil {
+		return nil, err
+	}
+	r.faults.apply(samples, req.Inputs, r.rateHz)
+	for i := range samples {
+		samples[i] = samples[i][:r.frames]
+	}
+	s.last = r.truth()
+	if err := report(ctx, req.Progress, samples, r.rateHz); err != nil {
+		return nil, err
+	}
+	return &capture.Take{
+		Signal: req.Signal.Spec, Samples: samples, RateHz: s.cfg.RateHz,
+		Inputs: slices.Clone(req.Inputs), Outputs: slices.Clone(req.Outputs),
+		Patch: req.Patch, State: req.State, Started: started, Instrument: s.Describe(),
+	}, nil
+}
+
+// run is one take in the making.
+type run struct {
+	bench   *Simboard
+	req     capture.Request
+	effects []Effect
+	rng     *rand.Rand
+	rateHz  float64
+	// frames is the length of the take, captured what is made before some
+	// are lost.
+	frames, captured int
+	transform        *transform
+	track            track
+	openings         []opening
+	faults           Faults
+}
+
+func (s *Simboard) newRun(req capture.Request, effects []Effect) *run {
+	r := &run{bench: s, req: req, effects: effects, rateHz: float64(s.cfg.RateHz)}
+	r.rng = rand.New(rand.NewPCG(s.cfg.Seed, s.takes))
+	s.takes++
+	if len(s.faults) > 0 {
+		r.faults, s.faults = s.faults[0], s.faults[1:]
+	}
+	delay := s.cfg.Interface.LatencyFrames
+	for _, in := range s.cfg.Interface.Inputs {
+		delay = math.Max(delay, s.cfg.Interface.LatencyFrames+in.DelayFrames)
+	}
+	played := float64(len(req.Signal.Samples)) + delay + marginS*r.rateHz
+	r.frames = int(math.Ceil(played * (1 + math.Max(s.cfg.Interface.ClockPPM, 0)*1e-6)))
+	r.captured = r.frames + r.faults.lost()
+	size := goodSize(r.captured + int(ringOutS*r.rateHz))
+	if s.transform == nil || s.transform.n != size {
+		s.transform = newTransform(size, r.rateHz)
+	}
+	r.transform = s.transform
+	r.track = newTrack(s.cfg.Mains, float64(size)/r.rateHz, r.rng)
+	if r.onBoard() {
+		r.openings = openings(s.cfg.Board.Joints, float64(r.captured)/r.rateHz, r.rng)
+	}
+	return r
+}
+
+func (r *run) onBoard() bool {
+	return r.req.Patch == capture.ToBoard || r.req.Patch == capture.Swapped
+}
+
+// channels makes the samples of every requested input.
+func (r *run) channels(ctx context.Context) ([][]float64, error) {
+	samples := make([][]float64, 0, len(r.req.Inputs))
+	var emf, buffer []complex128
+	if r.req.Patch != capture.Terminated {
+		emf = r.emf()
+	}
+	if r.onBoard() {
+		buffer = r.atBuffer(emf)
+	}
+	for _, ch := range r.req.Inputs {
+		if err := ctx.Err(); err != nil {
+			return nil, fmt.Errorf("stopped before input %d: %w", ch, err)
+		}
+		in := &r.bench.cfg.Interface.Inputs[ch-1]
+		hum, tones := in.own(), in.Tones
+		var terminals []complex128
+		output := slices.Index(r.bench.cfg.boardInputs(r.req.Patch), ch-1)
+		switch {
+		case r.req.Patch == capture.Loopback:
+			terminals = r.atLoopback(emf, in)
+		case r.onBoard() && output >= 0:
+			terminals = r.atOutput(buffer, output)
+			o := &r.bench.cfg.Board.Outputs[output]
+			hum = hum.plus(o.Hum.comb(r.bench.cfg.Mains.StartHz))
+			tones = append(slices.Clone(tones), o.Tones...)
+		default:
+			terminals = make([]complex128, r.transform.n/2+1)
+		}
+		samples = append(samples, r.convert(terminals, ch, hum, tones))
+	}
+	return samples, nil
+}
+
+// emf is the spectrum of the interface's output in volts, without its noise.
+func (r *run) emf() []complex128 {
+	f := &r.bench.cfg.Interface
+	if !slices.Contains(r.req.Outputs, 1) {
+		return make([]complex128, r.transform.n/2+1)
+	}
+	x := make([]float64, r.transform.n)
+	copy(x, r.req.Signal.Samples)
+	if b := newBend(f.Second, f.Third, 1, 0); !b.straight() {
+		b.run(x)
+	}
+	peak := volts(f.OutputFullScaleDBu) * math.Sqrt2
+	for i := range x {
+		x[i] *= peak
+	}
+	return r.transform.forward(x)
+}
+
+// atBuffer takes the EMF, which it changes, to the buffer's output and
+// through what is engaged behind it.
+func (r *run) atBuffer(bins []complex128) []complex128 {
+	t := r.transform
+	r.bench.ladder(r.req.Patch).each(len(bins), t.stepHz(), func(k int, p *panel, x float64) {
+		bins[k] *= p.complexAt(0, x)
+		t.addNoise(&bins[k], p.realAt(0, x), r.rng)
+	})
+	bins[0] = 0
+	b := r.bench.cfg.Board.Buffer
+	shape := newBend(b.Second, b.Third, volts(0)*math.Sqrt2, b.RailVolts)
+	if shape.straight() && len(r.effects) == 0 {
+		return bins
+	}
+	return t.nonlinear(bins, func(x []float64, rateHz float64) {
+		shape.run(x)
+		for _, e := range r.effects {
+			e.run(x, rateHz)
+		}
+	})
+}
+
+// atOutput takes the buffer's output to the terminals behind an output.
+func (r *run) atOutput(buffer []complex128, output int) []complex128 {
+	t := r.transform
+	bins := make([]complex128, len(buffer))
+	r.bench.ladder(r.req.Patch).each(len(bins), t.stepHz(), func(k int, p *panel, x float64) {
+		bins[k] = buffer[k] * p.complexAt(1+output, x)
+		t.addNoise(&bins[k], p.realAt(1+output, x), r.rng)
+	})
+	bins[0] = 0
+	name := r.bench.cfg.Board.Outputs[output].Name
+	var volts []float64
+	for _, o := range r.openings {
+		if o.joint.Output != "" && o.joint.Output != name {
+			continue
+		}
+		if volts == nil {
+			volts = t.inverse(bins)
+		}
+		o.run(volts, r.rateHz, r.rng)
+	}
+	if volts != nil {
+		bins = t.forward(volts)
+	}
+	return bins
+}
+
+// atLoopback takes the EMF straight to an input's terminals.
+func (r *run) atLoopback(emf []complex128, in *Input) []complex128 {
+	t, f := r.transform, &r.bench.cfg.Interface
+	noise := whiteDensity(f.OutputNoiseDBu)
+	bins := make([]complex128, len(emf))
+	for k := range bins {
+		bins[k] = emf[k]
+		t.addNoise(&bins[k], noise, r.rng)
+		bins[k] *= f.loopback(in, float64(k)*t.stepHz())
+	}
+	return bins
+}
+
+// convert takes the spectrum at an input's terminals, which it changes, to
+// the input's samples in full scales.
+func (r *run) convert(bins []complex128, channel int, hum comb, tones []Tone) []float64 {
+	t, f := r.transform, &r.bench.cfg.Interface
+	in := &f.Inputs[channel-1]
+	delay := f.LatencyFrames + in.DelayFrames
+	for k := range bins {
+		hz := float64(k) * t.stepHz()
+		bins[k] *= in.response(hz, r.rateHz) * delayed(delay, hz, r.rateHz)
+		t.addNoise(&bins[k], in.noise(hz), r.rng)
+	}
+	var x []float64
+	if f.ClockPPM == 0 {
+		x = t.inverse(bins)[:r.captured]
+	} else {
+		x = t.stretched(bins, r.captured, f.ClockPPM)
+	}
+	clock := r.rateHz * (1 + f.ClockPPM*1e-6)
+	r.track.addComb(x, hum, in, clock)
+	for _, tone := range tones {
+		if tone.FrequencyHz < r.rateHz/2 {
+			addTone(x, tone, in, clock, r.rng)
+		}
+	}
+	scale := 1 / (volts(in.FullScaleDBu-r.bench.gainDB[channel-1]) * math.Sqrt2)
+	for i, v := range x {
+		code := math.Round(v * scale * codes)
+		x[i] = math.Max(-codes, math.Min(codes, code)) / codes
+	}
+	return x
+}
+
+// truth is what is to be known of this take afterwards.
+func (r *run) truth() TakeTruth {
+	seconds := float64(r.frames) / r.rateHz
+	t := TakeTruth{
+		MainsMeanHz:  (r.track.at(seconds) - r.track.at(0)) / seconds,
+		MainsStartHz: r.track.hzAt(0),
+		MainsEndHz:   r.track.hzAt(seconds),
+		Faults:       r.faults,
+	}
+	f := &r.bench.cfg.Interface
+	for _, o := range r.openings {
+		at := (o.startS + f.LatencyFrames/r.rateHz) * (1 + f.ClockPPM*1e-6)
+		t.DropOuts = append(t.DropOuts, DropOut{o.joint.Output, at, o.joint.DurationS})
+	}
+	return t
+}
+
+func (f *Faults) lost() int {
+	sum := 0
+	for _, l := range f.Lost {
+		sum += l.Frames
+	}
+	return sum
+}
+
+// apply sticks and removes frames; times are before any are removed.
+func (f *Faults) apply(samples [][]float64, inputs []int, rateHz float64) {
+	for _, k := range f.Stuck {
+		i := slices.Index(inputs, k.Input)
+		at := frameAt(k.AtS, rateHz)
+		if i < 0 || at >= len(samples[i]) {
+			continue
+		}
+		x := samples[i][at:min(at+k.Frames, len(samples[i]))]
+		for j := range x {
+			x[j] = x[0]
+		}
+	}
+	lost := slices.SortedFunc(slices.Values(f.Lost), func(a, b LostFrames) int {
+		return frameAt(b.AtS, rateHz) - frameAt(a.AtS, rateHz)
+	})
+	for i := range samples {
+		for _, l := range lost {
+			at := min(frameAt(l.AtS, rateHz), len(samples[i])-l.Frames)
+			samples[i] = slices.Delete(samples[i], at, at+l.Frames)
+		}
+	}
+}
+
+func frameAt(seconds, rateHz float64) int {
+	return int(math.Min(seconds*rateHz, math.MaxInt32))
+}
+
+// reports is how often a take reports its progress.
+const reports = 4
+
+// report tells the peaks of each part of a take, as if it were being made.
+func report(ctx context.Context, progress func(capture.Progress), samples [][]float64, rateHz float64) error {
+	frames := len(samples[0])
+	for i := range reports {
+		if err := ctx.Err(); err != nil {
+			return fmt.Errorf("stopped in the take: %w", err)
+		}
+		if progress == nil {
+			continue
+		}
+		from, to := frames*i/reports, frames*(i+1)/reports
+		p := capture.Progress{Seconds: float64(to) / rateHz, OfSeconds: float64(frames) / rateHz}
+		for _, x := range samples {
+			peak := 0.0
+			for _, v := range x[from:to] {
+				peak = math.Max(peak, math.Abs(v))
+			}
+			p.PeakDBFS = append(p.PeakDBFS, 20*math.Log10(math.Max(peak, 1.0/codes)))
+		}
+		progress(p)
+	}
+	return nil
+}
+
+// gainOf is the modulus of z in dB.
+func gainOf(z complex128) float64 { return 20 * math.Log10(cmplx.Abs(z)) }

@@ -1,0 +1,188 @@
+package simboard
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+	"time"
+
+	"boardproof/capture"
+)
+
+// Simboard is a simulated bench with a board on it. It is not safe for use
+// by several goroutines at once.
+type Simboard struct {
+	cfg       Config
+	gainDB    []float64 // of each input, as the knobs have been turned
+	faults    []Faults
+	takes     uint64
+	last      TakeTruth
+	ladders   map[capture.Patch]panels
+	transform *transform
+}
+
+var _ capture.Instrument = (*Simboard)(nil)
+
+// New returns the bench of cfg, or says what is wrong with cfg.
+func New(cfg Config) (*Simboard, error) {
+	if err := cfg.validate(); err != nil {
+		return nil, fmt.Errorf("setting up the simulated bench: %w", err)
+	}
+	if cfg.Now == nil {
+		cfg.Now = time.Now
+	}
+	return &Simboard{
+		cfg:     cfg,
+		gainDB:  make([]float64, len(cfg.Interface.Inputs)),
+		ladders: map[capture.Patch]panels{},
+	}, nil
+}
+
+// Describe says that this is a simulation.
+func (s *Simboard) Describe() capture.Description {
+	return capture.Description{
+		Kind:      "simboard",
+		Device:    "simulated bench",
+		RateHz:    s.cfg.RateHz,
+		Inputs:    len(s.cfg.Interface.Inputs),
+		Outputs:   s.cfg.Interface.Outputs,
+		Simulated: true,
+	}
+}
+
+// SetInputGainDB turns the knob of an input, counted from 1: dB more gain
+// lowers its full scale by as much. 0 is where Config has it. Its own noise
+// and hum stay as they are at the terminals.
+func (s *Simboard) SetInputGainDB(channel int, dB float64) error {
+	if channel < 1 || channel > len(s.gainDB) {
+		return fmt.Errorf("turning the gain of input %d: the simulated interface has inputs 1 to %d", channel, len(s.gainDB))
+	}
+	if !within(dB, -60, 60) {
+		return fmt.Errorf("turning the gain of input %d: %g dB is outside -60 to 60 dB", channel, dB)
+	}
+	s.gainDB[channel-1] = dB
+	return nil
+}
+
+// Queue makes the interface fail in the next takes: each call is for one
+// take more.
+func (s *Simboard) Queue(f Faults) error {
+	for _, l := range f.Lost {
+		if l.Frames < 1 || l.Frames > s.cfg.RateHz || !within(l.AtS, 0, math.MaxFloat64) {
+			return fmt.Errorf("queueing a fault: %d frames lost at %g s must be 1 frame to 1 s, from 0 s on", l.Frames, l.AtS)
+		}
+	}
+	for _, k := range f.Stuck {
+		if k.Frames < 1 || k.Input < 1 || k.Input > len(s.gainDB) || !within(k.AtS, 0, math.MaxFloat64) {
+			return fmt.Errorf("queueing a fault: %d frames stuck in input %d at %g s must be 1 frame or more, in inputs 1 to %d, from 0 s on",
+				k.Frames, k.Input, k.AtS, len(s.gainDB))
+		}
+	}
+	s.faults = append(s.faults, f)
+	return nil
+}
+
+// boardInputs gives, for each output of the board, the index of the input
+// that it is connected to in a patch.
+func (c *Config) boardInputs(p capture.Patch) []int {
+	in := make([]int, len(c.Board.Outputs))
+	for i := range in {
+		in[i] = i
+		if p == capture.Swapped && i < 2 {
+			in[i] = 1 - i
+		}
+	}
+	return in
+}
+
+// ladder returns the interpolated ladder of a patch, ToBoard or Swapped.
+func (s *Simboard) ladder(p capture.Patch) panels {
+	if s.ladders[p] == nil {
+		s.ladders[p] = newLadder(&s.cfg, s.cfg.boardInputs(p)).interpolate(float64(s.cfg.RateHz) / 2)
+	}
+	return s.ladders[p]
+}
+
+// States that need no list of names.
+const (
+	allBypassed = "all bypassed"
+	allEngaged  = "all engaged"
+)
+
+// effects returns what the devices do in a state: "" or "all bypassed", "all
+// engaged", or names of devices between commas.
+func (b *Board) effects(state string) ([]Effect, error) {
+	engaged := map[string]bool{}
+	if state != "" && state != allBypassed && state != allEngaged {
+		for name := range strings.SplitSeq(state, ",") {
+			name = strings.TrimSpace(name)
+			if !slices.ContainsFunc(b.Devices, func(d Device) bool { return d.Name == name }) {
+				return nil, fmt.Errorf("state %q: the simulated board has no device %q, it has %s", state, name, b.deviceNames())
+			}
+			engaged[name] = true
+		}
+	}
+	var effects []Effect
+	for _, d := range b.Devices {
+		if d.Effect != nil && (d.AlwaysOn || engaged[d.Name] || state == allEngaged) {
+			effects = append(effects, d.Effect)
+		}
+	}
+	return effects, nil
+}
+
+func (b *Board) deviceNames() string {
+	if len(b.Devices) == 0 {
+		return "none"
+	}
+	var names []string
+	for _, d := range b.Devices {
+		names = append(names, d.Name)
+	}
+	return strings.Join(names, ", ")
+}
+
+// checkRequest says what is wrong with a request.
+func (s *Simboard) checkRequest(req capture.Request) error {
+	switch {
+	case req.Signal == nil || len(req.Signal.Samples) == 0:
+		return errors.New("no signal to play")
+	case req.Signal.RateHz != s.cfg.RateHz:
+		return fmt.Errorf("the signal is at %d Hz and the simulated interface runs at %d Hz: make the signal at that rate",
+			req.Signal.RateHz, s.cfg.RateHz)
+	case len(req.Inputs) == 0:
+		return errors.New("no input to record")
+	case len(req.Outputs) == 0:
+		return errors.New("no output to play on")
+	}
+	if err := checkChannels("input", req.Inputs, len(s.cfg.Interface.Inputs)); err != nil {
+		return err
+	}
+	if err := checkChannels("output", req.Outputs, s.cfg.Interface.Outputs); err != nil {
+		return err
+	}
+	switch req.Patch {
+	case "", capture.ToBoard, capture.Loopback, capture.Terminated:
+	case capture.Swapped:
+		if len(s.cfg.Interface.Inputs) < 2 {
+			return errors.New("two inputs are needed to swap, the simulated interface has one")
+		}
+	default:
+		return fmt.Errorf("patch %q is not one of board, loopback, terminated, swapped", req.Patch)
+	}
+	return nil
+}
+
+func checkChannels(what string, channels []int, count int) error {
+	for i, c := range channels {
+		if c < 1 || c > count {
+			return fmt.Errorf("%s %d does not exist, the simulated interface has %d", what, c, count)
+		}
+		if slices.Contains(channels[:i], c) {
+			return fmt.Errorf("%s %d is asked for twice", what, c)
+		}
+	}
+	return nil
+}
