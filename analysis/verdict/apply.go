@@ -112,14 +112,14 @@ func missing(s Step, l PlanLimit, outputs []string, got analysis.Result) []Judge
 		judged = append(judged, absent(s, analysis.Reading{
 			Quantity: l.Quantity, Output: output, Reference: l.Reference,
 			FrequencyHz: l.FrequencyHz, Harmonic: l.Harmonic, Weighting: l.Weighting, Note: reason,
-		}, Limit{Min: l.Min, Max: l.Max}))
+		}, &Limit{Min: l.Min, Max: l.Max}))
 	}
 	return judged
 }
 
-func absent(s Step, r analysis.Reading, l Limit) Judged {
+func absent(s Step, r analysis.Reading, l *Limit) Judged {
 	r.State = s.State
-	return Judged{Reading: r, Step: s.Name, Limit: &l, Verdict: NotMeasured, Absent: true}
+	return Judged{Reading: r, Step: s.Name, Limit: l, Verdict: NotMeasured, Absent: true}
 }
 
 // expected lists the outputs that l should find a reading at. A match is read
@@ -154,14 +154,14 @@ func applyMask(s Step, m Mask, outputs []string, rule Rule, got analysis.Result)
 		if i < 0 {
 			judged = append(judged, absent(s, analysis.Reading{
 				Quantity: analysis.Response, Output: output, Note: whyNoCurve(got.Refused, output),
-			}, Limit{}))
+			}, nil))
 			continue
 		}
 		j, err := m.worst(got.Curves[i], rule)
 		if err != nil {
 			j = absent(s, analysis.Reading{
 				Quantity: analysis.Response, Output: output, Note: fmt.Sprintf("judging the mask: %v", err),
-			}, Limit{})
+			}, nil)
 		}
 		j.Step = s.Name
 		judged = append(judged, j)

@@ -80,13 +80,13 @@ func TestApplyNamesWhatIsMissing(t *testing.T) {
 	if last := got[len(got)-1]; last.State != "bypassed" || last.Step != "path" || last.Limit == nil || last.Unit != "" {
 		t.Errorf("absent reading: %+v", last)
 	}
-	one := Apply(s, []string{"A"}, Guarded, analysis.Result{Readings: got0(reading(analysis.Gain, "A", 0, 0), noise)})
+	one := Apply(s, []string{"A"}, Guarded, analysis.Result{Readings: readings(reading(analysis.Gain, "A", 0, 0), noise)})
 	if o := Overall(one); o != NotMeasured {
 		t.Errorf("a match asked of a board with one output: overall %q, want not measured", o)
 	}
 }
 
-func got0(r ...analysis.Reading) []analysis.Reading { return r }
+func readings(r ...analysis.Reading) []analysis.Reading { return r }
 
 func TestApplyOtherTones(t *testing.T) {
 	s := Step{Limits: []PlanLimit{{Quantity: analysis.OtherTone, Max: at(-90)}}}
@@ -97,10 +97,10 @@ func TestApplyOtherTones(t *testing.T) {
 		got  analysis.Result
 		want []string
 	}{
-		"none found":       {analysis.Result{Readings: got0(noise)}, []string{"noise|A||"}},
-		"one too loud":     {analysis.Result{Readings: got0(noise, loud)}, []string{"noise|A||", "other_tone|A||fail"}},
+		"none found":       {analysis.Result{Readings: readings(noise)}, []string{"noise|A||"}},
+		"one too loud":     {analysis.Result{Readings: readings(noise, loud)}, []string{"noise|A||", "other_tone|A||fail"}},
 		"silence not read": {analysis.Result{}, []string{"other_tone|A||not measured|the step gave no reading of it"}},
-		"refused":          {analysis.Result{Readings: got0(noise), Refused: refused}, []string{"noise|A||", "other_tone|A||not measured|clipped"}},
+		"refused":          {analysis.Result{Readings: readings(noise), Refused: refused}, []string{"noise|A||", "other_tone|A||not measured|clipped"}},
 	} {
 		if diff := cmp.Diff(c.want, shape(Apply(s, []string{"A"}, Guarded, c.got))); diff != "" {
 			t.Errorf("%s (-want +got):\n%s", name, diff)
@@ -125,15 +125,15 @@ func TestApplyFloorAndBounds(t *testing.T) {
 		"floor above the limit":     {hum(-70, true, false), NotMeasured, "50 Hz; the bench itself"},
 		"floor under the limit":     {hum(-90, true, false), Pass, "50 Hz"},
 		"board above the limit":     {hum(-70, false, false), Fail, "50 Hz"},
-		"bound above the limit":     {hum(-70, false, true), NotMeasured, "50 Hz; only an upper bound"},
+		"bound above the limit":     {hum(-70, false, true), NotMeasured, "50 Hz; only a bound is known"},
 		"floor does not excuse":     {floorGain, Fail, ""},
-		"no figure could pass":      {reading(analysis.Gain, "A", 0, 3), ConditionalPass, "more than half of what the limits allow"},
+		"no figure could pass":      {reading(analysis.Gain, "A", 0, 1.1), ConditionalPass, "more than half of what the limits allow"},
 		"clear passes are possible": {reading(analysis.Gain, "A", 0.3, 0.9), ConditionalPass, ""},
 		"conditional for itself":    {reading(analysis.Gain, "A", 0.95, 0.1), ConditionalPass, ""},
 		"uncertainty not a number":  {reading(analysis.Gain, "A", 0, math.NaN()), NotMeasured, ""},
 		"bound below is bound well": {hum(-81, false, true), Pass, "50 Hz"},
 	} {
-		j := Apply(s, nil, Guarded, analysis.Result{Readings: got0(c.r)})[0]
+		j := Apply(s, nil, Guarded, analysis.Result{Readings: readings(c.r)})[0]
 		if j.Verdict != c.want || !strings.Contains(j.Note, c.note) || c.note == "" && j.Note != "" {
 			t.Errorf("%s: %q, note %q; want %q, note %q", name, j.Verdict, j.Note, c.want, c.note)
 		}
@@ -149,6 +149,27 @@ func lowPass(output string, cornerHz, u float64) analysis.Curve {
 		c.Uncertainty = append(c.Uncertainty, u)
 	}
 	return c
+}
+
+func TestApplyLowerBound(t *testing.T) {
+	for _, c := range []struct {
+		l    PlanLimit
+		want Outcome
+	}{
+		{PlanLimit{Min: at(15000)}, Pass},
+		{PlanLimit{Min: at(22000)}, Pass},
+		{PlanLimit{Min: at(22001)}, NotMeasured},
+		{PlanLimit{Max: at(22001)}, NotMeasured},
+		{PlanLimit{Max: at(21999)}, Fail},
+	} {
+		c.l.Quantity = analysis.HighCorner
+		r := reading(analysis.HighCorner, "A", 22000, 0)
+		r.LowerBound = true
+		got := Apply(Step{Limits: []PlanLimit{c.l}}, nil, Guarded, analysis.Result{Readings: readings(r)})[0]
+		if got.Verdict != c.want {
+			t.Errorf("at least 22 kHz against %v to %v: %q, want %q", c.l.Min, c.l.Max, got.Verdict, c.want)
+		}
+	}
 }
 
 func TestApplyMask(t *testing.T) {

@@ -117,7 +117,7 @@ func (l PlanLimit) wrong(s Step) string {
 
 // wrongNames checks what the limit names beside its quantity.
 func (l PlanLimit) wrongNames(t trait) string {
-	banded := l.BandHz != [2]float64{}
+	banded := l.banded()
 	switch {
 	case t.weighted && !slices.Contains(weightings, l.Weighting):
 		return fmt.Sprintf("weighting %q is not known: use \"none\", \"A\" or \"468\"", l.Weighting)
@@ -147,11 +147,8 @@ func (l PlanLimit) wrongNames(t trait) string {
 // clash finds an earlier limit that l cannot stand beside.
 func (l PlanLimit) clash(earlier []PlanLimit) string {
 	for _, e := range earlier {
-		if e.Quantity != l.Quantity {
-			continue
-		}
-		if e.BandHz != l.BandHz {
-			return "a step reads it over one band only: put the other band into a step of its own"
+		if e.banded() && l.banded() && e.BandHz != l.BandHz {
+			return "a step is read over one band only: put the other band into a step of its own"
 		}
 		e.Min, e.Max, e.Source = l.Min, l.Max, l.Source
 		if e == l {

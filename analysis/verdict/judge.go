@@ -137,16 +137,33 @@ var setByBench = []string{
 // judgeReading is Judge for a whole reading, with a note where the verdict
 // needs one.
 func judgeReading(r analysis.Reading, l Limit, rule Rule) (o Outcome, note string) {
-	o = Judge(r.Value, r.Uncertainty, r.UpperBound, l, rule)
+	if r.LowerBound {
+		o = Judge(-r.Value, r.Uncertainty, true, mirrored(l), rule)
+	} else {
+		o = Judge(r.Value, r.Uncertainty, r.UpperBound, l, rule)
+	}
 	switch {
-	case o == NotMeasured && r.UpperBound:
-		return o, "only an upper bound, and it is above the limit: lower the bench's noise or measure for longer"
+	case o == NotMeasured && (r.UpperBound || r.LowerBound):
+		return o, "only a bound is known, and it does not tell on which side of the limit the figure is"
 	case o.Failed() && r.FloorLimited && slices.Contains(setByBench, r.Quantity):
 		return NotMeasured, "the bench itself sets this figure, so the board cannot be judged by it"
 	case o == ConditionalPass && rule != Simple && tooWide(r.Uncertainty, l):
 		return o, "the uncertainty is more than half of what the limits allow: no figure could pass clearly"
 	}
 	return o, ""
+}
+
+func mirrored(l Limit) Limit {
+	var m Limit
+	if l.Min != nil {
+		top := -*l.Min
+		m.Max = &top
+	}
+	if l.Max != nil {
+		bottom := -*l.Max
+		m.Min = &bottom
+	}
+	return m
 }
 
 // tooWide is a measurement capability index below one: JCGM 106:2012, 7.6

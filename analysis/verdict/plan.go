@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strings"
 
+	"boardproof/analysis"
 	"boardproof/testsignals"
 )
 
@@ -60,7 +61,8 @@ type PlanLimit struct {
 	Weighting   string  `toml:"weighting" json:"weighting,omitempty"`
 	Harmonic    int     `toml:"harmonic" json:"harmonic,omitempty"`
 	FrequencyHz float64 `toml:"frequency_hz" json:"frequency_hz,omitempty"`
-	// BandHz is from where to where flatness and worst_level_match are read.
+	// BandHz is from where to where flatness and worst_level_match are read,
+	// one band in a step.
 	BandHz [2]float64 `toml:"band_hz" json:"band_hz,omitzero"`
 	Min    *float64   `toml:"min" json:"min,omitempty"`
 	Max    *float64   `toml:"max" json:"max,omitempty"`
@@ -95,22 +97,24 @@ func (s Step) Reads() []string {
 			names = append(names, l.Quantity)
 		}
 	}
-	if len(s.Masks) > 0 && !slices.Contains(names, "response") {
-		names = append(names, "response")
+	if len(s.Masks) > 0 && !slices.Contains(names, analysis.Response) {
+		names = append(names, analysis.Response)
 	}
 	return names
 }
 
-// Band returns from where to where, in hertz, a banded quantity is read in s;
-// ok is false where the step does not limit it.
-func (s Step) Band(quantity string) (lowHz, highHz float64, ok bool) {
+// Band is where flatness and the worst level match are read in s: the band
+// that its limits name, analysis.DefaultBand where none does.
+func (s Step) Band() analysis.Band {
 	for _, l := range s.Limits {
-		if l.Quantity == quantity && l.BandHz != [2]float64{} {
-			return l.BandHz[0], l.BandHz[1], true
+		if l.banded() {
+			return analysis.Band{LowHz: l.BandHz[0], HighHz: l.BandHz[1]}
 		}
 	}
-	return 0, 0, false
+	return analysis.DefaultBand
 }
+
+func (l PlanLimit) banded() bool { return l.BandHz != [2]float64{} }
 
 // CheckOutputs reports the first limit or mask of p that names an output
 // which is not among a board's outputs.

@@ -57,12 +57,12 @@ func TestDefaultPlan(t *testing.T) {
 	if p.Steps[3].DurationS != 10 || p.Steps[3].Reads()[0] != analysis.DropOuts {
 		t.Errorf("flex step: %g s, reads %q", p.Steps[3].DurationS, p.Steps[3].Reads())
 	}
-	low, high, ok := p.Steps[0].Band(analysis.WorstLevelMatch)
-	if low != 40 || high != 10000 || !ok {
-		t.Errorf("band of worst_level_match: %g to %g Hz, %v", low, high, ok)
+	p.Steps[0].Limits[3].BandHz = [2]float64{50, 5000}
+	if got := p.Steps[0].Band(); got != (analysis.Band{LowHz: 50, HighHz: 5000}) {
+		t.Errorf("band of the first step: %v", got)
 	}
-	if _, _, ok := p.Steps[0].Band(analysis.Gain); ok {
-		t.Error("gain has a band")
+	if got := p.Steps[1].Band(); got != analysis.DefaultBand {
+		t.Errorf("band of a step that names none: %v", got)
 	}
 }
 
@@ -110,14 +110,14 @@ func TestParsePlanRefuses(t *testing.T) {
 		"needless harmonic":    {gain, gain + "harmonic = 2\n", `harmonic counts from 1 and is for hum_harmonic only`, ""},
 		"needless frequency":   {`quantity = "low_corner"`, "quantity = \"low_corner\"\nfrequency_hz = 20.0", `take frequency_hz out`, ""},
 		"frequency":            {"frequency_hz = 1000.0\n", "frequency_hz = -3.0\n", `frequency_hz -3 is outside 1 to 96000 Hz`, ""},
-		"no band":              {"band_hz = [40.0, 10000.0]\nmin = -1.0", "min = -1.0", `it needs a band: add band_hz`, ""},
+		"no band":              {"band_hz = [40.0, 10000.0]\nmax = 1.0", "max = 1.0", `it needs a band: add band_hz`, ""},
 		"needless band":        {gain, gain + "band_hz = [40.0, 50.0]\n", `take band_hz out`, ""},
-		"band falls":           {"band_hz = [40.0, 10000.0]\nmin = -1.0", "band_hz = [400.0, 100.0]\nmin = -1.0", `band_hz from 400 to 100 must rise`, ""},
-		"band of three":        {"band_hz = [40.0, 10000.0]\nmin = -1.0", "band_hz = [1.0, 2.0, 3.0]\nmin = -1.0", `expected array length 2`, ""},
+		"band falls":           {"band_hz = [40.0, 10000.0]\nmax = 1.0", "band_hz = [400.0, 100.0]\nmax = 1.0", `band_hz from 400 to 100 must rise`, ""},
+		"band of three":        {"band_hz = [40.0, 10000.0]\nmax = 1.0", "band_hz = [1.0, 2.0, 3.0]\nmax = 1.0", `expected array length 2`, ""},
 		"needless reference":   {gain, gain + "reference = \"A\"\n", `take reference out`, ""},
 		"its own reference":    {"quantity = \"delay_match\"\n", "quantity = \"delay_match\"\noutput = \"B\"\nreference = \"B\"\n", `output and reference are both "B"`, ""},
 		"limit twice":          {"weighting = \"none\"\nmax", "weighting = \"A\"\nmax", `limit 2 (noise): the same limit is there twice`, ""},
-		"two bands":            {`quantity = "low_corner"`, "quantity = \"flatness\"\nband_hz = [100.0, 200.0]\n", `limit 4 (flatness): a step reads it over one band only`, ""},
+		"two bands":            {`quantity = "low_corner"`, "quantity = \"flatness\"\nband_hz = [100.0, 200.0]\n", `limit 4 (flatness): a step is read over one band only`, ""},
 		"mask falls":           {"{ frequency_hz = 40.0", "{ frequency_hz = 10.0", `line %d: step "signal path", mask 1: point 2: frequency_hz 10 must be above`, `[[step.mask]]`},
 		"mask min above max":   {"15000.0, min = -3.0", "15000.0, min = 3.0", `mask 1: point 4: min 3 is above max 1`, ""},
 		"mask loses a side":    {"15000.0, min = -3.0, max", "15000.0, max", `point 4: it has other sides than the first point`, ""},
