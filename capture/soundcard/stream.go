@@ -59,8 +59,9 @@ type timing struct {
 	out, round time.Duration
 }
 
-// latencyCap keeps a host's nonsense from asking for hours of buffer.
-const latencyCap = 2 * time.Second
+// believable is the longest latency that is taken for one. Over JACK a port
+// of another program says 2^32−1 frames for "not known yet".
+const believable = 2 * time.Second
 
 func (sc *Soundcard) timing(st stream) (timing, error) {
 	info := st.Info()
@@ -72,7 +73,14 @@ func (sc *Soundcard) timing(st stream) (timing, error) {
 		return timing{}, fmt.Errorf("%w: asked for %d Hz, the device runs at %.0f Hz; use that or change the device's own settings",
 			ErrRate, sc.desc.RateHz, info.SampleRate)
 	}
-	limit := func(d time.Duration) time.Duration { return min(max(d, 0), latencyCap) }
-	out := limit(info.OutputLatency)
-	return timing{out: out, round: out + limit(info.InputLatency)}, nil
+	out := known(info.OutputLatency)
+	return timing{out: out, round: out + known(info.InputLatency)}, nil
+}
+
+// known returns d, or 0 where d cannot be meant.
+func known(d time.Duration) time.Duration {
+	if d < 0 || d > believable {
+		return 0
+	}
+	return d
 }

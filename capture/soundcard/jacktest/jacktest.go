@@ -1,3 +1,5 @@
+//go:build unix
+
 // Package jacktest gives tests a real audio path without hardware: a JACK
 // server of their own with the dummy driver, and ecasound as a client of it
 // that filters. PortAudio shows both as devices.
@@ -7,12 +9,12 @@
 package jacktest
 
 import (
-	"bytes"
 	"fmt"
 	"os"
 	"os/exec"
 	"path/filepath"
 	"strings"
+	"syscall"
 	"testing"
 	"time"
 )
@@ -29,12 +31,15 @@ const Loopback = "loopback"
 // readyWithin is how long a program may take to appear on a busy machine.
 const readyWithin = 15 * time.Second
 
+// endWithin is how long a program may take to clean up after itself.
+const endWithin = 3 * time.Second
+
 // Server is a running JACK server. Its name is in JACK_DEFAULT_SERVER for as
 // long as the test runs, so PortAudio in this process finds it.
 type Server struct {
-	Name string
-	cmd  *exec.Cmd
-	out  *bytes.Buffer
+	Name    string
+	cmd     *exec.Cmd
+	clients []*exec.Cmd
 }
 
 // Require skips the test where one of the programs is not installed, and
@@ -57,12 +62,14 @@ func Require(t testing.TB, programs ...string) {
 func Start(t testing.TB) *Server {
 	t.Helper()
 	Require(t, "jackd", "jack_lsp")
-	s := &Server{Name: fmt.Sprintf("boardproof-%d-%d", os.Getpid(), time.Now().UnixNano()%1e6), out: &bytes.Buffer{}}
+	s := &Server{Name: takeTurn(t)}
 	t.Setenv("JACK_DEFAULT_SERVER", s.Name)
 	t.Setenv("JACK_NO_START_SERVER", "1")
-	s.cmd = launch(t, s.out, "jackd", "-n", s.Name, "-L", "2", "--no-realtime",
+	cmd, said := launch(t, "jackd", "-n", s.Name, "-L", "2", "--no-realtime",
 		"-d", "dummy", "-r", fmt.Sprint(RateHz), "-p", fmt.Sprint(PeriodFrames), "-C", "2", "-P", "2")
-	s.waitFor(t, "system:playback_1", s.out)
+	s.cmd = cmd
+	t.Cleanup(s.end)
+	s.waitFor(t, "system:playback_1", said)
 	return s
 }
 
@@ -72,14 +79,14 @@ func (s *Server) Pid() int { return s.cmd.Process.Pid }
 // Ecasound starts ecasound as a JACK client, and so as a device of that
 // name, that puts two channels through the given chain options until the
 // test ends. It returns once its ports are there.
-func (s *Server) Ecasound(t testing.TB, client string, chain ...string) {
+func (s *Server) Ecasound(t testing.TB, name string, chain ...string) {
 	t.Helper()
 	Require(t, "ecasound")
-	var out bytes.Buffer
-	args := append([]string{"-q", "-G:jack," + client + ",notransport", "-b:" + fmt.Sprint(PeriodFrames)},
+	args := append([]string{"-q", "-G:jack," + name + ",notransport", "-b:" + fmt.Sprint(PeriodFrames)},
 		arrange(chain, "jack", "jack")...)
-	launch(t, &out, "ecasound", args...)
-	s.waitFor(t, client+":out_2", &out)
+	client, said := launch(t, "ecasound", args...)
+	s.clients = append(s.clients, client)
+	s.waitFor(t, name+":out_2", said)
 }
 
 // EcasoundFile puts a file of raw interleaved stereo 32-bit little-endian
@@ -123,27 +130,45 @@ func arrange(chain []string, in, out string) []string {
 	return append([]string{"-z:mixmode,sum", all, format, "-i:" + in, all, format, "-o:" + out}, chain...)
 }
 
-// launch starts a program that is killed when the test ends.
-func launch(t testing.TB, out *bytes.Buffer, name string, args ...string) *exec.Cmd {
+// launch starts a program and returns it and the file that holds what it says.
+func launch(t testing.TB, name string, args ...string) (cmd *exec.Cmd, said string) {
 	t.Helper()
-	cmd := exec.Command(name, args...)
-	cmd.Env = environment(t.TempDir())
+	home := t.TempDir()
+	said = filepath.Join(home, "said")
+	out, err := os.Create(said)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer out.Close()
+	cmd = exec.Command(name, args...)
+	cmd.Env = environment(home)
 	cmd.Stdout, cmd.Stderr = out, out
+	tether(cmd)
 	if err := cmd.Start(); err != nil {
 		t.Fatalf("starting %s: %v", name, err)
 	}
-	t.Cleanup(func() {
-		cmd.Process.Kill()
-		cmd.Wait()
-	})
-	return cmd
+	return cmd, said
+}
+
+// end ends the server before its clients: politely, because one that is
+// killed leaves its memory behind, and first, because it waits for clients
+// that vanish.
+func (s *Server) end() {
+	kill := time.AfterFunc(endWithin, func() { s.cmd.Process.Kill() })
+	defer kill.Stop()
+	s.cmd.Process.Signal(syscall.SIGTERM)
+	s.cmd.Wait()
+	for _, c := range s.clients {
+		c.Process.Kill()
+		c.Wait()
+	}
 }
 
 // environment keeps the user's own settings of these programs out.
 func environment(home string) []string { return append(os.Environ(), "HOME="+home) }
 
 // waitFor returns once a JACK port exists.
-func (s *Server) waitFor(t testing.TB, port string, said *bytes.Buffer) {
+func (s *Server) waitFor(t testing.TB, port string, said string) {
 	t.Helper()
 	for deadline := time.Now().Add(readyWithin); time.Now().Before(deadline); time.Sleep(50 * time.Millisecond) {
 		list, _ := exec.Command("jack_lsp").Output()
@@ -151,5 +176,6 @@ func (s *Server) waitFor(t testing.TB, port string, said *bytes.Buffer) {
 			return
 		}
 	}
-	t.Fatalf("no JACK port %s after %v; the program said:\n%s", port, readyWithin, said)
+	words, _ := os.ReadFile(said)
+	t.Fatalf("no JACK port %s after %v; the program said:\n%s", port, readyWithin, words)
 }
