@@ -85,7 +85,7 @@ type figure struct {
 func figureOf(j verdict.Judged) figure {
 	factor, unit := scale(j)
 	f := figure{value: none, uncertainty: none, limit: limitWords(j.Limit, factor, unit), margin: none}
-	if j.Verdict == verdict.NotMeasured || !finite(j.Value) {
+	if j.Absent || !finite(j.Value) {
 		return f
 	}
 	value, u := j.Value*factor, j.Uncertainty*factor
@@ -99,8 +99,10 @@ func figureOf(j verdict.Judged) figure {
 		f.limit = polarityLimit(j.Limit)
 	case j.UpperBound:
 		up := math.Ceil(value/math.Pow10(place)-1e-9) * math.Pow10(place)
-		f.value = "< " + signed(toPlace(up, place), unit) + space(unit)
-		f.uncertainty = none
+		f.value, f.uncertainty = "< "+signed(toPlace(up, place), unit)+space(unit), none
+	case j.LowerBound:
+		down := math.Floor(value/math.Pow10(place)+1e-9) * math.Pow10(place)
+		f.value, f.uncertainty = "> "+signed(toPlace(down, place), unit)+space(unit), none
 	default:
 		f.value = signed(toPlace(value, place), unit) + space(unit)
 	}
@@ -113,7 +115,7 @@ func figureOf(j verdict.Judged) figure {
 // scale picks the unit of a row: a value and its limits are read in one unit.
 func scale(j verdict.Judged) (factor float64, unit string) {
 	largest := 0.0
-	if j.Verdict != verdict.NotMeasured && finite(j.Value) {
+	if !j.Absent && finite(j.Value) {
 		largest = math.Abs(j.Value)
 	}
 	if j.Limit != nil {
@@ -159,18 +161,13 @@ func uncertaintyWords(u float64, place int) string {
 }
 
 // marginWords says how far inside (+) or outside (−) its nearest limit a value
-// is. The margin of an upper bound is at least what it would be at the bound.
+// is. A bound has at least the margin that the figure would have at the bound,
+// if it is a bound on the side of the limit.
 func marginWords(j verdict.Judged, factor float64, place int) string {
 	if j.Limit == nil {
 		return none
 	}
-	margin := math.Inf(1)
-	if j.Limit.Max != nil {
-		margin = *j.Limit.Max - j.Value
-	}
-	if j.Limit.Min != nil {
-		margin = min(margin, j.Value-*j.Limit.Min)
-	}
+	margin := verdict.Margin(j.Value, *j.Limit)
 	if !finite(margin) {
 		return none
 	}
@@ -178,8 +175,9 @@ func marginWords(j verdict.Judged, factor float64, place int) string {
 	if !strings.HasPrefix(s, "−") {
 		s = "+" + s
 	}
-	if j.UpperBound {
-		if margin < 0 || j.Limit.Min != nil {
+	if j.UpperBound || j.LowerBound {
+		off := (j.UpperBound && j.Limit.Min != nil) || (j.LowerBound && j.Limit.Max != nil)
+		if margin < 0 || off {
 			return none
 		}
 		return "> " + s

@@ -45,6 +45,8 @@ func TestFigures(t *testing.T) {
 	}
 	bound := reading("dBu", -101.26, 0)
 	bound.UpperBound = true
+	above := reading("Hz", 21456, 120)
+	above.LowerBound = true
 	polarity := func(v float64) analysis.Reading {
 		return analysis.Reading{Quantity: analysis.PolarityMatch, Unit: "1", Value: v}
 	}
@@ -71,13 +73,17 @@ func TestFigures(t *testing.T) {
 			figure{"< −101.2 dBu", "—", "at most −85.0 dBu", "> +16.3"}},
 		{"bound above the limit has no margin", verdict.Judged{Reading: bound, Limit: &verdict.Limit{Max: p(-110)}},
 			figure{"< −101.2 dBu", "—", "at most −110.0 dBu", "—"}},
+		{"lower bound is rounded down", verdict.Judged{Reading: above, Limit: &verdict.Limit{Min: p(15000)}},
+			figure{"> 21.45 kHz", "—", "at least 15 kHz", "> +6.46"}},
+		{"bound that cannot be told keeps its figure", verdict.Judged{Reading: bound, Limit: &verdict.Limit{Max: p(-110)}, Verdict: verdict.NotMeasured},
+			figure{"< −101.2 dBu", "—", "at most −110.0 dBu", "—"}},
 		{"same polarity", verdict.Judged{Reading: polarity(1), Limit: &verdict.Limit{Min: p(1), Max: p(1)}},
 			figure{"same", "—", "same", "—"}},
 		{"inverted polarity", verdict.Judged{Reading: polarity(-1), Limit: &verdict.Limit{Min: p(1)}},
 			figure{"inverted", "—", "same", "—"}},
 		{"count", verdict.Judged{Reading: reading("", 3, 0), Limit: &verdict.Limit{Max: p(0)}},
 			figure{"3", "—", "at most 0", "−3"}},
-		{"not measured has no figure", verdict.Judged{Reading: reading("dB", 0, 0), Limit: &verdict.Limit{Max: p(1)}, Verdict: verdict.NotMeasured},
+		{"not measured has no figure", verdict.Judged{Reading: reading("dB", 0, 0), Limit: &verdict.Limit{Max: p(1)}, Verdict: verdict.NotMeasured, Absent: true},
 			figure{"—", "—", "at most +1 dB", "—"}},
 		{"not a number has no figure", verdict.Judged{Reading: reading("dB", math.NaN(), 1)},
 			figure{"—", "—", "—", "—"}},

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
 
 	"boardproof/analysis"
 	"boardproof/analysis/verdict"
@@ -33,8 +34,9 @@ type Document struct {
 // Write writes doc as one line of JSON. Format is set, empty lists are [] and
 // not null. JSON has no NaN and no infinity, and a quantity that was not
 // measured is absent, never zero: such a reading, and a curve's points with
-// such a figure, are left out and named in Refused with the reason. Nothing is
-// written if doc cannot be encoded.
+// such a figure, are left out and named in Refused with the reason. An absent
+// reading stays, without figures, for its limit's sake and is in Refused too.
+// Nothing is written if doc cannot be encoded.
 func Write(w io.Writer, doc Document) error {
 	b, err := json.Marshal(presentable(doc))
 	if err != nil {
@@ -52,11 +54,13 @@ func presentable(doc Document) Document {
 	doc.Readings, doc.Curves = []verdict.Judged{}, []analysis.Curve{}
 	doc.Refused = append([]analysis.Refusal{}, doc.Refused...)
 	for _, j := range readings {
-		if reason := whyAbsent(j); reason != "" {
+		reason := whyRefused(j)
+		if reason != "" {
 			doc.refuse(j.Quantity, j.Output, j.Reference, j.State, reason)
-			continue
 		}
-		doc.Readings = append(doc.Readings, j)
+		if reason == "" || j.Absent {
+			doc.Readings = append(doc.Readings, j)
+		}
 	}
 	for _, c := range curves {
 		kept, reason := finitePoints(c)
@@ -70,27 +74,20 @@ func presentable(doc Document) Document {
 	return doc
 }
 
-// refuse adds a refusal, except for a quantity that was only found to be
-// missing and is refused with a better reason already.
+// refuse adds a refusal that is not there yet.
 func (d *Document) refuse(quantity, output, reference, state, reason string) {
-	if reason == string(verdict.NotMeasured) {
-		for _, r := range d.Refused {
-			if r.Quantity == quantity && r.Output == output && r.Reference == reference && r.State == state {
-				return
-			}
-		}
+	r := analysis.Refusal{Quantity: quantity, Output: output, Reference: reference, State: state, Reason: reason}
+	if !slices.Contains(d.Refused, r) {
+		d.Refused = append(d.Refused, r)
 	}
-	d.Refused = append(d.Refused, analysis.Refusal{
-		Quantity: quantity, Output: output, Reference: reference, State: state, Reason: reason,
-	})
 }
 
-// whyAbsent says why a reading cannot stand in the document, "" if it can.
-func whyAbsent(j verdict.Judged) string {
+// whyRefused says why a reading has no figures to show, "" if it has.
+func whyRefused(j verdict.Judged) string {
 	switch {
-	case j.Verdict == verdict.NotMeasured && j.Note != "":
+	case j.Absent && j.Note != "":
 		return j.Note
-	case j.Verdict == verdict.NotMeasured:
+	case j.Absent:
 		return string(verdict.NotMeasured)
 	case !finite(j.Value):
 		return "its value is not a finite number"

@@ -60,6 +60,9 @@ func TestWhatIsNotFiniteIsRefused(t *testing.T) {
 		change(&j)
 		return j
 	}
+	absent := func(quantity, note string) verdict.Judged {
+		return verdict.Judged{Reading: analysis.Reading{Quantity: quantity, Output: "A", Note: note}, Limit: atMost(1), Verdict: verdict.NotMeasured, Absent: true}
+	}
 	doc := Document{
 		Readings: []verdict.Judged{
 			good,
@@ -67,8 +70,8 @@ func TestWhatIsNotFiniteIsRefused(t *testing.T) {
 			with(func(j *verdict.Judged) { j.Uncertainty = inf }),
 			with(func(j *verdict.Judged) { j.FrequencyHz = nan }),
 			with(func(j *verdict.Judged) { j.Limit = &verdict.Limit{Max: &inf} }),
-			with(func(j *verdict.Judged) { j.Verdict = verdict.NotMeasured; j.Quantity = "hum" }),
-			with(func(j *verdict.Judged) { j.Verdict = verdict.NotMeasured; j.Quantity = "thd" }),
+			absent("hum", ""),
+			absent("thd", "no tone was played"),
 		},
 		Curves: []analysis.Curve{
 			{Quantity: "response", FrequencyHz: []float64{10, 20, 30}, Value: []float64{1, inf, 3}, PhaseDeg: []float64{4, 5, nan}},
@@ -82,7 +85,7 @@ func TestWhatIsNotFiniteIsRefused(t *testing.T) {
 	if err := json.Unmarshal(written(t, doc), &got); err != nil {
 		t.Fatal(err)
 	}
-	if diff := cmp.Diff([]verdict.Judged{good}, got.Readings); diff != "" {
+	if diff := cmp.Diff([]verdict.Judged{good, absent("hum", ""), absent("thd", "no tone was played")}, got.Readings); diff != "" {
 		t.Errorf("readings (-want +got):\n%s", diff)
 	}
 	wantCurves := []analysis.Curve{{Quantity: "response", FrequencyHz: []float64{10}, Value: []float64{1}, PhaseDeg: []float64{4}}}

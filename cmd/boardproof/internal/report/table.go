@@ -168,7 +168,7 @@ type footnotes struct {
 
 func (f *footnotes) marks(j verdict.Judged) string {
 	marks := ""
-	if j.FloorLimited && j.Verdict != verdict.NotMeasured {
+	if j.FloorLimited && !j.Absent {
 		f.floor = true
 		marks += noBreak + "*"
 	}

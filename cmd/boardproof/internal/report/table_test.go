@@ -54,7 +54,7 @@ func failingBoard() []verdict.Judged {
 		judged("split", analysis.Reading{Quantity: "delay_match", Output: "B", Reference: "A", State: "all bypassed", Value: 0.34, Unit: "µs", Uncertainty: 0.051, Note: "phase slope 100 Hz to 5 kHz"}, nil, ""),
 		judged("split", analysis.Reading{Quantity: "polarity_match", Output: "B", Reference: "A", State: "all bypassed", Value: -1, Unit: "1"}, between(1, 1), verdict.Fail),
 		judged("silence", analysis.Reading{Quantity: "noise", Weighting: "A", Output: "A", Value: -98.41, Unit: "dBu", Uncertainty: 0.43, FloorLimited: true}, atMost(-85), verdict.Pass),
-		judged("silence", analysis.Reading{Quantity: "hiss", Weighting: "468", Output: "A"}, atMost(-80), verdict.NotMeasured),
+		{Reading: analysis.Reading{Quantity: "hiss", Weighting: "468", Output: "A", Note: "the take clipped"}, Step: "silence", Limit: atMost(-80), Verdict: verdict.NotMeasured, Absent: true},
 		judged("silence", analysis.Reading{Quantity: "mains_frequency", Output: "A", Value: 50.01234, Unit: "Hz", Uncertainty: 0.00051}, nil, ""),
 	}
 	for n := 1; n <= 40; n++ {
@@ -169,7 +169,7 @@ func TestNoTableIsWiderThanItsLine(t *testing.T) {
 				FrequencyHz: number.Draw(t, "f"), Harmonic: rapid.Int().Draw(t, "n"), Weighting: text.Draw(t, "w"),
 				Value: number.Draw(t, "value"), Uncertainty: number.Draw(t, "u"),
 				Unit:       rapid.OneOf(rapid.SampledFrom([]string{"dB", "dBu", "Hz", "µs", "%"}), text).Draw(t, "unit"),
-				UpperBound: rapid.Bool().Draw(t, "bound"), FloorLimited: rapid.Bool().Draw(t, "floor"), Note: text.Draw(t, "note"),
+				UpperBound: rapid.Bool().Draw(t, "bound"), LowerBound: rapid.Bool().Draw(t, "bound below"), FloorLimited: rapid.Bool().Draw(t, "floor"), Note: text.Draw(t, "note"),
 			}
 			if rapid.Bool().Draw(t, "limited") {
 				lo, hi := number.Draw(t, "min"), number.Draw(t, "max")
