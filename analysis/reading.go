@@ -90,6 +90,8 @@ type Curve struct {
 	GroupDelayUS        []float64 `json:"group_delay_us,omitempty"`
 	// Uncertainty is of Value, expanded by k = 2.
 	Uncertainty []float64 `json:"uncertainty,omitempty"`
+	// Note qualifies the curve in a few words.
+	Note string `json:"note,omitempty"`
 }
 
 // Refusal is a quantity that a take could not support, and why.

@@ -1,0 +1,335 @@
+package analysis
+
+import (
+	"math"
+	"slices"
+
+	"boardproof/testsignals"
+
+	"gonum.org/v1/gonum/mat"
+	"gonum.org/v1/gonum/mathext"
+)
+
+// Comb is the mains comb found in a record: one phase that all harmonics
+// share, and the complex amplitude of each.
+type Comb struct {
+	// Found is false where no mains comb stands out of the noise; Reason then
+	// says so, and the rest is empty.
+	Found  bool
+	Reason string
+	// FrequencyHz is the mean over the record, DriftHzPerS its rate of change.
+	FrequencyHz, DriftHzPerS Estimate
+	// Amplitudes are peak, in the unit of the record: Re(a·e^(j2πhφ)), φ in
+	// cycles from the middle of the record; the first is the constant.
+	Amplitudes []complex128
+
+	phase mainsPhase
+	order int           // of the phase
+	cov   *mat.SymDense // of phase.c[1:order+1]
+	floor spectrumFloor // as far up as the search went
+	// gain is by how much of each harmonic is taken off, within extent.
+	gain   []float64
+	extent testsignals.Span
+}
+
+// combLevel is how far a harmonic's amplitude must stand above the standard
+// uncertainty of one of its quadratures to be told from noise: noise alone
+// does so once in 3000 harmonics (e^−8).
+const combLevel = 4.0
+
+// power over noise of a harmonic from which its phase helps to find the
+// mains frequency.
+const usefulPower = 4.0
+
+// findComb looks for the comb in the spans of x, which must be free of DC.
+// The amplitudes it returns are those of the search's 40 harmonics in the
+// decimated record; the phase is final. before, where not nil, is a comb that
+// was found in nearly the same record: it is where the fit then starts.
+func findComb(x []float64, spans []testsignals.Span, rateHz float64, nominals []float64, before *Comb) *Comb {
+	none := &Comb{Reason: noComb}
+	s := newMainsSearch(x, spans, rateHz)
+	if s.longestS() < 0.2 {
+		none.Reason = "too short to find the mains frequency in"
+		return none
+	}
+	fit := s.search(nominals, before)
+	c := fit.comb()
+	c.extent = testsignals.Span{Start: spans[0].Start, End: spans[len(spans)-1].End}
+	return c
+}
+
+func (s *mainsSearch) search(nominals []float64, before *Comb) *combFit {
+	if before != nil && before.Found {
+		f := newCombFit(s, mainsGuess{}, before.floor)
+		f.phase = before.phase.steady(f.order)
+		f.run()
+		return f
+	}
+	// Short pieces first: there a drift smears the least. Whole spans find
+	// what is too weak for that.
+	f := s.fit(math.Min(1, s.longestS()), nominals)
+	if s.longestS() > 2 && f.explained() < plainPower {
+		if whole := s.fit(s.longestS(), nominals); whole.explained() > f.explained() {
+			return whole
+		}
+	}
+	return f
+}
+
+// plainPower over noise in all harmonics is enough to trust a search in short
+// pieces.
+const plainPower = 1000
+
+const noComb = "no mains comb stands out of the noise"
+
+// fit searches with pieces of one length and fits the best guess.
+func (s *mainsSearch) fit(pieceS float64, nominals []float64) *combFit {
+	spectra := s.spectra(s.pieces(pieceS))
+	best := mainsGuess{score: math.Inf(-1)}
+	for _, g := range s.guesses(spectra, pieceS, nominals) {
+		if g = s.lock(g, spectra.floor, pieceS); g.score > best.score {
+			best = g
+		}
+	}
+	f := newCombFit(s, best, spectra.floor)
+	f.run()
+	return f
+}
+
+// explained is the power over noise of all harmonics together.
+func (f *combFit) explained() float64 {
+	sum := 0.0
+	for _, p := range f.powers() {
+		sum += p
+	}
+	return sum
+}
+
+// combFit is the joint least-squares fit of phase and amplitudes to the
+// decimated record. Given the phase, amplitudes are linear and solved for;
+// given the amplitudes, the phase takes a Gauss-Newton step in which each
+// harmonic counts by its power over its own noise.
+type combFit struct {
+	s     *mainsSearch
+	fold  *folder
+	phase mainsPhase
+	order int
+	amps  []complex128
+	floor spectrumFloor
+	cov   *mat.SymDense
+}
+
+func newCombFit(s *mainsSearch, g mainsGuess, floor spectrumFloor) *combFit {
+	order := 2
+	if 2*s.halfS < 1 {
+		order = 1
+	}
+	return &combFit{
+		s: s, phase: s.phaseOf(g), order: order, floor: floor,
+		fold: newFolder(s.spans, float64(s.stride), searchHarmonics, exactRing),
+		amps: make([]complex128, searchHarmonics+1),
+	}
+}
+
+// run fits, takes the noise from the residual and fits again, then lets the
+// frequency wander as far as the record asks for. Across a gap between spans
+// nothing would hold a higher order.
+func (f *combFit) run() {
+	f.step()
+	f.step()
+	f.refloor()
+	f.step()
+	for len(f.s.spans) == 1 && f.order >= 2 && f.order < maxPhaseOrder {
+		kept := *f
+		f.order++
+		f.step()
+		c := f.phase.c[f.order]
+		// Four standard uncertainties: a steady drift shows that in one record
+		// in 16,000.
+		if f.cov == nil || c*c < 16*f.cov.At(f.order-1, f.order-1) {
+			*f = kept
+			break
+		}
+		f.step()
+	}
+	f.residual()
+}
+
+// residual solves for the amplitudes, from where they are, and returns what
+// they leave.
+func (f *combFit) residual() []float64 {
+	e := slices.Clone(f.s.x)
+	f.amps = slices.Clone(f.amps)
+	f.fold.addTo(e, f.s.spans, f.amps, &f.phase, -1)
+	f.fold.solve(f.amps, e, &f.phase, 1e-4, nil)
+	return e
+}
+
+func (f *combFit) refloor() {
+	e := f.residual()
+	d := welch(e, f.s.spans, f.s.rateHz, welchLength(f.s.spans, f.s.rateHz))
+	f.floor = newSpectrumFloor(d.psd, d.binHz, d.averages, 12, 40)
+}
+
+// powers returns each harmonic's power over noise: |a|²·N/(4σ²), which is an
+// exponential variate of mean 1 where there is noise only.
+func (f *combFit) powers() []float64 {
+	out := make([]float64, len(f.amps))
+	for h := 1; h < len(out); h++ {
+		out[h] = abs2(f.amps[h]) * float64(f.fold.frames()) / (4 * f.noise(h))
+	}
+	return out
+}
+
+// noise is the variance of white noise of the density at harmonic h.
+func (f *combFit) noise(h int) float64 {
+	hz := f.phase.slope() * float64(f.s.stride) * f.s.rateHz * float64(h)
+	return f.floor.at(hz) * f.s.rateHz / 2
+}
+
+// step moves the phase. cov is left nil if no harmonic is of use.
+func (f *combFit) step() {
+	e := f.residual()
+	n := float64(f.fold.frames())
+	sums := f.fold.sums(e, &f.phase, f.order)
+	mean := spanMoments(f.s.spans, float64(f.s.stride), &f.phase, 2*f.order)
+	gradient := mat.NewVecDense(f.order, nil)
+	weight := 0.0
+	for h, power := range f.powers() {
+		if h == 0 || power < usefulPower {
+			continue
+		}
+		a, w := f.amps[h], 1/f.noise(h)
+		turn := 2 * math.Pi * float64(h)
+		for p := 1; p <= f.order; p++ {
+			// Re(j·a·conj(sum)), with what turns the harmonic as a whole taken out.
+			sum := sums[p][h] - complex(mean[p], 0)*sums[0][h]
+			slope := real(a)*imag(sum) - imag(a)*real(sum)
+			gradient.SetVec(p-1, gradient.AtVec(p-1)+w*turn*slope)
+		}
+		// Noise makes |a|² too large by its own share, 1 in power.
+		weight += w * turn * turn * abs2(a) * (1 - 1/power) / 2 * n
+	}
+	f.cov = nil
+	var chol mat.Cholesky
+	information := covariances(mean, f.order)
+	information.ScaleSym(weight, information)
+	if weight == 0 || !chol.Factorize(information) {
+		return
+	}
+	var move mat.VecDense
+	cov := mat.NewSymDense(f.order, nil)
+	if chol.SolveVecTo(&move, gradient) != nil || chol.InverseTo(cov) != nil {
+		return
+	}
+	f.cov = cov
+	for p := 1; p <= f.order; p++ {
+		f.phase.c[p] += move.AtVec(p - 1)
+	}
+}
+
+// covariances makes means of the powers of u into covariances of powers 1 to
+// order: the mean is taken off because each harmonic has a phase of its own.
+func covariances(mean []float64, order int) *mat.SymDense {
+	m := mat.NewSymDense(order, nil)
+	for p := 1; p <= order; p++ {
+		for q := p; q <= order; q++ {
+			m.SetSym(p-1, q-1, mean[p+q]-mean[p]*mean[q])
+		}
+	}
+	return m
+}
+
+// spanMoments returns the means of u^p over the spans for p = 0 to top, as
+// integrals.
+func spanMoments(spans []testsignals.Span, stride float64, phase *mainsPhase, top int) []float64 {
+	mean, length := make([]float64, top+1), 0.0
+	for _, s := range spans {
+		from, to := phase.u((float64(s.Start)-0.5)*stride), phase.u((float64(s.End)-0.5)*stride)
+		length += to - from
+		for p := range mean {
+			k := float64(p + 1)
+			mean[p] += (math.Pow(to, k) - math.Pow(from, k)) / k
+		}
+	}
+	for p := range mean {
+		mean[p] /= length
+	}
+	return mean
+}
+
+// significant decides whether there is a comb. The frequency was chosen
+// among many to make the comb look strong, so the odds are over all of them:
+// below one record of noise in a thousand, either by one harmonic or by all
+// together. Lines that are all multiples of, say, 500 Hz are no mains comb but
+// some clock's.
+func (f *combFit) significant() bool {
+	lengthS := 2 * f.s.halfS
+	driftCells := math.Max(1, 2*maxDriftHzPerS*searchHarmonics*lengthS*lengthS/8)
+	cells := 4 * mainsReachHz * searchHarmonics * lengthS * driftCells
+	odds := 1e-3 / cells
+	one := math.Log(searchHarmonics / odds)
+	sum, largest, many, common := 0.0, 0.0, 0, 0
+	for h, power := range f.powers() {
+		sum += power
+		largest = math.Max(largest, power)
+		if power > combLevel*combLevel/2 && h > 0 {
+			many++
+			common = gcd(common, h)
+		}
+	}
+	all := mathext.GammaIncRegComp(searchHarmonics, sum) < odds
+	return f.cov != nil && (largest > one || all) && many > 0 && common <= 6
+}
+
+func gcd(a, b int) int {
+	for b != 0 {
+		a, b = b, a%b
+	}
+	return a
+}
+
+// bridged decides whether the phase is carried over the gaps without a doubt:
+// no frequency that fits each span about as well, but slips a cycle of one of
+// the lower harmonics in between, explains the record nearly as well (odds of
+// e^8).
+func (f *combFit) bridged() bool {
+	halfS, frames := f.s.halfS, float64(f.s.stride)*f.s.rateHz
+	b := f.s.blocks(mainsGuess{hz: f.phase.c[1] / f.phase.half * frames, hzPerS: 2 * f.phase.c[2] / (halfS * halfS)}, f.floor)
+	first, last := f.s.spans[0], f.s.spans[len(f.s.spans)-1]
+	apartS := float64(last.Start+last.End-first.Start-first.End) / 2 / f.s.rateHz
+	best := b.power(0)
+	for h := 1; h <= 6; h++ {
+		for k := 1; k <= 3; k++ {
+			slip := float64(k) / (float64(h) * apartS)
+			if best-math.Max(b.power(slip), b.power(-slip)) < 8 {
+				return false
+			}
+		}
+	}
+	return true
+}
+
+// comb returns what was fitted, if it is one.
+func (f *combFit) comb() *Comb {
+	if !f.significant() {
+		return &Comb{Reason: noComb}
+	}
+	if len(f.s.spans) > 1 && !f.bridged() {
+		return &Comb{Reason: "the mains phase cannot be carried across the gap"}
+	}
+	c := &Comb{
+		Found: true, phase: f.phase, order: f.order, cov: f.cov,
+		Amplitudes: f.amps, floor: f.floor,
+	}
+	halfS := f.s.halfS
+	frames := float64(f.s.stride) * f.s.rateHz
+	slope := []float64{1, 0, 3.0 / 5, 0, 3.0 / 7, 0}[:f.order]
+	sv := mat.NewVecDense(f.order, slope)
+	c.FrequencyHz = Estimate{f.phase.slope() * frames, math.Sqrt(mat.Inner(sv, f.cov, sv)) / halfS}
+	if f.order >= 2 {
+		scale := 2 / (halfS * halfS)
+		c.DriftHzPerS = Estimate{f.phase.c[2] * scale, math.Sqrt(f.cov.At(1, 1)) * scale}
+	}
+	return c
+}

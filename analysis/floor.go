@@ -1,0 +1,116 @@
+package analysis
+
+import "math"
+
+// Distances from the bench's floor, in dB of the figure read over the
+// bench's own. Nearer than floorLimitDB the bench sets the figure and it is
+// only an upper bound; nearer than floorNearDB the correction is worth a note.
+const (
+	floorLimitDB = 3.0
+	floorNearDB  = 10.0
+)
+
+// FloorOf turns a silence recorded with the input terminated into the floor
+// of that input.
+func FloorOf(s *Silence) Floor {
+	f := Floor{Noise: s.Noise, Hiss: s.Hiss}
+	if s.Mains != nil && s.Mains.Found {
+		f.MainsHz = s.Mains.FrequencyHz.Value
+		f.Hum = s.Hum
+		for _, h := range s.Harmonics {
+			e := h.RMS
+			if h.UpperBound {
+				// Not told from nothing: half its bound, as uncertain as that.
+				e = Estimate{0, h.RMS.Value / CoverageK}
+			}
+			f.Harmonics = append(f.Harmonics, e)
+		}
+	}
+	for _, t := range s.Tones {
+		f.Tones = append(f.Tones, FloorTone{t.FrequencyHz.Value, t.RMS})
+	}
+	return f
+}
+
+// corrected is a level with the bench's share taken off, in volts RMS.
+type corrected struct {
+	Estimate
+	upperBound, floorLimited bool
+	note                     string
+}
+
+// takeOffFloor takes the bench's power off what was read. crossVar is the
+// variance of the power that comes from lines which both have and whose
+// phases are not known: 2·a²·b² each.
+func takeOffFloor(read, bench Estimate, crossVar float64) corrected {
+	if bench.Value <= 0 && bench.Std <= 0 {
+		return corrected{Estimate: read}
+	}
+	if read.Value <= bench.Value*math.Pow(10, floorLimitDB/20) {
+		return corrected{
+			Estimate:   Estimate{Value: oneSidedBound(read)},
+			upperBound: true, floorLimited: true,
+			note: "the bench's own floor sets this figure",
+		}
+	}
+	value := math.Sqrt(read.Value*read.Value - bench.Value*bench.Value)
+	variance := sq(read.Value*read.Std) + sq(bench.Value*bench.Std) + sq(sq(bench.Std))/2 + crossVar/4
+	c := corrected{Estimate: Estimate{value, math.Sqrt(variance) / value}}
+	if read.Value < bench.Value*math.Pow(10, floorNearDB/20) {
+		c.note = "corrected for the bench's own floor"
+	}
+	return c
+}
+
+// takeOffLine is takeOffFloor for one line, whose phase against the bench's
+// is not known.
+func takeOffLine(read, bench Estimate) corrected {
+	b := sq(bench.Value) + sq(bench.Std)
+	return takeOffFloor(read, bench, 2*math.Max(0, sq(read.Value)-sq(bench.Value))*b)
+}
+
+// oneSidedBound is the 95 % bound of a normal estimate.
+func oneSidedBound(e Estimate) float64 { return e.Value + 1.645*e.Std }
+
+// harmonic returns the bench's own level at a harmonic, nothing where the
+// bench has no mains.
+func (f *Floor) harmonic(h int) Estimate {
+	if f == nil || h < 1 || h > len(f.Harmonics) {
+		return Estimate{}
+	}
+	return f.Harmonics[h-1]
+}
+
+// tone returns the bench's own tone nearest to a frequency, if it is within
+// what two clocks may differ by (100 ppm, and half a hertz).
+func (f *Floor) tone(hz float64) Estimate {
+	if f == nil {
+		return Estimate{}
+	}
+	best, level := 0.5+1e-4*hz, Estimate{}
+	for _, t := range f.Tones {
+		if d := math.Abs(t.FrequencyHz - hz); d <= best {
+			best, level = d, t.Level
+		}
+	}
+	return level
+}
+
+// crossVariance is that of a weighted power: the mains lines and tones that
+// board and bench both have, at phases that are not known.
+func (f *Floor) crossVariance(s *Silence, weighting string) float64 {
+	v := 0.0
+	add := func(hz, read float64, bench Estimate) {
+		g := WeightingGain(weighting, hz)
+		v += 2 * math.Max(0, sq(read)-sq(bench.Value)) * sq(bench.Value) * sq(g*g)
+	}
+	for _, h := range s.Harmonics {
+		if !h.UpperBound {
+			add(float64(h.Harmonic)*s.Mains.FrequencyHz.Value, h.RMS.Value, f.harmonic(h.Harmonic))
+		}
+	}
+	for _, t := range s.Tones {
+		add(t.FrequencyHz.Value, t.RMS.Value, f.tone(t.FrequencyHz.Value))
+	}
+	return v
+}

@@ -1,0 +1,213 @@
+package analysis
+
+import (
+	"math"
+	"math/cmplx"
+
+	"boardproof/testsignals"
+
+	"gonum.org/v1/gonum/dsp/fourier"
+)
+
+// maxPhaseOrder is the highest power of time in the mains phase: 1 a steady
+// frequency, 2 a drifting one, above that a wandering one.
+const maxPhaseOrder = 6
+
+// mainsPhase is the phase of the mains in cycles, Σ c[p]·u^p, where
+// u = (t−centre)/half and t counts frames of the record. c[0] is always 0.
+type mainsPhase struct {
+	centre, half float64
+	c            [maxPhaseOrder + 1]float64
+}
+
+func (p *mainsPhase) u(frame float64) float64 { return (frame - p.centre) / p.half }
+
+// cycles is the phase at u, with powers up to order.
+func (p *mainsPhase) cycles(u float64, order int) float64 {
+	s := 0.0
+	for i := order; i >= 0; i-- {
+		s = s*u + p.c[i]
+	}
+	return s
+}
+
+// order is the highest power in use.
+func (p *mainsPhase) order() int {
+	for i := maxPhaseOrder; i > 0; i-- {
+		if p.c[i] != 0 {
+			return i
+		}
+	}
+	return 0
+}
+
+// slope is the mean frequency in cycles per frame: that of the straight line
+// which fits the phase best, by projection on the first Legendre polynomial.
+func (p *mainsPhase) slope() float64 {
+	return (p.c[1] + 3.0/5*p.c[3] + 3.0/7*p.c[5]) / p.half
+}
+
+// steady returns p with the powers above order left out, at its mean slope.
+func (p *mainsPhase) steady(order int) mainsPhase {
+	q := *p
+	q.c[1] = p.slope() * p.half
+	for i := order + 1; i <= maxPhaseOrder; i++ {
+		q.c[i] = 0
+	}
+	return q
+}
+
+// A folder takes sums over all samples against every harmonic of a moving
+// mains phase at once, and the other way round. Each sample is spread onto a
+// ring of points, one mains period around, by four-point Lagrange
+// interpolation, and one short FFT gives all harmonics: a non-uniform FFT of
+// the first and second kind (Dutt & Rokhlin 1993).
+type folder struct {
+	harmonics int
+	spans     []testsignals.Span // in samples of x, which may be decimated
+	stride    float64            // frames of the record per sample of x
+	points    int                // of a ring
+	rings     [][]float64        // one per power of time, three points longer
+	coeff     []complex128
+	fft       *fourier.FFT
+}
+
+// Ring points to the shortest cycle: with 160 the interpolation errs by less
+// than 1e-7, with 40 by 2e-5, which is good enough to search with.
+const (
+	exactRing = 160
+	quickRing = 40
+)
+
+func newFolder(spans []testsignals.Span, stride float64, harmonics, perCycle int) *folder {
+	points := 1 << int(math.Ceil(math.Log2(float64(perCycle*harmonics))))
+	return &folder{
+		harmonics: harmonics, spans: spans, stride: stride, points: points,
+		coeff: make([]complex128, points/2+1),
+		fft:   fourier.NewFFT(points),
+	}
+}
+
+// frames counts the samples that are summed over.
+func (f *folder) frames() int {
+	n := 0
+	for _, s := range f.spans {
+		n += s.Len()
+	}
+	return n
+}
+
+// clearRings makes n rings of zeros.
+func (f *folder) clearRings(n int) [][]float64 {
+	for len(f.rings) < n {
+		f.rings = append(f.rings, make([]float64, f.points+3))
+	}
+	for _, r := range f.rings[:n] {
+		clear(r)
+	}
+	return f.rings[:n]
+}
+
+// place returns the point of a ring before a phase, and the weights of the
+// four points around it (that one is the second).
+func (f *folder) place(cycles float64) (int, [4]float64) {
+	g := (cycles - math.Floor(cycles)) * float64(f.points)
+	i := min(int(g), f.points-1)
+	v := g - float64(i)
+	v1, v2, w := v-1, v-2, v+1
+	a, b := v*v1, w*v2
+	return i, [4]float64{a * v2 * (-1.0 / 6), b * v1 * 0.5, b * v * -0.5, a * w * (1.0 / 6)}
+}
+
+// sums returns, for each power p of time from 0 to order,
+// Σ x·u^p·e^(−j2πhφ) for h = 0 to f.harmonics.
+func (f *folder) sums(x []float64, p *mainsPhase, order int) [][]complex128 {
+	rings := f.clearRings(order + 1)
+	degree, scale := p.order(), f.stride/p.half
+	for _, s := range f.spans {
+		for t := s.Start; t < s.End; t++ {
+			u := float64(t)*scale - p.centre/p.half
+			i, w := f.place(p.cycles(u, degree))
+			y := x[t]
+			for _, ring := range rings {
+				r := ring[i : i+4 : i+4]
+				r[0] += y * w[0]
+				r[1] += y * w[1]
+				r[2] += y * w[2]
+				r[3] += y * w[3]
+				y *= u
+			}
+		}
+	}
+	out := make([][]complex128, len(rings))
+	for k, r := range rings {
+		// A ring's points are −1 to points+1: its ends are one place each.
+		n := f.points
+		r[n] += r[0]
+		r[1] += r[n+1]
+		r[2] += r[n+2]
+		f.fft.Coefficients(f.coeff, r[1:n+1])
+		out[k] = append([]complex128(nil), f.coeff[:f.harmonics+1]...)
+	}
+	return out
+}
+
+// addTo adds sign·Σ Re(amps[h]·e^(j2πhφ)) to dst over the given spans.
+func (f *folder) addTo(dst []float64, spans []testsignals.Span, amps []complex128, p *mainsPhase, sign float64) {
+	clear(f.coeff)
+	for h, a := range amps {
+		f.coeff[h] = a * complex(sign/2, 0)
+	}
+	f.coeff[0] *= 2
+	ring, n := f.clearRings(1)[0], f.points
+	f.fft.Sequence(ring[1:n+1], f.coeff)
+	ring[0], ring[n+1], ring[n+2] = ring[n], ring[1], ring[2]
+	degree, scale := p.order(), f.stride/p.half
+	for _, s := range spans {
+		for t := s.Start; t < s.End; t++ {
+			i, w := f.place(p.cycles(float64(t)*scale-p.centre/p.half, degree))
+			r := ring[i : i+4 : i+4]
+			dst[t] += w[0]*r[0] + w[1]*r[1] + w[2]*r[2] + w[3]*r[3]
+		}
+	}
+}
+
+// refine takes one step of the joint least-squares fit of all amplitudes
+// (and the constant, amps[0]) to the residual: amps grow by twice the mean of
+// residual times harmonic, and what they grew by is taken off the residual.
+// Harmonics are almost orthogonal over many periods, so a few steps converge.
+// keep, where not nil, is asked for each whether it may grow. refine returns
+// the largest growth.
+func (f *folder) refine(amps []complex128, residual []float64, p *mainsPhase, keep func(h int) bool) float64 {
+	n := float64(f.frames())
+	growth := f.sums(residual, p, 0)[0]
+	largest := 0.0
+	for h := range growth {
+		growth[h] *= complex(2/n, 0)
+		if h == 0 {
+			growth[h] = complex(real(growth[h])/2, 0)
+		}
+		amps[h] += growth[h]
+		if keep != nil && !keep(h) {
+			amps[h] -= growth[h]
+			growth[h] = 0
+		}
+		largest = math.Max(largest, cmplx.Abs(growth[h]))
+	}
+	f.addTo(residual, f.spans, growth, p, -1)
+	return largest
+}
+
+// solve repeats refine until the amplitudes stand still to within a share of
+// the largest, or can be told no better.
+func (f *folder) solve(amps []complex128, residual []float64, p *mainsPhase, share float64, keep func(h int) bool) {
+	for range 12 {
+		grown, largest := f.refine(amps, residual, p, keep), 0.0
+		for _, a := range amps {
+			largest = math.Max(largest, cmplx.Abs(a))
+		}
+		if grown <= share*largest {
+			return
+		}
+	}
+}

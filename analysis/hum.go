@@ -1,0 +1,223 @@
+package analysis
+
+import (
+	"math"
+
+	"boardproof/testsignals"
+
+	"gonum.org/v1/gonum/mathext"
+)
+
+// MainsHarmonic is one line of the mains comb.
+type MainsHarmonic struct {
+	// Harmonic counts from 1, the fundamental.
+	Harmonic int
+	// RMS is in volts. Where UpperBound is set its value is not exceeded, at
+	// 95 % confidence, and Std is 0.
+	RMS        Estimate
+	UpperBound bool
+	// PhaseRad is in the middle of the record, for a cosine whose fundamental
+	// has phase 0 there; 0 for an upper bound.
+	PhaseRad float64
+}
+
+// solveShare is how still the amplitudes must stand, of the largest, for the
+// joint fit to be done.
+const solveShare = 1e-8
+
+// mainsLines is the comb over the whole band and the noise beneath it.
+type mainsLines struct {
+	comb    *Comb
+	lengthS float64
+	noise   []float64 // V²/Hz by harmonic
+}
+
+// fitMainsLines finds the comb in y and fits all its lines up to 20 kHz. It
+// need not look for one that was found before.
+func fitMainsLines(y []float64, rateHz float64, raw density, nominals []float64, before *Comb) *mainsLines {
+	whole := []testsignals.Span{{Start: 0, End: len(y)}}
+	m := &mainsLines{lengthS: float64(len(y)) / rateHz}
+	m.comb = findComb(y, whole, rateHz, nominals, before)
+	if m.found() {
+		m.fitAmplitudes(y, rateHz, raw)
+	}
+	return m
+}
+
+func (m *mainsLines) found() bool { return m.comb.Found }
+
+// fitAmplitudes fits the first 40 harmonics jointly with all those above
+// that one look shows to be there.
+func (m *mainsLines) fitAmplitudes(y []float64, rateHz float64, raw density) {
+	c := m.comb
+	top := int(math.Min(NoiseHighHz, 0.45*rateHz) / c.FrequencyHz.Value)
+	f := newFolder([]testsignals.Span{{Start: 0, End: len(y)}}, 1, max(top, searchHarmonics), exactRing)
+	c.Amplitudes = make([]complex128, f.harmonics+1)
+	m.setNoise(newSpectrumFloor(raw.psd, raw.binHz, raw.averages, 25, 25))
+	e := append([]float64(nil), y...)
+	keep := func(h int) bool { return h <= searchHarmonics || m.standsOut(h) }
+	f.solve(c.Amplitudes, e, &c.phase, solveShare, keep)
+	m.setGains()
+}
+
+// setNoise reads the noise under each harmonic.
+func (m *mainsLines) setNoise(floor spectrumFloor) {
+	m.noise = make([]float64, len(m.comb.Amplitudes))
+	for h := range m.noise {
+		m.noise[h] = floor.at(float64(h) * m.comb.FrequencyHz.Value)
+	}
+}
+
+// setGains chooses the lines to be taken off: those that stand out.
+func (m *mainsLines) setGains() {
+	m.comb.gain = make([]float64, len(m.comb.Amplitudes))
+	for h := 1; h < len(m.comb.gain); h++ {
+		if m.standsOut(h) {
+			m.comb.gain[h] = 1
+		}
+	}
+}
+
+// std is the standard uncertainty of each quadrature of a harmonic's RMS:
+// Kay (1993), example 3.14: √(S/2T) with S the density of the noise beneath.
+func (m *mainsLines) std(h int) float64 { return math.Sqrt(m.noise[h] / (2 * m.lengthS)) }
+
+// rms is a harmonic's RMS as fitted, noise included.
+func (m *mainsLines) rms(h int) float64 { return math.Sqrt(abs2(m.comb.Amplitudes[h]) / 2) }
+
+// standsOut asks more of the many lines past the 40th, so that noise shows
+// one in 700 records.
+func (m *mainsLines) standsOut(h int) bool {
+	level := combLevel
+	if h > searchHarmonics {
+		level = 5
+	}
+	return h > 0 && m.rms(h) > level*m.std(h)
+}
+
+// harmonics returns the first 40.
+func (m *mainsLines) harmonics() []MainsHarmonic {
+	out := make([]MainsHarmonic, searchHarmonics)
+	for i := range out {
+		h := i + 1
+		rms, std := m.rms(h), m.std(h)
+		out[i] = MainsHarmonic{Harmonic: h}
+		if !m.standsOut(h) {
+			out[i].RMS.Value, out[i].UpperBound = riceBound(rms, std), true
+			continue
+		}
+		// The noise in both quadratures makes a modulus too large by
+		// std²/2 of it, to first order (Rice).
+		out[i].RMS = Estimate{math.Sqrt(rms*rms - std*std), std}
+		a := m.comb.Amplitudes[h]
+		out[i].PhaseRad = math.Atan2(imag(a), real(a))
+	}
+	return out
+}
+
+// hum is the RMS of the comb: the first 40 harmonics, each less the power
+// that noise alone would show in it, seen or not, and those above that stand
+// out. Without a selection among the 40 the sum is free of bias.
+func (m *mainsLines) hum() Estimate {
+	power, variance := 0.0, 0.0
+	for h := 1; h < len(m.noise); h++ {
+		if h > searchHarmonics && !m.standsOut(h) {
+			continue
+		}
+		s2 := m.std(h) * m.std(h)
+		p := m.rms(h)*m.rms(h) - 2*s2
+		power += p
+		variance += 4*math.Max(p, 0)*s2 + 4*s2*s2
+	}
+	return bandPower{power, variance}.rms()
+}
+
+// lines returns what was taken off.
+func (m *mainsLines) lines() []line {
+	var out []line
+	for h := range m.noise {
+		if m.comb.gain[h] > 0 {
+			out = append(out, line{float64(h) * m.comb.FrequencyHz.Value, m.rms(h), m.std(h)})
+		}
+	}
+	return out
+}
+
+// explains reports whether a peak is the comb's: on a line of it as near as
+// can be told, or close to a much stronger one, as what a mains that does
+// not drift smoothly leaves behind.
+func (m *mainsLines) explains(p tonePeak, lengthS float64) bool {
+	if !m.found() {
+		return false
+	}
+	c := m.comb
+	n := math.Round(p.hz / c.FrequencyHz.Value)
+	if n < 1 {
+		return false
+	}
+	away := math.Abs(p.hz - n*c.FrequencyHz.Value)
+	if away < 2/lengthS+3*n*c.FrequencyHz.Std {
+		return true
+	}
+	reach := 1 + n*math.Max(0.005, math.Abs(c.DriftHzPerS.Value)*lengthS/2)
+	h := int(n)
+	// 26 dB under the harmonic. A Hann window makes a line 2T/3 of its power
+	// in density.
+	return away < reach && h < len(c.Amplitudes) &&
+		p.power*p.noise < 1.0/400*m.rms(h)*m.rms(h)*lengthS/1.5
+}
+
+// riceBound is the level that a line is under with 95 % confidence when its
+// fitted modulus is r and each quadrature has standard uncertainty std: with
+// nothing known before, line²/std² is non-central chi-squared of two degrees
+// of freedom and non-centrality r²/std².
+func riceBound(r, std float64) float64 {
+	if std == 0 {
+		return r
+	}
+	lambda := r * r / (std * std)
+	lo, hi := 0.0, r/std+6
+	for range 50 {
+		mid := (lo + hi) / 2
+		if nonCentralChi2(mid*mid, lambda) < 0.95 {
+			lo = mid
+		} else {
+			hi = mid
+		}
+	}
+	return hi * std
+}
+
+// nonCentralChi2 is the distribution function for two degrees of freedom: a
+// Poisson mixture of central ones. It is for the small lambda of lines in the
+// noise.
+func nonCentralChi2(x, lambda float64) float64 {
+	p, sum := math.Exp(-lambda/2), 0.0
+	for j := 0; j < 200; j++ {
+		sum += p * mathext.GammaIncReg(float64(j+1), x/2)
+		p *= lambda / 2 / float64(j+1)
+	}
+	return sum
+}
+
+// boundHarmonics bounds each harmonic where no comb was found: by the largest
+// line that could hide within ±1 % of it (EN 50160's band), whatever the
+// frequency is.
+func boundHarmonics(y []float64, rateHz float64, floor spectrumFloor, nominalHz float64) []MainsHarmonic {
+	psd, binHz := periodogram(y, rateHz)
+	const hannBins, scallop = 1.5, 1.39 // noise bandwidth; worst loss in power (Harris 1978)
+	lengthS := float64(len(y)) / rateHz
+	out := make([]MainsHarmonic, searchHarmonics)
+	for i := range out {
+		hz := nominalHz * float64(i+1)
+		peak := 0.0
+		for k := int(0.99 * hz / binHz); k <= int(1.01*hz/binHz)+1 && k < len(psd); k++ {
+			peak = math.Max(peak, psd[k])
+		}
+		width := hannBins / lengthS
+		std := math.Sqrt(floor.at(hz) * width / 2)
+		out[i] = MainsHarmonic{Harmonic: i + 1, UpperBound: true}
+		out[i].RMS.Value = riceBound(math.Sqrt(peak*width*scallop), std)
+	}
+	return out
+}

@@ -1,0 +1,228 @@
+package analysis
+
+import (
+	"math"
+	"slices"
+
+	"boardproof/testsignals"
+
+	"gonum.org/v1/gonum/dsp/fourier"
+)
+
+// Where the mains frequency is looked for, either side of its nominal value,
+// and how fast it may drift.
+const (
+	mainsReachHz   = 1.5
+	maxDriftHzPerS = 0.03
+	// searchHarmonics take part in finding frequency and drift.
+	searchHarmonics = 40
+	searchTopHz     = searchHarmonics * (60 + mainsReachHz)
+	// searchRateHz is about what the record is decimated to for the search.
+	searchRateHz = 6000
+)
+
+// mainsSearch looks for the mains comb in a decimated record.
+type mainsSearch struct {
+	x      []float64
+	rateHz float64 // of x
+	stride int     // frames of the record per sample of x
+	spans  []testsignals.Span
+	// centreS and halfS are the middle of the spans' extent and half of it.
+	centreS, halfS float64
+}
+
+// mainsGuess is a frequency at the middle of the record and a drift.
+type mainsGuess struct{ hz, hzPerS, score float64 }
+
+func newMainsSearch(x []float64, spans []testsignals.Span, rateHz float64) *mainsSearch {
+	stride := max(1, int(rateHz/searchRateHz))
+	s := &mainsSearch{stride: stride, rateHz: rateHz / float64(stride)}
+	d, reach := decimate(x, stride, rateHz)
+	s.x = d
+	for _, sp := range spans {
+		// The filter must not carry what is outside a span into it.
+		in := testsignals.Span{Start: (sp.Start+reach)/stride + 1, End: min((sp.End-reach)/stride, len(d))}
+		if in.Len() > 0 {
+			s.spans = append(s.spans, in)
+		}
+	}
+	if len(s.spans) == 0 {
+		return s
+	}
+	first, last := float64(s.spans[0].Start), float64(s.spans[len(s.spans)-1].End-1)
+	s.centreS = (first + last) / 2 / s.rateHz
+	s.halfS = (last - first) / 2 / s.rateHz
+	return s
+}
+
+// decimate keeps every stride-th sample of x after a linear-phase low-pass
+// that leaves what is below searchTopHz whole to 1e-4 and free of images. It
+// returns how many samples of x either side each output depends on.
+func decimate(x []float64, stride int, rateHz float64) (y []float64, reach int) {
+	if stride == 1 {
+		return x, 0
+	}
+	nyquist := rateHz / float64(stride) / 2
+	// 5.5 bins: the width of a Blackman window's transition (Harris 1978).
+	reach = int(math.Ceil(5.5 * rateHz / (2 * (nyquist - searchTopHz)) / 2))
+	taps := blackmanSinc(reach, nyquist/rateHz)
+	y = make([]float64, (len(x)-1)/stride+1)
+	for m := range y {
+		from := m*stride - reach
+		lo, hi := max(0, -from), min(len(taps), len(x)-from)
+		sum := 0.0
+		for i, v := range taps[lo:hi] {
+			sum += v * x[from+lo+i]
+		}
+		y[m] = sum
+	}
+	return y, reach
+}
+
+// pieces cuts the spans into half-overlapping pieces of at most pieceS.
+func (s *mainsSearch) pieces(pieceS float64) []testsignals.Span {
+	var out []testsignals.Span
+	for _, sp := range s.spans {
+		n := min(int(pieceS*s.rateHz), sp.Len())
+		for at := sp.Start; at+n <= sp.End; at += max(1, n/2) {
+			out = append(out, testsignals.Span{Start: at, End: at + n})
+		}
+	}
+	return out
+}
+
+// longestS is the length of the longest span.
+func (s *mainsSearch) longestS() float64 {
+	n := 0
+	for _, sp := range s.spans {
+		n = max(n, sp.Len())
+	}
+	return float64(n) / s.rateHz
+}
+
+// pieceSpectra are the spectra of pieces, as ln(1 + power/noise), and the
+// noise density that they were referred to.
+type pieceSpectra struct {
+	binHz   float64
+	logs    [][]float64
+	centreS []float64 // of each piece, from the middle of the record
+	floor   spectrumFloor
+}
+
+// spectra transforms the pieces under a Hann window, padded fourfold.
+func (s *mainsSearch) spectra(pieces []testsignals.Span) pieceSpectra {
+	n := pieces[0].Len()
+	for _, p := range pieces {
+		n = max(n, p.Len())
+	}
+	size := smoothLength(4 * n)
+	fft := fourier.NewFFT(size)
+	buf, coeff := make([]float64, size), make([]complex128, size/2+1)
+	out := pieceSpectra{binHz: s.rateHz / float64(size)}
+	top := min(int(searchTopHz/out.binHz)+2, size/2)
+	mean := make([]float64, top+1)
+	for _, p := range pieces {
+		w := periodicHann(p.Len())
+		clear(buf)
+		sum2 := 0.0
+		for i, v := range w {
+			buf[i] = v * s.x[p.Start+i]
+			sum2 += v * v
+		}
+		fft.Coefficients(coeff, buf)
+		psd := make([]float64, top+1)
+		for k := range psd {
+			c := coeff[k]
+			psd[k] = 2 * (real(c)*real(c) + imag(c)*imag(c)) / (s.rateHz * sum2)
+			mean[k] += psd[k] / float64(len(pieces))
+		}
+		out.logs = append(out.logs, psd)
+		out.centreS = append(out.centreS, float64(p.Start+p.End-1)/2/s.rateHz-s.centreS)
+	}
+	// Half a comb's spacing either side: most bins there are between lines.
+	averages := math.Max(1, float64(len(pieces))/1.06)
+	out.floor = newSpectrumFloor(mean, out.binHz, averages, 25, 25)
+	for _, psd := range out.logs {
+		for k, v := range psd {
+			psd[k] = math.Log1p(v / out.floor.at(float64(k)*out.binHz))
+		}
+	}
+	return out
+}
+
+// guesses returns the best few mains frequencies and drifts for pieces of one
+// length, by the sum over pieces and harmonics of the log of power over
+// noise: many weak lines at the right places count for more than one strong
+// line at one of them.
+func (s *mainsSearch) guesses(sp pieceSpectra, pieceS float64, nominals []float64) []mainsGuess {
+	stepHz := 0.01 / pieceS
+	stepDrift := 2 * stepHz / (2 * s.halfS)
+	drifts := int(maxDriftHzPerS / stepDrift)
+	if len(sp.logs) == 1 {
+		drifts = 0
+	}
+	var all []mainsGuess
+	for _, nominal := range nominals {
+		from, n := nominal-mainsReachHz, int(2*mainsReachHz/stepHz)+1
+		surface := make([][]float64, len(sp.logs))
+		for i, logs := range sp.logs {
+			surface[i] = harmonicSums(logs, sp.binHz, from, stepHz, n)
+		}
+		for k := range n {
+			best := mainsGuess{score: math.Inf(-1)}
+			for d := -drifts; d <= drifts; d++ {
+				g := mainsGuess{from + float64(k)*stepHz, float64(d) * stepDrift, 0}
+				for i, row := range surface {
+					at := k + int(math.Round(g.hzPerS*sp.centreS[i]/stepHz))
+					g.score += row[min(max(at, 0), n-1)]
+				}
+				if g.score > best.score {
+					best = g
+				}
+			}
+			all = append(all, best)
+		}
+	}
+	return distinct(all, 3, 0.1)
+}
+
+// harmonicSums returns Σ over harmonics of logs at h·f for n frequencies.
+func harmonicSums(logs []float64, binHz, fromHz, stepHz float64, n int) []float64 {
+	row := make([]float64, n)
+	for k := range row {
+		f := (fromHz + float64(k)*stepHz) / binHz
+		for h := 1; h <= searchHarmonics; h++ {
+			at := f * float64(h)
+			i := min(int(at), len(logs)-2)
+			v := at - float64(i)
+			row[k] += logs[i]*(1-v) + logs[i+1]*v
+		}
+	}
+	return row
+}
+
+// distinct returns the most highly scored guesses that are apartHz from each
+// other and within reach of the best.
+func distinct(all []mainsGuess, most int, apartHz float64) []mainsGuess {
+	slices.SortFunc(all, func(a, b mainsGuess) int {
+		switch {
+		case a.score > b.score:
+			return -1
+		case a.score < b.score:
+			return 1
+		}
+		return 0
+	})
+	typical := all[len(all)/2].score
+	var out []mainsGuess
+	for _, g := range all {
+		// Under half of the best one's excess a guess has never been right.
+		if len(out) == most || g.score-typical < (all[0].score-typical)/2 {
+			break
+		}
+		if !slices.ContainsFunc(out, func(o mainsGuess) bool { return math.Abs(o.hz-g.hz) < apartHz }) {
+			out = append(out, g)
+		}
+	}
+	return out
+}

@@ -1,0 +1,150 @@
+package analysis
+
+import (
+	"errors"
+	"fmt"
+	"math"
+
+	"boardproof/testsignals"
+)
+
+// MinSilenceS is the shortest record that noise is read from.
+const MinSilenceS = 0.5
+
+// SilenceOptions are what is known beforehand. The zero value knows nothing.
+type SilenceOptions struct {
+	// NominalMainsHz is 50 or 60, 0 if not known.
+	NominalMainsHz float64
+	// ClockStdPPM is the standard uncertainty of the recorder's clock; it
+	// bears on frequencies.
+	ClockStdPPM float64
+}
+
+// Silence is what one input recorded while nothing was played.
+type Silence struct {
+	RateHz, LengthS float64
+	// Reason, where not empty, says why nothing could be read; the rest is
+	// then empty.
+	Reason string
+	// Noise is all that is there from 20 Hz to 20 kHz, Hiss what is left of it
+	// without mains comb and tones: RMS volts by weighting.
+	Noise, Hiss map[string]Estimate
+	// Mains is the comb. Harmonics are its first 40 lines; they are upper
+	// bounds where no comb was found but its nominal frequency is known, and
+	// empty where it is not.
+	Mains     *Comb
+	Harmonics []MainsHarmonic
+	// Hum is the RMS of the whole comb in volts, or its upper bound.
+	Hum           Estimate
+	HumUpperBound bool
+	// Tones are the other lines, strongest first.
+	Tones        []Tone
+	ThirdOctaves []ThirdOctave
+	Density      DensityCurve
+}
+
+// AnalyseSilence reads noise, hum and tones from x, in volts, recorded at
+// rateHz while nothing was played. A record that is too short, or one value
+// throughout, gives a Silence with a Reason. A sample that is not finite is
+// an error.
+func AnalyseSilence(x []float64, rateHz float64, opt SilenceOptions) (*Silence, error) {
+	nominals, err := mainsNominals(opt.NominalMainsHz)
+	whole := []testsignals.Span{{Start: 0, End: len(x)}}
+	if err == nil && len(x) == 0 {
+		err = errors.New("the record is empty")
+	}
+	if err == nil {
+		err = checkSpans(len(x), rateHz, whole)
+	}
+	if err == nil {
+		err = checkFinite(x)
+	}
+	if err != nil {
+		return nil, fmt.Errorf("analysing silence: %w", err)
+	}
+	s := &Silence{RateHz: rateHz, LengthS: float64(len(x)) / rateHz}
+	y, varies := withoutMean(x, whole)
+	switch {
+	case s.LengthS < MinSilenceS:
+		s.Reason = fmt.Sprintf("the silence lasts %.2f s, less than %g s", s.LengthS, MinSilenceS)
+	case !varies:
+		s.Reason = "all samples have one value: nothing was recorded"
+	default:
+		s.analyse(y, nominals, opt)
+	}
+	return s, nil
+}
+
+func (s *Silence) analyse(y []float64, nominals []float64, opt SilenceOptions) {
+	whole := []testsignals.Span{{Start: 0, End: len(y)}}
+	segLen := welchLength(whole, s.RateHz)
+	raw := welch(y, whole, s.RateHz, segLen)
+	mains := fitMainsLines(y, s.RateHz, raw, nominals, nil)
+	rest := append([]float64(nil), y...)
+	mains.comb.Subtract(rest)
+	s.Tones = takeTones(rest, s.RateHz, mains)
+	if len(s.Tones) > 0 {
+		// Tones leak into the comb's lines and can hide them: fit once more
+		// with the tones out of the way.
+		mains.comb.restore(rest)
+		mains = fitMainsLines(rest, s.RateHz, raw, nominals, mains.comb)
+		mains.comb.Subtract(rest)
+	}
+	nameFamilies(s.Tones, mains, s.LengthS)
+	hiss := welch(rest, whole, s.RateHz, segLen)
+	floor := newSpectrumFloor(hiss.psd, hiss.binHz, hiss.averages, max(12, 4*hiss.binHz), 100)
+
+	s.Mains = mains.comb
+	s.readHum(mains, floor, y, nominals)
+	lines := append(mains.lines(), toneLines(s.Tones)...)
+	giveBack(hiss, floor, lines, s.LengthS)
+	s.Noise = noiseLevels(raw, hiss, lines)
+	s.Hiss = noiseLevels(hiss, hiss, nil)
+	s.ThirdOctaves = thirdOctaves(raw, hiss, lines)
+	s.Density = densityCurve(raw, hiss)
+	if mains.found() {
+		f := &s.Mains.FrequencyHz
+		f.Std = Hypot(f.Std, f.Value*opt.ClockStdPPM*1e-6)
+	}
+	for i := range s.Tones {
+		f := &s.Tones[i].FrequencyHz
+		f.Std = Hypot(f.Std, f.Value*opt.ClockStdPPM*1e-6)
+	}
+}
+
+// readHum fills in harmonics and hum from the comb, or their bounds.
+func (s *Silence) readHum(mains *mainsLines, floor spectrumFloor, y []float64, nominals []float64) {
+	if mains.found() {
+		mains.setNoise(floor)
+		s.Harmonics, s.Hum = mains.harmonics(), mains.hum()
+		return
+	}
+	s.HumUpperBound = true
+	if len(nominals) == 1 {
+		s.Harmonics = boundHarmonics(y, s.RateHz, floor, nominals[0])
+	}
+	power := 0.0
+	for _, h := range s.Harmonics {
+		power += h.RMS.Value * h.RMS.Value
+	}
+	s.Hum = Estimate{Value: math.Sqrt(power)}
+}
+
+func toneLines(tones []Tone) []line {
+	var out []line
+	for _, t := range tones {
+		out = append(out, line{t.FrequencyHz.Value, t.RMS.Value, t.RMS.Std})
+	}
+	return out
+}
+
+// giveBack adds to d the noise that went with the lines: a fit of two
+// quadratures takes S/T with it.
+func giveBack(d density, floor spectrumFloor, lines []line, lengthS float64) {
+	for _, l := range lines {
+		k := int(math.Round(l.freqHz / d.binHz))
+		if k < len(d.psd) {
+			d.psd[k] += floor.at(l.freqHz) / (lengthS * d.binHz)
+		}
+	}
+}

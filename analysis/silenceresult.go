@@ -1,0 +1,120 @@
+package analysis
+
+import (
+	"fmt"
+	"math"
+)
+
+// SilenceResult makes readings and curves of one output's silence, in dBu.
+// scaleRelStd is the relative standard uncertainty of the volts, by which all
+// levels share. floor is what the bench adds at that input, or nil: its power
+// is taken off noise, hiss, hum, harmonics and tones, but not off the curves,
+// which show what was recorded.
+func SilenceResult(s *Silence, output, state string, scaleRelStd float64, floor *Floor) Result {
+	b := silenceReadings{s: s, floor: floor, scale: scaleRelStd, output: output, state: state}
+	if s.Reason != "" {
+		b.res.refuse(output, "", s.Reason, Noise, Hiss, MainsFrequency, Hum, HumHarmonic, OtherTone, NoiseDensity, ThirdOctaves)
+	} else {
+		b.addNoise()
+		b.addMains()
+		b.addTones()
+		b.addCurves()
+	}
+	b.res.setState(state)
+	return b.res
+}
+
+type silenceReadings struct {
+	s             *Silence
+	floor         *Floor
+	scale         float64
+	output, state string
+	res           Result
+}
+
+// level appends a reading of a level in volts.
+func (b *silenceReadings) level(r Reading, c corrected) {
+	r.Output, r.Unit, r.K = b.output, "dBu", CoverageK
+	r.Value = DBu(c.Value)
+	r.Uncertainty = CoverageK * DBFromRelative(Hypot(c.Std/c.Value, b.scale))
+	r.UpperBound, r.FloorLimited = c.upperBound, c.floorLimited
+	if c.note != "" && r.Note != "" {
+		r.Note += "; "
+	}
+	r.Note += c.note
+	b.res.Readings = append(b.res.Readings, r)
+}
+
+func (b *silenceReadings) addNoise() {
+	for _, w := range Weightings {
+		c, cross := corrected{Estimate: b.s.Noise[w]}, 0.0
+		if b.floor != nil {
+			cross = b.floor.crossVariance(b.s, w)
+			c = takeOffFloor(b.s.Noise[w], b.floor.Noise[w], cross)
+		}
+		b.level(Reading{Quantity: Noise, Weighting: w}, c)
+	}
+	for _, w := range Weightings {
+		c := corrected{Estimate: b.s.Hiss[w]}
+		if b.floor != nil {
+			c = takeOffFloor(b.s.Hiss[w], b.floor.Hiss[w], 0)
+		}
+		b.level(Reading{Quantity: Hiss, Weighting: w}, c)
+	}
+}
+
+func (b *silenceReadings) addMains() {
+	m := b.s.Mains
+	if m.Found {
+		b.res.Readings = append(b.res.Readings, Reading{
+			Quantity: MainsFrequency, Output: b.output, Unit: "Hz", K: CoverageK,
+			Value: m.FrequencyHz.Value, Uncertainty: CoverageK * m.FrequencyHz.Std,
+		})
+	} else {
+		b.res.refuse(b.output, "", m.Reason, MainsFrequency)
+		if len(b.s.Harmonics) == 0 {
+			b.res.refuse(b.output, "", m.Reason+", and its nominal frequency is not known", Hum, HumHarmonic)
+			return
+		}
+	}
+	hum := corrected{Estimate: b.s.Hum, upperBound: b.s.HumUpperBound}
+	if b.floor != nil && !hum.upperBound {
+		hum = takeOffLine(b.s.Hum, b.floor.Hum)
+	}
+	b.level(Reading{Quantity: Hum}, hum)
+	for _, h := range b.s.Harmonics {
+		c := corrected{Estimate: h.RMS, upperBound: h.UpperBound}
+		if !h.UpperBound {
+			c = takeOffLine(h.RMS, b.floor.harmonic(h.Harmonic))
+		}
+		r := Reading{Quantity: HumHarmonic, Harmonic: h.Harmonic}
+		if m.Found {
+			r.FrequencyHz = float64(h.Harmonic) * m.FrequencyHz.Value
+		}
+		b.level(r, c)
+	}
+}
+
+func (b *silenceReadings) addTones() {
+	for _, t := range b.s.Tones {
+		c := takeOffLine(t.RMS, b.floor.tone(t.FrequencyHz.Value))
+		b.level(Reading{Quantity: OtherTone, FrequencyHz: t.FrequencyHz.Value, Note: t.Family}, c)
+	}
+}
+
+func (b *silenceReadings) addCurves() {
+	d := b.s.Density
+	density := Curve{Quantity: NoiseDensity, Output: b.output, Unit: "dBu", FrequencyHz: d.FrequencyHz}
+	for i, v := range d.VoltsPerRootHz {
+		density.Value = append(density.Value, DBu(math.Max(v, math.SmallestNonzeroFloat64)))
+		density.Uncertainty = append(density.Uncertainty, CoverageK*DBFromRelative(Hypot(d.RelStd[i], b.scale)))
+	}
+	density.Note = fmt.Sprintf("in 1 Hz, read in %.2g Hz: a line of v dBu shows as v %+.1f dBu", d.BandwidthHz, -10*math.Log10(d.BandwidthHz))
+	thirds := Curve{Quantity: ThirdOctaves, Output: b.output, Unit: "dBu"}
+	for _, o := range b.s.ThirdOctaves {
+		thirds.FrequencyHz = append(thirds.FrequencyHz, o.CentreHz)
+		thirds.Value = append(thirds.Value, DBu(math.Max(o.RMS.Value, math.SmallestNonzeroFloat64)))
+		thirds.Uncertainty = append(thirds.Uncertainty, CoverageK*DBFromRelative(Hypot(o.RMS.Std/o.RMS.Value, b.scale)))
+	}
+	b.res.Curves = append(b.res.Curves, density, thirds)
+}

@@ -1,0 +1,136 @@
+package analysis
+
+import (
+	"math"
+	"slices"
+	"sort"
+
+	"gonum.org/v1/gonum/dsp/fourier"
+)
+
+// spectrumFloor is the noise density under whatever lines stand in a
+// spectrum: medians over stretches of frequency, joined by straight lines in
+// the logarithm.
+type spectrumFloor struct {
+	hz, log []float64
+	// freedom is how many independent exponential variates each median is
+	// worth.
+	freedom []float64
+}
+
+// newSpectrumFloor takes medians of psd over f ± f/5, but at least minHalfHz
+// and at most maxHalfHz to each side. averages is how many independent
+// periodograms psd is the mean of.
+func newSpectrumFloor(psd []float64, binHz, averages, minHalfHz, maxHalfHz float64) spectrumFloor {
+	var s spectrumFloor
+	bias := medianOverMean(averages)
+	var sorted []float64
+	// Bins next to 0 Hz hold what is left of the DC.
+	first := min(3, len(psd)-1)
+	for f := minHalfHz; ; {
+		half := math.Min(math.Max(f/5, minHalfHz), maxHalfHz)
+		lo := max(first, int(math.Ceil((f-half)/binHz)))
+		hi := min(len(psd), int((f+half)/binHz)+1)
+		if hi-lo < 3 {
+			if lo >= len(psd)-1 {
+				break
+			}
+			hi = min(len(psd), lo+3)
+		}
+		sorted = append(sorted[:0], psd[lo:hi]...)
+		slices.Sort(sorted)
+		s.hz = append(s.hz, f)
+		s.log = append(s.log, math.Log(math.Max(sorted[len(sorted)/2]/bias, math.SmallestNonzeroFloat64)))
+		// A median of exponential variates has the spread of a mean of 0.48
+		// as many; Hann makes one bin in 1.9 independent.
+		s.freedom = append(s.freedom, math.Max(1, 0.48*averages*float64(hi-lo)/1.9))
+		if hi == len(psd) {
+			break
+		}
+		f += half
+	}
+	return s
+}
+
+// medianOverMean is the median of a gamma variate of shape n over its mean:
+// ln 2 for one periodogram, by Wilson and Hilferty's approximation beyond.
+func medianOverMean(n float64) float64 {
+	if n <= 1 {
+		return math.Ln2
+	}
+	return math.Pow(1-1/(9*n), 3)
+}
+
+// at returns the density at a frequency; past either end, the end's.
+func (s spectrumFloor) at(freqHz float64) float64 {
+	i := sort.SearchFloat64s(s.hz, freqHz)
+	switch {
+	case i == 0:
+		return math.Exp(s.log[0])
+	case i == len(s.hz):
+		return math.Exp(s.log[i-1])
+	}
+	v := (freqHz - s.hz[i-1]) / (s.hz[i] - s.hz[i-1])
+	return math.Exp(s.log[i-1]*(1-v) + s.log[i]*v)
+}
+
+// freedomAt returns the freedom of the nearest median above a frequency.
+func (s spectrumFloor) freedomAt(freqHz float64) float64 {
+	return s.freedom[min(sort.SearchFloat64s(s.hz, freqHz), len(s.hz)-1)]
+}
+
+// periodogram returns the one-sided density of all of x under a Hann window,
+// padded with zeros to a length whose transform is quick, and the distance
+// between bins.
+func periodogram(x []float64, rateHz float64) (psd []float64, binHz float64) {
+	n := smoothLength(len(x))
+	buf := make([]float64, n)
+	sum2 := 0.0
+	for i, w := range periodicHann(len(x)) {
+		buf[i] = w * x[i]
+		sum2 += w * w
+	}
+	coeff := fourier.NewFFT(n).Coefficients(nil, buf)
+	psd = buf[:len(coeff)]
+	for k, c := range coeff {
+		psd[k] = 2 * abs2(c) / (rateHz * sum2)
+	}
+	return psd, rateHz / float64(n)
+}
+
+// smoothLength returns the least number from n up with no prime factor above
+// five: any other would make the transform's time grow with the prime.
+func smoothLength(n int) int {
+	for m := max(n, 2); ; m++ {
+		r := m
+		for _, p := range []int{2, 3, 5} {
+			for r%p == 0 {
+				r /= p
+			}
+		}
+		if r == 1 && m%2 == 0 {
+			return m
+		}
+	}
+}
+
+// blackmanSinc returns 2·reach+1 taps of a low-pass of unit gain, cut off at
+// a share of the rate.
+func blackmanSinc(reach int, cutoff float64) []float64 {
+	taps := make([]float64, 2*reach+1)
+	sum := 0.0
+	for i := range taps {
+		t := float64(i - reach)
+		phase := math.Pi * t / float64(reach+1)
+		v := 2 * cutoff
+		if t != 0 {
+			v = math.Sin(2*math.Pi*cutoff*t) / (math.Pi * t)
+		}
+		taps[i] = v * (0.42 + 0.5*math.Cos(phase) + 0.08*math.Cos(2*phase))
+		sum += taps[i]
+	}
+	for i := range taps {
+		taps[i] /= sum
+	}
+	return taps
+}
