@@ -21,6 +21,8 @@ type Layout struct {
 	// RunIn is a quiet 1 kHz tone that rises slowly; its level is checked
 	// before the rest is believed.
 	RunIn Span
+	// RunInFlat is the part of RunIn that has its full level.
+	RunInFlat Span
 	// Marks are the four timing marks, two before the body and two after.
 	// The distance within a pair shows the clock's rate, the distance
 	// between the pairs shows lost or added samples.
@@ -77,6 +79,7 @@ func LayoutOf(s Spec) Layout {
 	}
 	var l Layout
 	l.RunIn = take(frames(runInS))
+	l.RunInFlat = Span{l.RunIn.Start + frames(runInRampS), l.RunIn.End - frames(runInRampS)}
 	take(frames(gapS))
 	l.Marks[0], l.Marks[1] = pair()
 	l.Lead = take(frames(s.LeadS))

@@ -1,0 +1,262 @@
+package capture
+
+import (
+	"errors"
+	"fmt"
+	"math"
+
+	"boardproof/testsignals"
+)
+
+// Bounds that a take must keep.
+const (
+	// spacingTolerance is how far, in frames, marks in one clock may be off
+	// beside their own uncertainty.
+	spacingTolerance = 0.05
+	// coverage is how many standard uncertainties a deviation must exceed
+	// before it is believed: once in 16,000 good takes.
+	coverage = 4.0
+	// maxClockPPM is the largest clock error of a recorder in order.
+	maxClockPPM = 300.0
+	// leastMarkSNRDB is under what marks are no signal.
+	leastMarkSNRDB = 6.0
+	// runInOverFloorDB is how far the run-in must stand over the gap.
+	runInOverFloorDB = 6.0
+	zeroDBFS         = -300.0
+)
+
+// Check decides whether take proves itself: marks as far apart as sig was
+// played, nothing clipped, nothing stuck, enough level. sig may be nil with
+// want.NoSignal.
+//
+// The error is a *BadTake where the take must be thrown away, and something
+// else where the arguments do not fit together; the Proof is returned beside
+// a *BadTake, as far as it got. A channel without a signal is a Problem of
+// that channel; only a take with no usable channel is bad for it.
+//
+// Marks at 20 dB over the noise in their band are enough in one clock. With
+// TwoClocks a lost frame and a clock that is off are told apart by the
+// distance within the pairs, which loss between the pairs does not change;
+// where the noise is too high for that, the take is "not proved".
+func Check(take *Take, sig *testsignals.Signal, want Expect) (*Proof, error) {
+	if err := checkArguments(take, sig, want); err != nil {
+		return nil, fmt.Errorf("checking a take: %w", err)
+	}
+	p := &Proof{Channels: make([]ChannelProof, len(take.Samples))}
+	var bad error
+	for c, x := range take.Samples {
+		p.Channels[c].Input = inputOf(take, c)
+		bad = errors.Join(bad, p.Channels[c].checkSamples(x, take.RateHz))
+	}
+	if bad != nil {
+		return p, firstBad(bad)
+	}
+	if !want.NoSignal {
+		if err := p.checkMarks(take, sig, want.Clocks); err != nil {
+			return p, err
+		}
+	}
+	return p, p.checkUsable()
+}
+
+func checkArguments(take *Take, sig *testsignals.Signal, want Expect) error {
+	if take == nil || len(take.Samples) == 0 || len(take.Samples[0]) == 0 {
+		return errors.New("the take holds no samples")
+	}
+	for _, x := range take.Samples {
+		if len(x) != len(take.Samples[0]) {
+			return errors.New("the take's channels differ in length")
+		}
+	}
+	if take.RateHz < testsignals.MinRateHz || take.RateHz > testsignals.MaxRateHz {
+		return fmt.Errorf("the take's rate of %d Hz is outside %d to %d Hz", take.RateHz, testsignals.MinRateHz, testsignals.MaxRateHz)
+	}
+	if want.NoSignal {
+		return nil
+	}
+	if sig == nil {
+		return errors.New("the signal that was played is not known")
+	}
+	if sig.RateHz != take.RateHz {
+		return fmt.Errorf("the take was made at %d Hz, the signal for %d Hz", take.RateHz, sig.RateHz)
+	}
+	return nil
+}
+
+func inputOf(take *Take, c int) int {
+	if c < len(take.Inputs) {
+		return take.Inputs[c]
+	}
+	return c + 1
+}
+
+// firstBad returns the first of joined errors.
+func firstBad(joined error) error {
+	var b *BadTake
+	errors.As(joined, &b)
+	return b
+}
+
+// checkSamples looks for what no signal does: flat tops, frozen samples.
+func (c *ChannelProof) checkSamples(x []float64, rateHz int) error {
+	lo, hi, _ := extent(x)
+	c.PeakDBFS = dbfs(math.Max(math.Abs(lo), math.Abs(hi)))
+	if allEqual(x) {
+		c.StuckFrames = len(x)
+		c.Problem = "no signal: stuck, every sample is the same"
+		return nil
+	}
+	seconds := func(frame int) float64 { return float64(frame) / float64(rateHz) }
+	if clip := findClipped(x); clip.frames > 0 {
+		c.ClippedFrames = clip.frames
+		return &BadTake{Input: c.Input, Reason: fmt.Sprintf("clipped: %d frames at %.2f dBFS, the first at %.3f s; lower the level",
+			clip.frames, dbfs(clip.level), seconds(clip.first))}
+	}
+	if frames, first := findStuck(x, rateHz); frames > 0 {
+		c.StuckFrames = frames
+		return &BadTake{Input: c.Input, Reason: fmt.Sprintf("stuck: %d frames hold one value, the first at %.3f s; samples were lost on the way",
+			frames, seconds(first))}
+	}
+	return nil
+}
+
+func dbfs(amplitude float64) float64 {
+	return math.Max(20*math.Log10(amplitude), zeroDBFS)
+}
+
+// checkMarks finds the marks in each channel, proves the count of samples
+// with all of them, and then reads the levels.
+func (p *Proof) checkMarks(take *Take, sig *testsignals.Signal, clocks Clocks) error {
+	search := newMatched(take.RateHz)
+	fits := make([]*markFit, len(take.Samples))
+	for c, x := range take.Samples {
+		ch := &p.Channels[c]
+		if ch.Problem != "" {
+			continue
+		}
+		coarse, ok := search.findMarks(x, sig.Layout, take.RateHz)
+		if !ok {
+			ch.Problem = fmt.Sprintf("no signal: timing marks not found, peak %.1f dBFS", ch.PeakDBFS)
+			continue
+		}
+		fit := fitMarks(x, coarse, take.RateHz)
+		ch.MarkSNRDB = fit.snrDB
+		if fit.snrDB < leastMarkSNRDB {
+			ch.Problem = fmt.Sprintf("no signal: timing marks only %.1f dB over noise and change", fit.snrDB)
+			continue
+		}
+		fits[c] = &fit
+	}
+	if err := p.checkUsable(); err != nil {
+		return err
+	}
+	s := combine(fits, sig.Layout)
+	if err := s.prove(p, clocks); err != nil {
+		return err
+	}
+	p.setOffsets(fits, sig)
+	for c, x := range take.Samples {
+		p.Channels[c].checkRunIn(x, p.offset(c), p.ClockError.PPM, sig)
+	}
+	return p.checkSilence(take, sig)
+}
+
+// checkUsable reports the first channel's Problem where every channel has one.
+func (p *Proof) checkUsable() error {
+	for _, c := range p.Channels {
+		if c.Problem == "" {
+			return nil
+		}
+	}
+	first := p.Channels[0]
+	return &BadTake{Reason: first.Problem, Input: first.Input}
+}
+
+// setOffsets refers the marks' arrival to the signal's frame 0.
+func (p *Proof) setOffsets(fits []*markFit, sig *testsignals.Signal) {
+	clock := p.ClockError.PPM * 1e-6
+	best := math.Inf(-1)
+	weightedAt := markWeightedAt(sig.RateHz)
+	for c, f := range fits {
+		if f == nil {
+			continue
+		}
+		ch := &p.Channels[c]
+		var centre, played float64
+		for k, at := range f.at {
+			centre += at / 4
+			played += float64(sig.Marks[k].Start) / 4
+		}
+		ch.OffsetFrames = centre - played - clock*(played+weightedAt)
+		// The board's own response moves the point that counts a little.
+		ch.OffsetStdFrames = math.Hypot(f.commonStd, math.Hypot(p.ClockError.StdPPM*1e-6*played, 0.1*clock*weightedAt))
+		ratio := (f.gain[2] + f.gain[3]) / (f.gain[0] + f.gain[1])
+		ch.MarkChangeDB = 20 * math.Log10(math.Abs(ratio))
+		ch.MarkChangeStdDB = 20 / math.Ln10 * f.gainStd
+		if ch.MarkSNRDB > best {
+			best = ch.MarkSNRDB
+			p.OffsetFrames, p.OffsetStdFrames = ch.OffsetFrames, ch.OffsetStdFrames
+		}
+	}
+}
+
+// markWeightedAt returns the frame of a mark that counts when its arrival is
+// found: a stretched mark is found late by the stretch times this. It is the
+// mean time of the mark's slope squared, since timing sees the slope.
+func markWeightedAt(rateHz int) float64 {
+	mark := testsignals.Mark(rateHz)
+	var moment, sum float64
+	for i := 1; i < len(mark); i++ {
+		slope := sq(complex(mark[i]-mark[i-1], 0))
+		moment += slope * (float64(i) - 0.5)
+		sum += slope
+	}
+	return moment / sum
+}
+
+// offset returns where channel c's signal begins, or the take's where the
+// channel has none.
+func (p *Proof) offset(c int) float64 {
+	if p.Channels[c].Problem != "" {
+		return p.OffsetFrames
+	}
+	return p.Channels[c].OffsetFrames
+}
+
+// checkRunIn reads the run-in tone and the same frequency in the gap.
+func (c *ChannelProof) checkRunIn(x []float64, offset, clockPPM float64, sig *testsignals.Signal) {
+	stretch := 1 + clockPPM*1e-6
+	at := func(frame int) int { return int(math.Round(offset + stretch*float64(frame))) }
+	omega := 2 * math.Pi * testsignals.RunInHz / float64(sig.RateHz) / stretch
+	flat, gap := sig.RunInFlat, testsignals.Span{Start: sig.RunIn.End, End: sig.Marks[0].Start}
+	// The gap's later half, when the board has rung out.
+	gap.Start += gap.Len() / 2
+	c.RunInDBFS = dbfs(toneAmplitude(part(x, at(flat.Start), at(flat.End)), omega))
+	c.RunInFloorDBFS = dbfs(toneAmplitude(part(x, at(gap.Start), at(gap.End)), omega))
+	if c.Problem == "" && c.RunInDBFS < c.RunInFloorDBFS+runInOverFloorDB {
+		c.Problem = fmt.Sprintf("no signal: run-in tone at %.1f dBFS, %.1f dBFS without it", c.RunInDBFS, c.RunInFloorDBFS)
+	}
+}
+
+// part returns the frames of x from start to end that exist.
+func part(x []float64, start, end int) []float64 {
+	start = min(max(start, 0), len(x))
+	return x[start:min(max(end, start), len(x))]
+}
+
+// checkSilence refuses a silence in which nothing moves: its noise cannot be
+// measured.
+func (p *Proof) checkSilence(take *Take, sig *testsignals.Signal) error {
+	if sig.Kind != testsignals.Silence {
+		return p.checkUsable()
+	}
+	for c, x := range take.Samples {
+		start := int(p.offset(c)) + sig.Body.Start
+		body := part(x, start, start+sig.Body.Len())
+		if ch := &p.Channels[c]; ch.Problem == "" && allEqual(body) {
+			ch.StuckFrames = len(body)
+			ch.Problem = "stuck: every sample of the silence is the same, its noise cannot be measured"
+		}
+	}
+	return p.checkUsable()
+}

@@ -1,0 +1,88 @@
+package capture
+
+import "fmt"
+
+// Clocks says whose clock the recording was made with.
+type Clocks int
+
+// The two cases.
+const (
+	// OneClock: player and recorder share a clock, so that the marks must
+	// come back exactly as far apart as they were played.
+	OneClock Clocks = iota
+	// TwoClocks: recorded elsewhere; the recorder's clock is estimated.
+	TwoClocks
+)
+
+// Expect says what a take should hold.
+type Expect struct {
+	Clocks Clocks
+	// NoSignal is set where nothing was played or nothing can arrive, as
+	// with terminated inputs: marks and run-in are not looked for, and the
+	// count of samples is not proved.
+	NoSignal bool
+}
+
+// BadTake is why a take is thrown away. Ask for the take again, and refuse
+// with the reason when it keeps failing.
+type BadTake struct {
+	// Reason begins with the kind: "lost samples", "added samples",
+	// "clipped", "stuck", "no signal", "unsteady timing", "not proved".
+	Reason string
+	// Input is the input channel, from 1, or 0 for the take as a whole.
+	Input int
+}
+
+func (b *BadTake) Error() string {
+	if b.Input == 0 {
+		return b.Reason
+	}
+	return fmt.Sprintf("input %d: %s", b.Input, b.Reason)
+}
+
+// Proof is what a take showed about itself. Frames are those of the take.
+type Proof struct {
+	// OffsetFrames is where frame 0 of the signal arrived in the channel
+	// with the clearest marks, to a part of a frame. It contains the latency
+	// and the delay of whatever the signal went through.
+	OffsetFrames    float64 `json:"offset_frames"`
+	OffsetStdFrames float64 `json:"offset_std_frames"`
+	// PlayedFrames and FoundFrames are the distances from the first mark to
+	// the last.
+	PlayedFrames   int     `json:"played_frames"`
+	FoundFrames    float64 `json:"found_frames"`
+	FoundStdFrames float64 `json:"found_std_frames"`
+	// LostFrames is how many frames are missing; negative where there are
+	// too many.
+	LostFrames int `json:"lost_frames"`
+	// ClockError is the recorder's clock against the player's. With OneClock
+	// it is a check that should be 0 within its uncertainty.
+	ClockError ClockError `json:"clock_error"`
+	// Channels has one entry per row of the take.
+	Channels []ChannelProof `json:"channels"`
+}
+
+// ChannelProof is what one channel of a take showed. Levels in dBFS are as in
+// AES17 where RMS, relative to ±1 where peak; -300 stands for zero.
+type ChannelProof struct {
+	Input int `json:"input"`
+	// Problem is why this channel holds no signal, empty where it does. The
+	// take may be good all the same: an output of the board may be dead.
+	Problem         string  `json:"problem,omitempty"`
+	OffsetFrames    float64 `json:"offset_frames"`
+	OffsetStdFrames float64 `json:"offset_std_frames"`
+	// MarkSNRDB is the power of the marks over what the four do not share,
+	// noise or change, in their band.
+	MarkSNRDB float64 `json:"mark_snr_db"`
+	// MarkChangeDB is the level of the last two marks over the first two. Where
+	// it is not 0 within its uncertainty the board changed during the take.
+	MarkChangeDB    float64 `json:"mark_change_db"`
+	MarkChangeStdDB float64 `json:"mark_change_std_db"`
+	PeakDBFS        float64 `json:"peak_dbfs"`
+	// RunInDBFS is the level of the run-in tone, RunInFloorDBFS that of the
+	// same frequency in the gap after it.
+	RunInDBFS      float64 `json:"run_in_dbfs"`
+	RunInFloorDBFS float64 `json:"run_in_floor_dbfs"`
+	ClippedFrames  int     `json:"clipped_frames"`
+	StuckFrames    int     `json:"stuck_frames"`
+}
