@@ -58,9 +58,9 @@ func (b bend) straight() bool { return b.square == 0 && b.cube == 0 && math.IsIn
 
 func (b bend) run(x []float64) {
 	for i, v := range x {
-		v = math.Max(-b.turn, math.Min(b.turn, v))
+		v = max(-b.turn, min(b.turn, v))
 		v += b.square*v*v - b.cube*v*v*v
-		x[i] = math.Max(-b.rail, math.Min(b.rail, v))
+		x[i] = max(-b.rail, min(b.rail, v))
 	}
 }
 

@@ -126,7 +126,7 @@ func (ps panels) each(bins int, stepHz float64, visit func(k int, p *panel, x fl
 			if f >= p.hi && !last {
 				break
 			}
-			visit(k, p, math.Max((f-p.lo)*scale-1, -1))
+			visit(k, p, max((f-p.lo)*scale-1, -1))
 		}
 	}
 }

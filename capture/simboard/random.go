@@ -35,7 +35,7 @@ func Random(rng *rand.Rand) Config {
 		Source:      Source{Ohms: d.log(1e3, 30e3)},
 		CableFarads: d.log(100e-12, 1.5e-9),
 		Buffer: Buffer{
-			Ohms: d.log(470e3, 4.7e6), Farads: d.between(5e-12, 40e-12), Gain: math.Pow(10, d.between(-5, 7)/20),
+			Ohms: d.log(470e3, 4.7e6), Farads: d.between(5e-12, 40e-12), Gain: math.Pow(10, d.between(-5, 6)/20),
 			NoiseVolts: d.log(10e-9, 300e-9), NoiseCornerHz: d.between(0, 150), NoiseAmps: d.log(0.01e-12, 0.5e-12),
 			OutputOhms: d.between(30, 300), CouplingFarads: d.log(4.7e-6, 47e-6),
 			Second: d.between(0, 2e-4),

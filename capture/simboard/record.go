@@ -251,7 +251,7 @@ func (r *run) convert(bins []complex128, channel int, hum comb, tones []Tone) []
 	scale := 1 / (volts(in.FullScaleDBu-r.bench.gainDB[channel-1]) * math.Sqrt2)
 	for i, v := range x {
 		code := math.Round(v * scale * codes)
-		x[i] = math.Max(-codes, math.Min(codes, code)) / codes
+		x[i] = max(-codes, min(codes, code)) / codes
 	}
 	return x
 }
