@@ -1,0 +1,117 @@
+package db
+
+import (
+	"errors"
+	"fmt"
+	"strings"
+
+	"github.com/mattn/go-sqlite3"
+)
+
+// The kinds of error that a caller may want to tell apart.
+var (
+	// ErrNotFound: nothing in the store has that name.
+	ErrNotFound = errors.New("not in the store")
+	// ErrAmbiguous: the beginning of a name fits several.
+	ErrAmbiguous = errors.New("more than one begins so")
+	// ErrDuplicate: the name is taken.
+	ErrDuplicate = errors.New("already in the store")
+	// ErrInvalid: what was to be kept is not complete or contradicts itself.
+	ErrInvalid = errors.New("cannot be kept")
+	// ErrNotWritable: the store or its folder cannot be written.
+	ErrNotWritable = errors.New("the store cannot be written")
+	// ErrNotAStore: the file is something else.
+	ErrNotAStore = errors.New("not a boardproof store")
+	// ErrNewer: a later boardproof made the store.
+	ErrNewer = errors.New("the store is from a newer boardproof")
+	// ErrBusy: another program held the store for too long.
+	ErrBusy = errors.New("another program is writing to the store")
+	// ErrTakeDamaged: a take's file is missing or is not what was kept.
+	ErrTakeDamaged = errors.New("the take is damaged")
+)
+
+// kindError is a message of one of the kinds above.
+type kindError struct {
+	kind error
+	text string
+}
+
+func (e *kindError) Error() string { return e.text }
+func (e *kindError) Unwrap() error { return e.kind }
+
+func ofKind(kind error, format string, args ...any) error {
+	return &kindError{kind, fmt.Sprintf(format, args...)}
+}
+
+// NotFoundError says what was looked for, and which names come near it.
+type NotFoundError struct {
+	What string // "board", "run", "profile", "plan", "bench"
+	Name string
+	Near []string
+}
+
+func (e *NotFoundError) Error() string {
+	text := fmt.Sprintf("%s %q is not in the store", e.What, e.Name)
+	if e.What == "board" {
+		text = fmt.Sprintf("board %q is not registered", e.Name)
+	}
+	if len(e.Near) > 0 {
+		text += ": did you mean " + strings.Join(quoted(e.Near), " or ")
+	}
+	return text
+}
+
+// Unwrap makes errors.Is(err, ErrNotFound) true.
+func (e *NotFoundError) Unwrap() error { return ErrNotFound }
+
+// AmbiguousError lists the names that the beginning of a name fits.
+type AmbiguousError struct {
+	What  string
+	Name  string
+	Names []string
+}
+
+func (e *AmbiguousError) Error() string {
+	return fmt.Sprintf("%s %q could be %s: write more of it", e.What, e.Name, strings.Join(quoted(e.Names), " or "))
+}
+
+// Unwrap makes errors.Is(err, ErrAmbiguous) true.
+func (e *AmbiguousError) Unwrap() error { return ErrAmbiguous }
+
+func quoted(names []string) []string {
+	var q []string
+	for _, n := range names {
+		q = append(q, fmt.Sprintf("%q", n))
+	}
+	return q
+}
+
+// storeFault says a fault of the database file in the user's terms; other
+// errors come back as they are.
+func storeFault(path string, err error) error {
+	fault, ok := errors.AsType[sqlite3.Error](err)
+	if !ok {
+		return err
+	}
+	switch fault.Code {
+	case sqlite3.ErrNotADB:
+		return ofKind(ErrNotAStore, "%s is not a boardproof store: name another file", path)
+	case sqlite3.ErrCorrupt:
+		return ofKind(ErrNotAStore, "the store %s is damaged (%v): put back a copy", path, err)
+	case sqlite3.ErrReadonly, sqlite3.ErrCantOpen, sqlite3.ErrPerm, sqlite3.ErrAuth, sqlite3.ErrFull, sqlite3.ErrIoErr:
+		return ofKind(ErrNotWritable, "the store %s cannot be written (%v): make it and its folder writable, or name another", path, err)
+	case sqlite3.ErrBusy, sqlite3.ErrLocked:
+		return ofKind(ErrBusy, "the store %s is held by another program: close that or try again", path)
+	}
+	return err
+}
+
+// isKind says whether trying again cannot help with err.
+func isKind(err error) bool {
+	if _, ok := errors.AsType[*kindError](err); ok {
+		return true
+	}
+	fault, ok := errors.AsType[sqlite3.Error](err)
+	return ok && (fault.Code == sqlite3.ErrReadonly || fault.Code == sqlite3.ErrCantOpen ||
+		fault.Code == sqlite3.ErrNotADB || fault.Code == sqlite3.ErrPerm)
+}

@@ -1,0 +1,217 @@
+package db
+
+import (
+	"context"
+	"database/sql"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"time"
+
+	"boardproof/analysis"
+	"boardproof/analysis/verdict"
+)
+
+// Run is a plan carried out once, or another measurement worth keeping.
+type Run struct {
+	// ID is given by the store, as in r20261125-0001: ids sort in the order
+	// in which runs were kept.
+	ID      string `json:"id"`
+	BoardID int64  `json:"board_id"`
+	// BoardAsWas is the board when the run was kept; the store fills it in.
+	BoardAsWas Board  `json:"board_as_was"`
+	Bench      string `json:"bench"`
+	// ProfileID and PlanID are empty where there was none.
+	ProfileID     string    `json:"profile_id,omitempty"`
+	PlanID        int64     `json:"plan_id,omitempty"`
+	Simulated     bool      `json:"simulated"`
+	Operator      string    `json:"operator,omitempty"`
+	Started       time.Time `json:"started"`  // UTC
+	Finished      time.Time `json:"finished"` // UTC
+	MethodVersion string    `json:"method_version"`
+	// Corrects names the run that this one is to be read instead of.
+	Corrects string `json:"corrects,omitempty"`
+	// Verdict is verdict.Overall of Readings, filled in by the store; empty
+	// where the run followed no plan.
+	Verdict verdict.Outcome `json:"verdict,omitempty"`
+	Notes   string          `json:"notes,omitempty"`
+
+	Readings []verdict.Judged   `json:"readings,omitempty"`
+	Curves   []analysis.Curve   `json:"curves,omitempty"`
+	Refused  []analysis.Refusal `json:"refused,omitempty"`
+	Takes    []TakeRef          `json:"takes,omitempty"`
+}
+
+// SaveRun keeps a run that has ended, whole or not at all, and returns it
+// with what the store filled in. Its takes must be kept already, and its
+// board, profile, plan and the run it corrects must be in the store. The
+// error may be ErrInvalid, ErrNotFound, ErrTakeDamaged, ErrNotWritable or
+// ErrBusy.
+func (s *Store) SaveRun(ctx context.Context, r Run) (Run, error) {
+	if err := r.check(); err != nil {
+		return Run{}, err
+	}
+	for _, t := range r.Takes {
+		if err := s.checkTake(t); err != nil {
+			return Run{}, fmt.Errorf("keeping the run: %w", err)
+		}
+	}
+	r.Started, r.Finished, r.Verdict = r.Started.UTC(), r.Finished.UTC(), ""
+	if r.PlanID != 0 {
+		r.Verdict = verdict.Overall(r.Readings)
+	}
+	err := s.write(ctx, "keeping the run", func(tx *sql.Tx) error {
+		board, err := boardInTx(ctx, tx, r.BoardID)
+		if err != nil {
+			return err
+		}
+		r.BoardAsWas = board
+		if err := r.checkNamed(ctx, tx); err != nil {
+			return err
+		}
+		if r.ID, err = nextID(ctx, tx, "r", s.Now(), sqlLastRunOfDay); err != nil {
+			return err
+		}
+		return r.insert(ctx, tx)
+	})
+	if err != nil {
+		return Run{}, err
+	}
+	return r, nil
+}
+
+// check finds what makes r unfit to be kept whatever the store holds.
+func (r Run) check() error {
+	bad := func(format string, args ...any) error {
+		return ofKind(ErrInvalid, "the run cannot be kept: %s", fmt.Sprintf(format, args...))
+	}
+	switch {
+	case r.Bench == "" || r.MethodVersion == "":
+		return bad("it must name its bench and the version of its methods")
+	case r.Started.IsZero() || r.Finished.Before(r.Started):
+		return bad("it has no start, or ended before it began")
+	}
+	for _, j := range r.Readings {
+		if !j.Absent && !(finite(j.Value) && finite(j.Uncertainty) && finite(j.K)) {
+			return bad("%s at output %q is %g ± %g, which is no figure", j.Quantity, j.Output, j.Value, j.Uncertainty)
+		}
+	}
+	return nil
+}
+
+// checkNamed makes sure that what r names is in the store and belongs to it.
+func (r Run) checkNamed(ctx context.Context, tx *sql.Tx) error {
+	if r.ProfileID != "" {
+		var simulated bool
+		err := tx.QueryRowContext(ctx, sqlProfileIsSim, r.ProfileID).Scan(&simulated)
+		if errors.Is(err, sql.ErrNoRows) {
+			return &NotFoundError{What: "profile", Name: r.ProfileID}
+		}
+		if err != nil {
+			return fmt.Errorf("looking up its profile: %w", err)
+		}
+		if simulated != r.Simulated {
+			return ofKind(ErrInvalid, "profile %s and the run are not both simulated or both real: use a profile of the same bench", r.ProfileID)
+		}
+	}
+	if r.PlanID != 0 {
+		p, err := scanPlan(tx.QueryRowContext(ctx, sqlPlan, r.PlanID))
+		if errors.Is(err, sql.ErrNoRows) || err == nil && p.BoardID != r.BoardID {
+			return &NotFoundError{What: "plan", Name: fmt.Sprintf("%d of board %s", r.PlanID, r.BoardAsWas.Label)}
+		}
+		if err != nil {
+			return fmt.Errorf("looking up its plan: %w", err)
+		}
+	}
+	if r.Corrects != "" {
+		var board int64
+		err := tx.QueryRowContext(ctx, sqlRunBoard, r.Corrects).Scan(&board)
+		if errors.Is(err, sql.ErrNoRows) || err == nil && board != r.BoardID {
+			return &NotFoundError{What: "run", Name: fmt.Sprintf("%s of board %s", r.Corrects, r.BoardAsWas.Label)}
+		}
+		if err != nil {
+			return fmt.Errorf("looking up the run it corrects: %w", err)
+		}
+	}
+	return nil
+}
+
+func boardInTx(ctx context.Context, tx *sql.Tx, id int64) (Board, error) {
+	b, err := scanBoard(tx.QueryRowContext(ctx, sqlBoardByID, id))
+	if errors.Is(err, sql.ErrNoRows) {
+		return Board{}, &NotFoundError{What: "board", Name: fmt.Sprint(id)}
+	}
+	if err != nil {
+		return Board{}, fmt.Errorf("looking up its board: %w", err)
+	}
+	b.Chain, err = collect(ctx, tx, scanDevice, sqlDevices, id)
+	return b, err
+}
+
+// FindRun returns a run, whole, by its id or the beginning of it. The error
+// may be a *NotFoundError or an *AmbiguousError.
+func (s *Store) FindRun(ctx context.Context, id string) (Run, error) {
+	r, err := scanRun(s.db.QueryRowContext(ctx, sqlRun, fold(id)))
+	if errors.Is(err, sql.ErrNoRows) {
+		whole, findErr := s.findRunID(ctx, id)
+		if findErr != nil {
+			return Run{}, findErr
+		}
+		r, err = scanRun(s.db.QueryRowContext(ctx, sqlRun, whole))
+	}
+	if err == nil {
+		err = r.load(ctx, s.db)
+	}
+	if err != nil {
+		return Run{}, fmt.Errorf("reading run %q: %w", id, storeFault(s.path, err))
+	}
+	return r, nil
+}
+
+func (s *Store) findRunID(ctx context.Context, id string) (string, error) {
+	var ids []string
+	if key := fold(id); key != "" {
+		var err error
+		if ids, err = collect(ctx, s.db, scanText, sqlRunsFrom, key, afterPrefix(key), maxNear+1); err != nil {
+			return "", fmt.Errorf("finding run %q: %w", id, storeFault(s.path, err))
+		}
+	}
+	switch len(ids) {
+	case 0:
+		return "", &NotFoundError{What: "run", Name: id}
+	case 1:
+		return ids[0], nil
+	}
+	return "", &AmbiguousError{What: "run", Name: id, Names: ids}
+}
+
+// Runs lists the runs of a board, in the order they were kept, without their readings,
+// curves, refusals and takes.
+func (s *Store) Runs(ctx context.Context, boardID int64) ([]Run, error) {
+	runs, err := collect(ctx, s.db, scanRun, sqlRunsOfBoard, boardID)
+	if err != nil {
+		return nil, fmt.Errorf("listing the runs of board %d: %w", boardID, storeFault(s.path, err))
+	}
+	return runs, nil
+}
+
+func scanRun(row scanner) (Run, error) {
+	var r Run
+	var board, started, finished string
+	var profile, corrects sql.NullString
+	var plan sql.NullInt64
+	err := row.Scan(&r.ID, &r.BoardID, &board, &r.Bench, &profile, &plan, &r.Simulated, &r.Operator,
+		&started, &finished, &r.MethodVersion, &corrects, &r.Verdict, &r.Notes)
+	if err != nil {
+		return Run{}, err
+	}
+	r.ProfileID, r.PlanID, r.Corrects = profile.String, plan.Int64, corrects.String
+	if err := json.Unmarshal([]byte(board), &r.BoardAsWas); err != nil {
+		return Run{}, fmt.Errorf("reading the board of run %s: %w", r.ID, err)
+	}
+	if r.Started, err = parseTime(started); err != nil {
+		return Run{}, err
+	}
+	r.Finished, err = parseTime(finished)
+	return r, err
+}

@@ -1,0 +1,71 @@
+package db
+
+// Every statement of the package. Parameters are numbered in the order of
+// their first use, which SQLite and PostgreSQL read alike.
+const (
+	// SQLite only: looking at a file before it is opened as a store. The
+	// migrations' own table is there a moment before the others.
+	sqlCountTables = `SELECT count(*) FROM sqlite_master WHERE type = 'table'
+		AND name <> 'goose_db_version' AND name NOT LIKE 'sqlite\_%' ESCAPE '\'`
+
+	sqlAddBoard = `INSERT INTO boards (label, label_key, owner, serial, outputs, notes, created)
+		VALUES ($1, $2, $3, $4, $5, $6, $7) RETURNING id`
+	sqlAddDevice = `INSERT INTO devices (board_id, position, name, kind, supply_v, supply_ma, plug)
+		VALUES ($1, $2, $3, $4, $5, $6, $7)`
+	sqlBoardColumns = `SELECT id, label, owner, serial, outputs, notes, created FROM boards`
+	sqlBoardByID    = sqlBoardColumns + ` WHERE id = $1`
+	sqlBoardByKey   = sqlBoardColumns + ` WHERE label_key = $1`
+	sqlBoards       = sqlBoardColumns + ` ORDER BY label_key`
+	sqlDevices      = `SELECT name, kind, supply_v, supply_ma, plug FROM devices WHERE board_id = $1 ORDER BY position`
+	sqlBoardsFrom   = `SELECT label, label_key FROM boards WHERE label_key >= $1 AND label_key < $2 ORDER BY label_key LIMIT $3`
+	sqlBoardLabels  = `SELECT label, label_key FROM boards ORDER BY label_key`
+
+	sqlSetBench = `INSERT INTO benches (name_key, name, kind, device, host, rate_hz, output, inputs)
+		VALUES ($1, $2, $3, $4, $5, $6, $7, $8)
+		ON CONFLICT (name_key) DO UPDATE SET name = excluded.name, kind = excluded.kind, device = excluded.device,
+		host = excluded.host, rate_hz = excluded.rate_hz, output = excluded.output, inputs = excluded.inputs`
+	sqlBenchColumns = `SELECT name, kind, device, host, rate_hz, output, inputs FROM benches`
+	sqlBench        = sqlBenchColumns + ` WHERE name_key = $1`
+	sqlBenches      = sqlBenchColumns + ` ORDER BY name_key`
+	sqlBenchNames   = `SELECT name, name_key FROM benches ORDER BY name_key`
+
+	sqlAddProfile    = `INSERT INTO profiles (id, bench_key, created, simulated, body) VALUES ($1, $2, $3, $4, $5)`
+	sqlProfile       = `SELECT body FROM profiles WHERE id = $1`
+	sqlProfiles      = `SELECT body FROM profiles WHERE bench_key = $1 ORDER BY created DESC, id DESC`
+	sqlLatestProfile = sqlProfiles + ` LIMIT 1`
+	sqlProfileIsSim  = `SELECT simulated FROM profiles WHERE id = $1`
+
+	sqlAddPlan     = `INSERT INTO plans (board_id, version, text, created) VALUES ($1, $2, $3, $4) RETURNING id`
+	sqlPlanColumns = `SELECT id, board_id, version, text, created FROM plans`
+	sqlPlan        = sqlPlanColumns + ` WHERE id = $1`
+	sqlLatestPlan  = sqlPlanColumns + ` WHERE board_id = $1 ORDER BY version DESC LIMIT 1`
+
+	// The newest of a day: an id of five digits comes after those of four.
+	sqlLastRunOfDay     = `SELECT id FROM runs WHERE id >= $1 AND id < $2 ORDER BY length(id) DESC, id DESC LIMIT 1`
+	sqlLastProfileOfDay = `SELECT id FROM profiles WHERE id >= $1 AND id < $2 ORDER BY length(id) DESC, id DESC LIMIT 1`
+
+	sqlAddRun = `INSERT INTO runs (id, board_id, board_as_was, bench, profile_id, plan_id, simulated, operator,
+		started, finished, method_version, corrects, verdict, notes)
+		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14)`
+	sqlAddReading = `INSERT INTO readings (run_id, position, step, state, quantity, output, reference, frequency_hz,
+		harmonic, weighting, value, unit, uncertainty, k, upper_bound, lower_bound, floor_limited, limit_min, limit_max,
+		verdict, note, method_version)
+		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19, $20, $21, $22)`
+	sqlAddCurve   = `INSERT INTO curves (run_id, position, quantity, output, body) VALUES ($1, $2, $3, $4, $5)`
+	sqlAddRefusal = `INSERT INTO refusals (run_id, position, quantity, output, reference, state, reason)
+		VALUES ($1, $2, $3, $4, $5, $6, $7)`
+	sqlAddTake = `INSERT INTO takes (run_id, position, sha256, step, attempt, body) VALUES ($1, $2, $3, $4, $5, $6)`
+
+	sqlRunColumns = `SELECT id, board_id, board_as_was, bench, profile_id, plan_id, simulated, operator,
+		started, finished, method_version, corrects, verdict, notes FROM runs`
+	sqlRun         = sqlRunColumns + ` WHERE id = $1`
+	sqlRunsOfBoard = sqlRunColumns + ` WHERE board_id = $1 ORDER BY length(id), id`
+	sqlRunsFrom    = `SELECT id FROM runs WHERE id >= $1 AND id < $2 ORDER BY id LIMIT $3`
+	sqlRunBoard    = `SELECT board_id FROM runs WHERE id = $1`
+	sqlReadings    = `SELECT step, state, quantity, output, reference, frequency_hz, harmonic, weighting, value, unit,
+		uncertainty, k, upper_bound, lower_bound, floor_limited, limit_min, limit_max, verdict, note
+		FROM readings WHERE run_id = $1 ORDER BY position`
+	sqlCurves   = `SELECT body FROM curves WHERE run_id = $1 ORDER BY position`
+	sqlRefusals = `SELECT quantity, output, reference, state, reason FROM refusals WHERE run_id = $1 ORDER BY position`
+	sqlTakes    = `SELECT body FROM takes WHERE run_id = $1 ORDER BY position`
+)

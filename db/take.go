@@ -1,0 +1,149 @@
+package db
+
+import (
+	"bytes"
+	"crypto/sha256"
+	"encoding/hex"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+
+	"boardproof/capture"
+	"boardproof/capture/wavfile"
+	"boardproof/testsignals"
+)
+
+// TakeRef names a kept take and says what it is a recording of.
+type TakeRef struct {
+	// SHA256 is of the WAV file, in hexadecimal; the file has its name.
+	SHA256 string `json:"sha256"`
+	Step   string `json:"step,omitempty"`
+	// Attempt counts from 1: how often the take had to be made.
+	Attempt int `json:"attempt"`
+	// Take is the take without its samples.
+	Take capture.Take `json:"take"`
+}
+
+// takeChunk is the RIFF chunk that holds the JSON of capture.Take.
+const takeChunk = "bptk"
+
+func (s *Store) takesDir() string { return s.path + ".takes" }
+
+func (s *Store) takeFile(sha string) string { return filepath.Join(s.takesDir(), sha+".wav") }
+
+// SaveTake writes take as a 32-bit float WAV file beside the store, with all
+// that is known of it inside, and returns when it is on the disk for good.
+// The file has no name in the store until a run names it.
+func (s *Store) SaveTake(take *capture.Take, step string, attempt int) (TakeRef, error) {
+	audio, err := takeAudio(take)
+	if err != nil {
+		return TakeRef{}, fmt.Errorf("keeping a take: %w", err)
+	}
+	sha, err := s.putTake(audio)
+	if err != nil {
+		return TakeRef{}, fmt.Errorf("keeping a take: %w", err)
+	}
+	ref := TakeRef{SHA256: sha, Step: step, Attempt: attempt, Take: *take}
+	ref.Take.Samples = nil
+	return ref, nil
+}
+
+func takeAudio(take *capture.Take) (*wavfile.Audio, error) {
+	meta, err := json.Marshal(take)
+	if err != nil {
+		return nil, fmt.Errorf("describing it: %w", err)
+	}
+	audio := &wavfile.Audio{
+		RateHz: take.RateHz, Encoding: wavfile.Float32, Samples: take.Samples,
+		Chunks: []wavfile.Chunk{{ID: takeChunk, Data: meta}},
+	}
+	if take.Signal != (testsignals.Spec{}) {
+		spec, err := wavfile.EncodeSpec(take.Signal)
+		if err != nil {
+			return nil, err
+		}
+		audio.Chunks = append(audio.Chunks, spec)
+	}
+	return audio, nil
+}
+
+// putTake writes a file under a passing name and gives it its own once every
+// byte of it is on the disk.
+func (s *Store) putTake(audio *wavfile.Audio) (sha string, err error) {
+	tmp, err := os.CreateTemp(s.takesDir(), ".take-*")
+	if err != nil {
+		return "", ofKind(ErrNotWritable, "the folder for takes cannot be written (%v): make it writable", err)
+	}
+	defer func() {
+		if err != nil {
+			err = errors.Join(err, ignoreMissing(os.Remove(tmp.Name())))
+		}
+	}()
+	digest := sha256.New()
+	err = wavfile.Write(io.MultiWriter(tmp, digest), audio)
+	if err == nil {
+		err = tmp.Chmod(0o444)
+	}
+	if err == nil {
+		err = tmp.Sync()
+	}
+	if err = errors.Join(err, tmp.Close()); err != nil {
+		return "", fmt.Errorf("writing its file: %w", err)
+	}
+	sha = hex.EncodeToString(digest.Sum(nil))
+	if err := os.Rename(tmp.Name(), s.takeFile(sha)); err != nil {
+		return "", fmt.Errorf("naming its file: %w", err)
+	}
+	return sha, syncDirs(s.takesDir(), filepath.Dir(s.path))
+}
+
+func ignoreMissing(err error) error {
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil
+	}
+	return err
+}
+
+// LoadTake reads a kept take back, its samples rounded to 32-bit float. The
+// error is ErrTakeDamaged where the file is gone or is not the one that was
+// kept.
+func (s *Store) LoadTake(ref TakeRef) (*capture.Take, error) {
+	raw, err := os.ReadFile(s.takeFile(ref.SHA256))
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil, ofKind(ErrTakeDamaged, "take %s is no longer beside the store: put the folder %s back", ref.SHA256, s.takesDir())
+	}
+	if err != nil {
+		return nil, fmt.Errorf("reading a take: %w", err)
+	}
+	if sum := sha256.Sum256(raw); hex.EncodeToString(sum[:]) != ref.SHA256 {
+		return nil, ofKind(ErrTakeDamaged, "take %s is not the file that was kept: put back a copy", ref.SHA256)
+	}
+	audio, err := wavfile.Read(bytes.NewReader(raw))
+	if err != nil {
+		return nil, fmt.Errorf("reading a take: %w", err)
+	}
+	take := &capture.Take{}
+	for _, c := range audio.Chunks {
+		if c.ID != takeChunk {
+			continue
+		}
+		if err := json.Unmarshal(c.Data, take); err != nil {
+			return nil, fmt.Errorf("reading what a take says of itself: %w", err)
+		}
+	}
+	take.Samples = audio.Samples
+	return take, nil
+}
+
+// checkTake says whether a row may name ref's file.
+func (s *Store) checkTake(ref TakeRef) error {
+	info, err := os.Stat(s.takeFile(ref.SHA256))
+	if err != nil || info.Size() == 0 {
+		return ofKind(ErrTakeDamaged, "take %q of step %q was not kept before the run: measure again", ref.SHA256, ref.Step)
+	}
+	return nil
+}
