@@ -65,7 +65,9 @@ func Start(t testing.TB) *Server {
 	s := &Server{Name: takeTurn(t)}
 	t.Setenv("JACK_DEFAULT_SERVER", s.Name)
 	t.Setenv("JACK_NO_START_SERVER", "1")
-	cmd, said := launch(t, "jackd", "-n", s.Name, "-L", "2", "--no-realtime",
+	// Synchronous: the server waits for its clients in each period, so that
+	// fewer blocks are lost on a busy machine.
+	cmd, said := launch(t, "jackd", "-n", s.Name, "--sync", "-L", "2", "--no-realtime",
 		"-d", "dummy", "-r", fmt.Sprint(RateHz), "-p", fmt.Sprint(PeriodFrames), "-C", "2", "-P", "2")
 	s.cmd = cmd
 	t.Cleanup(s.end)
