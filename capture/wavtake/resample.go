@@ -1,0 +1,82 @@
+package wavtake
+
+import "math"
+
+// The interpolating filter: a sinc cut off at half the rate under a Kaiser
+// window of 64 frames each side. With beta 14.5 its sidelobes are under
+// -140 dB and its edge is 0.037 of the rate either side of the half: Kaiser's
+// formulas as in Oppenheim & Schafer, Discrete-Time Signal Processing (beta =
+// 0.1102(A-8.7), width = (A-7.95)/(14.36 N)), from memory. Between tabulated
+// phases it is interpolated linearly, which costs under -140 dB.
+const (
+	halfTaps   = 64
+	kaiserBeta = 14.5
+	phases     = 4096
+)
+
+// resample returns x at start, start+stretch, start+2·stretch, … as band-limited
+// interpolation gives it; x is taken as zero outside. The error is below
+// -110 dB of a tone up to 0.46 of the rate. stretch must be within a part in a
+// thousand of 1: the filter is not narrowed against aliasing.
+func resample(x []float64, start int, stretch float64, frames int) []float64 {
+	table := kernel()
+	y := make([]float64, frames)
+	for n := range y {
+		step := stretch * float64(n)
+		base := math.Floor(step)
+		phase := (step - base) * phases
+		p := min(int(phase), phases-1)
+		y[n] = convolve(x, start+int(base)-halfTaps+1, table[p], table[p+1], phase-float64(p))
+	}
+	return y
+}
+
+// convolve sums x from frame at on with a kernel between a and b.
+func convolve(x []float64, at int, a, b []float64, share float64) (sum float64) {
+	from, to := max(-at, 0), min(len(x)-at, len(a))
+	var atA, atB float64
+	for i := from; i < to; i++ {
+		atA += a[i] * x[at+i]
+		atB += b[i] * x[at+i]
+	}
+	return atA + share*(atB-atA)
+}
+
+// kernel returns the filter's taps for each phase and one more.
+func kernel() [][]float64 {
+	table := make([][]float64, phases+1)
+	for p := range table {
+		taps := make([]float64, 2*halfTaps)
+		for i := range taps {
+			d := float64(i-halfTaps+1) - float64(p)/phases
+			taps[i] = sinc(d) * kaiser(d/halfTaps)
+		}
+		table[p] = taps
+	}
+	return table
+}
+
+func sinc(d float64) float64 {
+	if d == 0 {
+		return 1
+	}
+	return math.Sin(math.Pi*d) / (math.Pi * d)
+}
+
+// kaiser is the window from -1 to 1, 1 at 0.
+func kaiser(u float64) float64 {
+	if math.Abs(u) >= 1 {
+		return 0
+	}
+	return besselI0(kaiserBeta*math.Sqrt(1-u*u)) / besselI0(kaiserBeta)
+}
+
+// besselI0 sums the power series of the modified Bessel function of order 0.
+func besselI0(x float64) float64 {
+	sum, term := 1.0, 1.0
+	for k := 1.0; term > 1e-17*sum; k++ {
+		term *= (x / (2 * k)) * (x / (2 * k))
+		sum += term
+	}
+	return sum
+}

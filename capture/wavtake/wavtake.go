@@ -1,0 +1,170 @@
+package wavtake
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math"
+	"os"
+	"slices"
+	"time"
+
+	"boardproof/capture"
+	"boardproof/capture/wavfile"
+	"boardproof/testsignals"
+)
+
+// keptS is how much is kept of the recording before and after the signal, in
+// seconds, where the file has it.
+const keptS = 0.05
+
+// leastPPM is the clock error under which samples are left as they were
+// recorded. It moves the end of a minute by 3 µs.
+const leastPPM = 0.05
+
+// Wavtake is a recording that exists already.
+type Wavtake struct {
+	path     string
+	modified time.Time
+	audio    *wavfile.Audio
+}
+
+var _ capture.Instrument = (*Wavtake)(nil)
+
+// Open reads the recording at path.
+func Open(path string) (*Wavtake, error) {
+	audio, err := wavfile.ReadFile(path)
+	if err != nil {
+		return nil, err
+	}
+	info, err := os.Stat(path)
+	if err != nil {
+		return nil, fmt.Errorf("reading a recording: %w", err)
+	}
+	if audio.RateHz < testsignals.MinRateHz || audio.RateHz > testsignals.MaxRateHz {
+		return nil, fmt.Errorf("reading %s: recorded at %d Hz, %d to %d Hz can be measured; record again at 48000 Hz",
+			path, audio.RateHz, testsignals.MinRateHz, testsignals.MaxRateHz)
+	}
+	return &Wavtake{path: path, modified: info.ModTime().UTC(), audio: audio}, nil
+}
+
+// Describe names the file as the device. It has no outputs: what was played
+// was played elsewhere.
+func (w *Wavtake) Describe() capture.Description {
+	return capture.Description{Kind: "wavtake", Device: w.path, RateHz: w.audio.RateHz, Inputs: len(w.audio.Samples)}
+}
+
+// Spec returns the parameters of a signal that travel in the file itself, or
+// wavfile.ErrNoSpec. Recorders do not write them; files that boardproof
+// exported have them.
+func (w *Wavtake) Spec() (testsignals.Spec, error) { return wavfile.DecodeSpec(w.audio.Chunks) }
+
+// Record returns the part of the recording that holds req.Signal, with the
+// recorder's clock error removed and told in Take.ClockError. Inputs are the
+// file's channels, from 1; Outputs are not looked at. Started is when the file
+// was last written.
+//
+// Samples are left untouched, though the error is told all the same, where it
+// is under leastPPM or under its own standard uncertainty.
+func (w *Wavtake) Record(ctx context.Context, req capture.Request) (*capture.Take, error) {
+	take, err := w.record(ctx, req)
+	if err != nil {
+		return nil, fmt.Errorf("finding the signal in %s: %w", w.path, err)
+	}
+	return take, nil
+}
+
+func (w *Wavtake) record(ctx context.Context, req capture.Request) (*capture.Take, error) {
+	if err := ctx.Err(); err != nil {
+		return nil, err
+	}
+	if req.Signal == nil {
+		return nil, errors.New("the signal that was played is not known")
+	}
+	if req.Signal.RateHz != w.audio.RateHz {
+		return nil, fmt.Errorf("it was recorded at %d Hz and the signal played at %d Hz: record at %d Hz",
+			w.audio.RateHz, req.Signal.RateHz, req.Signal.RateHz)
+	}
+	take, err := w.Whole(req.Inputs)
+	if err != nil {
+		return nil, err
+	}
+	take.Signal, take.Outputs, take.Patch, take.State = req.Signal.Spec, slices.Clone(req.Outputs), req.Patch, req.State
+	proof, err := capture.Check(take, req.Signal, capture.Expect{Clocks: capture.TwoClocks})
+	if err != nil {
+		return nil, err
+	}
+	report(req, proof, 0)
+	if err := ctx.Err(); err != nil {
+		return nil, err
+	}
+	if err := cut(take, req.Signal, proof); err != nil {
+		return nil, err
+	}
+	report(req, proof, req.Signal.Seconds())
+	return take, nil
+}
+
+func report(req capture.Request, proof *capture.Proof, seconds float64) {
+	if req.Progress == nil {
+		return
+	}
+	p := capture.Progress{Seconds: seconds, OfSeconds: req.Signal.Seconds()}
+	for _, c := range proof.Channels {
+		p.PeakDBFS = append(p.PeakDBFS, c.PeakDBFS)
+	}
+	req.Progress(p)
+}
+
+// Whole returns the channels inputs of the recording, counted from 1, from
+// its first frame to its last, as a take of which nothing is known: what
+// measuring a silence needs, in which no signal was played.
+func (w *Wavtake) Whole(inputs []int) (*capture.Take, error) {
+	if len(inputs) == 0 {
+		return nil, errors.New("no input channel was asked for")
+	}
+	take := &capture.Take{RateHz: w.audio.RateHz, Inputs: slices.Clone(inputs), Started: w.modified, Instrument: w.Describe()}
+	for _, c := range inputs {
+		if c < 1 || c > len(w.audio.Samples) {
+			return nil, fmt.Errorf("input channel %d does not exist: %s has %d", c, w.path, len(w.audio.Samples))
+		}
+		take.Samples = append(take.Samples, slices.Clone(w.audio.Samples[c-1]))
+	}
+	return take, nil
+}
+
+// cut trims take to the signal and removes the clock error.
+func cut(take *capture.Take, sig *testsignals.Signal, proof *capture.Proof) error {
+	rate, have := float64(take.RateHz), len(take.Samples[0])
+	// The channel that heard it first must have all of it.
+	first := proof.OffsetFrames
+	for _, c := range proof.Channels {
+		if c.Problem == "" {
+			first = math.Min(first, c.OffsetFrames)
+		}
+	}
+	stretch := 1.0
+	if ppm := proof.ClockError.PPM; math.Abs(ppm) >= leastPPM && math.Abs(ppm) >= proof.ClockError.StdPPM {
+		stretch = 1 + ppm*1e-6
+	}
+	if first < 0 {
+		return fmt.Errorf("the recording begins %.2f s after the signal did: start the recorder first", -first/rate)
+	}
+	last := proof.OffsetFrames + stretch*float64(sig.Frames)
+	if last > float64(have) {
+		return fmt.Errorf("the recording ends %.2f s before the signal does: let the recorder run on", (last-float64(have))/rate)
+	}
+	kept := keptS * rate
+	start := int(math.Max(math.Floor(first-kept), 0))
+	frames := int((math.Min(last+kept, float64(have)) - float64(start)) / stretch)
+	for c, x := range take.Samples {
+		if stretch == 1 {
+			take.Samples[c] = slices.Clone(x[start : start+frames])
+		} else {
+			take.Samples[c] = resample(x, start, stretch, frames)
+		}
+	}
+	clock := proof.ClockError
+	take.ClockError = &clock
+	return nil
+}
