@@ -14,6 +14,9 @@ type Recording struct {
 	// OffsetFrames is when the signal's frame 0 arrived.
 	OffsetFrames float64
 	State        string
+	// Problems says, per output, why it holds no signal; "" where it does. Nil
+	// when that is not known.
+	Problems []string
 	// MarkChangeDB is how much louder the marks after the body were than
 	// those before, per output; nil when it is not known.
 	MarkChangeDB []Estimate
@@ -33,6 +36,9 @@ type BenchInput struct {
 	Loopback *Transfer
 	LatencyS Estimate
 	Floor    *Floor
+	// LoadingDB is what the inputs took off the loopback's level and a board
+	// does not: it is added to gains.
+	LoadingDB Estimate
 	// THDPercent is the bench's own distortion.
 	THDPercent *Estimate
 }
@@ -43,6 +49,14 @@ func (r *Recording) bench(i int) BenchInput {
 		return r.Bench[i]
 	}
 	return BenchInput{}
+}
+
+// problem returns why output i holds no signal, "" when it does.
+func (r *Recording) problem(i int) string {
+	if i < len(r.Problems) {
+		return r.Problems[i]
+	}
+	return ""
 }
 
 // part returns the frames of span, which counts from the signal's start, in

@@ -43,6 +43,9 @@ func SweepResult(rec, impulses *Recording, band Band) (Result, error) {
 // readOutput deconvolves one output and returns why it cannot be believed, if
 // it cannot.
 func readOutput(rec, impulses *Recording, played *Played, grid []float64, i int) (*Raw, *Gated, string) {
+	if p := rec.problem(i); p != "" {
+		return nil, nil, p
+	}
 	x := append([]float64(nil), rec.Samples[i]...)
 	raw, err := played.Deconvolve(x, rec.OffsetFrames)
 	if err != nil {
@@ -87,10 +90,13 @@ func responseResult(rec *Recording, raw *Raw, g *Gated, i int, band Band) Result
 		}
 		g, latency = over, bench.LatencyS
 		for j, rel := range bench.Loopback.RelStd {
-			common[j] = DBFromRelative(rel)
+			common[j] = Hypot(DBFromRelative(rel), bench.LoadingDB.Std)
 		}
 	}
 	m := g.magnitude(common)
+	for j := range m.DB {
+		m.DB[j] += bench.LoadingDB.Value
+	}
 	line, err := fitDelay(g.phasePoints())
 	if err != nil {
 		res.refuse(name, "", err.Error(), Delay, Response)

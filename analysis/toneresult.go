@@ -34,6 +34,8 @@ func ToneResult(rec *Recording) (Result, error) {
 	for i, name := range rec.Outputs {
 		x, ok := rec.part(i, steady)
 		switch {
+		case rec.problem(i) != "":
+			res.refuse(name, "", rec.problem(i), toneQuantities...)
 		case !ok:
 			res.refuse(name, "", "the recording ends before the tone does", toneQuantities...)
 		case !hasTone(x, rec.RateHz, rec.Signal.FrequencyHz):
@@ -99,7 +101,8 @@ func toneReadings(rec *Recording, fit *ToneFit, x []float64, j, i int) Result {
 	if bench.Loopback != nil {
 		own := bench.Loopback.at(fit.FrequencyHz.Value)
 		gain.Value -= DB(cmplx.Abs(own))
-		gain.Std = Hypot(gain.Std, DBFromRelative(bench.Loopback.relStdAt(fit.FrequencyHz.Value)))
+		gain.Value += bench.LoadingDB.Value
+		gain.Std = Hypot(gain.Std, bench.LoadingDB.Std, DBFromRelative(bench.Loopback.relStdAt(fit.FrequencyHz.Value)))
 	}
 	add(reading(Gain, name, "dB", gain))
 	add(thd(c, name, bench))

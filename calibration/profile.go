@@ -34,7 +34,10 @@ type Profile struct {
 	// sine whose peaks just reach full scale there.
 	Output             int               `json:"output"`
 	OutputFullScaleDBu analysis.Estimate `json:"output_full_scale_dbu"`
-	Inputs             []Input           `json:"inputs"`
+	// LoadingDB is by how much the inputs lowered the output's level while it
+	// was metered and looped back.
+	LoadingDB analysis.Estimate `json:"loading_db"`
+	Inputs    []Input           `json:"inputs"`
 }
 
 // Input is what is known of one input channel.
@@ -47,6 +50,8 @@ type Input struct {
 	Loopback analysis.Transfer `json:"loopback"`
 	LatencyS analysis.Estimate `json:"latency_s"`
 	Floor    analysis.Floor    `json:"floor"`
+	// NoiseDensity is the input's own noise, terminated, in dBu in 1 Hz.
+	NoiseDensity analysis.Curve `json:"noise_density"`
 	// THDPercent is the bench's own, at the calibration tone.
 	THDPercent analysis.Estimate `json:"thd_percent"`
 }

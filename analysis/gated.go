@@ -1,0 +1,16 @@
+package analysis
+
+// Delay returns the whole delay of g from the signal's frame 0 in seconds,
+// found from the phase between 100 Hz and 10 kHz.
+func (g *Gated) Delay() (Estimate, error) {
+	line, err := fitDelay(g.phasePoints())
+	if err != nil {
+		return Estimate{}, err
+	}
+	return Estimate{g.ArrivalS + line.delayS, line.delayStd}, nil
+}
+
+// At returns the magnitude in dB at f with its standard uncertainty.
+func (g *Gated) At(f float64) (Estimate, error) {
+	return g.magnitude(make([]float64, len(g.H))).At(f)
+}

@@ -1,0 +1,97 @@
+package analysis
+
+import (
+	"fmt"
+
+	"boardproof/testsignals"
+)
+
+// SweepQuantities, ToneQuantities and SilenceQuantities list what is read
+// from each signal, for a take that could not be had.
+func SweepQuantities() []string { return append([]string(nil), responseQuantities...) }
+
+// ToneQuantities is what a tone is played for.
+func ToneQuantities() []string { return append([]string(nil), toneQuantities...) }
+
+// SilenceQuantities is what a silence is recorded for.
+func SilenceQuantities() []string { return append([]string(nil), silenceQuantities...) }
+
+var silenceQuantities = []string{Noise, Hiss, MainsFrequency, Hum, HumHarmonic, OtherTone}
+
+// SilenceOf reads noise, hum and tones of each output from the body of a
+// silence, or from the whole recording when rec has no signal. Absolute
+// levels need the inputs' full scales; without them only the mains frequency
+// is given.
+func SilenceOf(rec *Recording) (Result, error) {
+	var res Result
+	for i, name := range rec.Outputs {
+		if p := rec.problem(i); p != "" {
+			res.refuse(name, "", p, silenceQuantities...)
+			continue
+		}
+		x, err := rec.silence(i)
+		if err != nil {
+			res.refuse(name, "", err.Error(), silenceQuantities...)
+			continue
+		}
+		one, err := silenceOfOutput(x, rec, i)
+		if err != nil {
+			return Result{}, fmt.Errorf("output %s: %w", name, err)
+		}
+		res.Add(one)
+	}
+	res.setState(rec.State)
+	return res, nil
+}
+
+func (r *Recording) silence(i int) ([]float64, error) {
+	if r.Signal == nil {
+		return r.Samples[i], nil
+	}
+	if r.Signal.Kind != testsignals.Silence {
+		return nil, fmt.Errorf("noise is read from a silence, this signal is %s", r.Signal.Kind)
+	}
+	x, ok := r.part(i, r.Signal.Body)
+	if !ok {
+		return nil, fmt.Errorf("the recording ends before the silence does")
+	}
+	return x, nil
+}
+
+// clockStdPPM is how far a converter's crystal may be off, as a standard
+// uncertainty: ±50 ppm, evenly spread; common practice, no source.
+const clockStdPPM = 29
+
+func silenceOfOutput(x []float64, rec *Recording, i int) (Result, error) {
+	bench := rec.bench(i)
+	volts := bench.VoltsPerUnit
+	if volts == 0 {
+		volts = 1
+	}
+	y := make([]float64, len(x))
+	for j, v := range x {
+		y[j] = v * volts
+	}
+	s, err := AnalyseSilence(y, rec.RateHz, SilenceOptions{ClockStdPPM: clockStdPPM})
+	if err != nil {
+		return Result{}, err
+	}
+	res := SilenceResult(s, rec.Outputs[i], rec.State, bench.VoltsRelStd, bench.Floor)
+	if bench.VoltsPerUnit > 0 {
+		return res, nil
+	}
+	return res.withoutLevels(rec.Outputs[i]), nil
+}
+
+// withoutLevels keeps of a silence only what needs no full scale.
+func (r Result) withoutLevels(output string) Result {
+	kept := Result{Refused: r.Refused}
+	for _, x := range r.Readings {
+		if x.Quantity == MainsFrequency {
+			kept.Readings = append(kept.Readings, x)
+		}
+	}
+	kept.refuse(output, "", "no profile and no input full scale: give --input-full-scale for absolute levels",
+		Noise, Hiss, Hum, HumHarmonic, OtherTone, NoiseDensity)
+	return kept
+}

@@ -1,0 +1,246 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"boardproof/analysis"
+	"boardproof/analysis/verdict"
+	"boardproof/calibration"
+	"boardproof/cmd/boardproof/internal/procedure"
+	"boardproof/cmd/boardproof/internal/report"
+	"boardproof/db"
+)
+
+type acceptFlags struct {
+	benchFlags
+	operator string
+	notes    string
+	corrects string
+	plots    string
+	all      bool
+}
+
+func (a *app) acceptCommand() *cobra.Command {
+	var f acceptFlags
+	cmd := &cobra.Command{
+		Use:   "accept BOARD",
+		Short: "Carry out a board's plan: measure, judge, keep",
+		Long: "Walk through the board's acceptance plan step by step, judge each reading against its\n" +
+			"limit, keep the run for good, and draw the plots.",
+		Args: exactArgs("a board's label"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			return a.withStore(cmd.Context(), func(s *db.Store) error {
+				run, err := a.accept(cmd.Context(), s, args[0], f)
+				if err != nil {
+					return err
+				}
+				return outcome(run.Readings)
+			})
+		},
+	}
+	f.add(cmd)
+	fl := cmd.Flags()
+	fl.StringVar(&f.operator, "operator", os.Getenv("USER"), "who measures")
+	fl.StringVar(&f.notes, "notes", "", "anything worth keeping with the run")
+	fl.StringVar(&f.corrects, "corrects", "", "the run that this one is to be read instead of")
+	fl.StringVar(&f.plots, "plots", "", "folder for the plots (default: beside the database)")
+	fl.BoolVar(&f.all, "all", false, "print every row of long lists")
+	return cmd
+}
+
+// accept carries out the plan, prints what came of it and keeps the run.
+func (a *app) accept(ctx context.Context, s *db.Store, name string, f acceptFlags) (db.Run, error) {
+	board, kept, err := planOf(ctx, s, name)
+	if err != nil {
+		return db.Run{}, err
+	}
+	plan, err := verdict.ParsePlan([]byte(kept.Text))
+	if err != nil {
+		return db.Run{}, wrongUsef("the plan of %s: %w", board.Label, err)
+	}
+	b, err := chooseBench(ctx, s, f.benchFlags)
+	if err != nil {
+		return db.Run{}, err
+	}
+	profile, err := latestProfile(ctx, s, b.Name)
+	if err != nil {
+		return db.Run{}, err
+	}
+	if profile == nil {
+		return db.Run{}, wrongUsef("bench %s is not calibrated, a plan needs levels in dBu: 'boardproof calibrate --bench %s'", b.Name, b.Name)
+	}
+	in, closeDevice, err := a.openInstrument(b, f.benchFlags)
+	if err != nil {
+		return db.Run{}, err
+	}
+	defer closeDevice() //nolint:errcheck // the takes are in by then
+	sit, err := a.sitting(b, in, board.Outputs, profile)
+	if err != nil {
+		return db.Run{}, err
+	}
+	started := a.now()
+	got, err := sit.Accept(ctx, plan)
+	if err != nil {
+		return db.Run{}, err
+	}
+	run := db.Run{
+		BoardID: board.ID, Bench: b.Name, ProfileID: profile.ID, PlanID: kept.ID, Simulated: in.Describe().Simulated,
+		Operator: f.operator, Started: started, Finished: a.now(), MethodVersion: analysis.MethodVersion,
+		Corrects: f.corrects, Notes: f.notes, Readings: got.Readings, Curves: got.Curves, Refused: got.Refused,
+	}
+	if run, err = keepRun(ctx, s, run, got.Takes); err != nil {
+		return db.Run{}, err
+	}
+	return run, a.present(s, run, plan, profile, f.plots, f.all)
+}
+
+// keepRun puts the takes on the disk and then the run that names them.
+func keepRun(ctx context.Context, s *db.Store, run db.Run, takes []procedure.StepTake) (db.Run, error) {
+	for _, t := range takes {
+		ref, err := s.SaveTake(t.Take, t.Step, t.Attempt)
+		if err != nil {
+			return db.Run{}, err
+		}
+		run.Takes = append(run.Takes, ref)
+	}
+	return s.SaveRun(ctx, run)
+}
+
+// present prints a run and draws its plots.
+func (a *app) present(s *db.Store, run db.Run, plan verdict.Plan, profile *calibration.Profile, dir string, all bool) error {
+	if dir == "" {
+		dir = filepath.Join(s.Path()+".plots", run.ID)
+	}
+	paths, err := drawPlots(dir, run, plan, profile)
+	if err != nil {
+		return err
+	}
+	if a.json {
+		return report.Write(a.out, runDocument(run, paths))
+	}
+	a.printf("board %s, run %s, %s, bench %s, profile %s\n", run.BoardAsWas.Label, run.ID, local(run.Started), run.Bench, run.ProfileID)
+	err = report.Table(a.out, run.Readings, report.TableOptions{Simulated: run.Simulated, Refused: run.Refused, All: all})
+	if err != nil {
+		return err
+	}
+	a.printf("rule: %s\n", ruleInWords(plan.Rule))
+	for _, p := range paths {
+		a.printf("plot: %s\n", p)
+	}
+	return nil
+}
+
+func ruleInWords(r verdict.Rule) string {
+	if r == verdict.Simple {
+		return "the figure alone decides, its uncertainty is not counted"
+	}
+	return "a figure passes when it is inside its limit by at least its uncertainty (k = 2)"
+}
+
+// runInfo is what the JSON says of a run beside its readings.
+type runInfo struct {
+	ID         string          `json:"id"`
+	Bench      string          `json:"bench"`
+	Operator   string          `json:"operator,omitempty"`
+	Started    time.Time       `json:"started"`
+	Finished   time.Time       `json:"finished"`
+	Method     string          `json:"method_version"`
+	Corrects   string          `json:"corrects,omitempty"`
+	Verdict    verdict.Outcome `json:"verdict"`
+	Notes      string          `json:"notes,omitempty"`
+	Takes      []db.TakeRef    `json:"takes,omitempty"`
+	PlotsDrawn []string        `json:"plots,omitempty"`
+}
+
+func runDocument(run db.Run, plots []string) report.Document {
+	return report.Document{
+		Simulated: run.Simulated, Board: run.BoardAsWas,
+		Run: runInfo{run.ID, run.Bench, run.Operator, run.Started, run.Finished, run.MethodVersion, run.Corrects,
+			run.Verdict, run.Notes, run.Takes, plots},
+		Profile: run.ProfileID, Readings: run.Readings, Curves: run.Curves, Refused: run.Refused,
+	}
+}
+
+// drawPlots draws what the run has curves for.
+func drawPlots(dir string, run db.Run, plan verdict.Plan, profile *calibration.Profile) ([]string, error) {
+	if err := os.MkdirAll(dir, 0o755); err != nil {
+		return nil, wrongUse(fmt.Errorf("the folder for plots cannot be made: %w", err))
+	}
+	head := report.Heading{Board: run.BoardAsWas.Label, Run: run.ID, Date: run.Started, Simulated: run.Simulated}
+	var paths []string
+	add := func(p []string, err error) error {
+		paths = append(paths, p...)
+		return err
+	}
+	var errs []error
+	if c := curvesOf(run, analysis.Response); len(c) > 0 {
+		errs = append(errs, add(report.SaveResponse(dir, report.ResponsePlot{
+			Heading: head, Curves: c, Masks: report.PlanMasks(masksOf(plan)), Phase: true})))
+	}
+	if c := curvesOf(run, analysis.NoiseDensity); len(c) > 0 {
+		errs = append(errs, add(report.SaveNoise(dir, report.NoisePlot{
+			Heading: head, Curves: c, Lines: linesOf(run), Floor: floorCurve(profile)})))
+	}
+	if c := curvesOf(run, analysis.SplitDifference); len(c) > 0 {
+		errs = append(errs, add(report.SaveSplit(dir, report.SplitPlot{Heading: head, Curves: c, Masks: splitLimits(plan)})))
+	}
+	return paths, errors.Join(errs...)
+}
+
+func curvesOf(run db.Run, quantity string) []analysis.Curve {
+	var out []analysis.Curve
+	for _, c := range run.Curves {
+		if c.Quantity == quantity {
+			out = append(out, c)
+		}
+	}
+	return out
+}
+
+func linesOf(run db.Run) []analysis.Reading {
+	var out []analysis.Reading
+	for _, r := range run.Readings {
+		if r.Quantity == analysis.HumHarmonic || r.Quantity == analysis.OtherTone {
+			out = append(out, r.Reading)
+		}
+	}
+	return out
+}
+
+func masksOf(plan verdict.Plan) []verdict.Mask {
+	var out []verdict.Mask
+	for _, s := range plan.Steps {
+		out = append(out, s.Masks...)
+	}
+	return out
+}
+
+// splitLimits draws the limit on the worst level match over its band.
+func splitLimits(plan verdict.Plan) []report.Mask {
+	var out []report.Mask
+	for _, s := range plan.Steps {
+		for _, l := range s.Limits {
+			if l.Quantity != analysis.WorstLevelMatch || l.Min == nil || l.Max == nil {
+				continue
+			}
+			out = append(out, report.Mask{Output: l.Output, FrequencyHz: l.BandHz[:],
+				Min: []float64{*l.Min, *l.Min}, Max: []float64{*l.Max, *l.Max}})
+		}
+	}
+	return out
+}
+
+// floorCurve is the bench's own noise at its first input.
+func floorCurve(p *calibration.Profile) *analysis.Curve {
+	if p == nil || len(p.Inputs) == 0 || len(p.Inputs[0].NoiseDensity.FrequencyHz) == 0 {
+		return nil
+	}
+	return &p.Inputs[0].NoiseDensity
+}

@@ -1,0 +1,151 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"strings"
+	"time"
+
+	"github.com/adrg/xdg"
+	"github.com/spf13/cobra"
+
+	"boardproof/db"
+)
+
+// app is what every command works with; tests make their own.
+type app struct {
+	in       io.Reader
+	out, err io.Writer
+	now      func() time.Time
+
+	storePath string
+	json      bool
+	yes       bool
+}
+
+func newApp(in io.Reader, out, err io.Writer) *app {
+	return &app{in: in, out: out, err: err, now: time.Now}
+}
+
+// run carries out one command line and returns the exit code.
+func (a *app) run(ctx context.Context, args []string) int {
+	root := a.root()
+	root.SetArgs(args)
+	root.SetOut(a.out)
+	root.SetErr(a.err)
+	err := root.ExecuteContext(ctx)
+	if err == nil {
+		return exitPassed
+	}
+	var failed *limitFailed
+	if !errors.As(err, &failed) {
+		a.complain(ctx, err)
+	}
+	return exitCode(ctx, err)
+}
+
+// complain prints one line for err, and what to do next on a second where the
+// error says it after a colon of its own.
+func (a *app) complain(ctx context.Context, err error) {
+	if ctx.Err() != nil && errors.Is(err, context.Canceled) {
+		fmt.Fprintln(a.err, "error: stopped; the output is silent and nothing of this was kept")
+		return
+	}
+	fmt.Fprintf(a.err, "error: %s\n", strings.TrimSpace(err.Error()))
+}
+
+func (a *app) root() *cobra.Command {
+	root := &cobra.Command{
+		Use:   "boardproof",
+		Short: "Prove a finished pedalboard at the bench and keep what was read",
+		Long: "boardproof plays sweeps, impulses and tones through a pedalboard by way of an audio\n" +
+			"interface, reads its response, noise, hum, distortion and the match of its outputs,\n" +
+			"judges them against the board's plan, and keeps every reading.\n\n" +
+			"Exit codes: 0 all passed, 1 a limit failed, 2 wrong use or bad input,\n" +
+			"3 the instrument could not measure.",
+		SilenceUsage:  true,
+		SilenceErrors: true,
+		Args:          noArgs,
+		RunE:          func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
+	}
+	root.CompletionOptions.HiddenDefaultCmd = true
+	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error {
+		return wrongUse(fmt.Errorf("%w; see '%s --help'", err, cmd.CommandPath()))
+	})
+	flags := root.PersistentFlags()
+	flags.StringVar(&a.storePath, "store", "", "the database file (default: boardproof/boardproof.db in the user's data directory)")
+	flags.BoolVar(&a.json, "json", false, "print results as JSON")
+	flags.BoolVar(&a.yes, "yes", false, "ask nothing: every prompt counts as done")
+	root.AddCommand(a.benchCommand(), a.calibrateCommand(), a.boardCommand(), a.planCommand(), a.signalCommand(),
+		a.measureCommand(), a.acceptCommand(), a.runsCommand(), a.showCommand(), a.demoCommand())
+	return root
+}
+
+// noArgs is cobra.NoArgs as wrong use.
+func noArgs(cmd *cobra.Command, args []string) error {
+	if len(args) > 0 {
+		return wrongUse(fmt.Errorf("%q is not a command or argument here; see '%s --help'", args[0], cmd.CommandPath()))
+	}
+	return nil
+}
+
+// exactArgs wants one argument for each name.
+func exactArgs(names ...string) cobra.PositionalArgs {
+	return func(cmd *cobra.Command, args []string) error {
+		if len(args) != len(names) {
+			return wrongUse(fmt.Errorf("'%s' takes %s, not %d arguments", cmd.CommandPath(), strings.Join(names, " and "), len(args)))
+		}
+		return nil
+	}
+}
+
+// openStore opens the database, making it where it is missing.
+func (a *app) openStore(ctx context.Context) (*db.Store, error) {
+	path := a.storePath
+	if path == "" {
+		path = filepath.Join(xdg.DataHome, "boardproof", "boardproof.db")
+	}
+	s, err := db.Open(ctx, path)
+	if err != nil {
+		return nil, wrongUse(err)
+	}
+	s.Now = a.now
+	return s, nil
+}
+
+// withStore runs f with the store open and closes it after.
+func (a *app) withStore(ctx context.Context, f func(*db.Store) error) (err error) {
+	s, err := a.openStore(ctx)
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, s.Close()) }()
+	return f(s)
+}
+
+// local formats a time for people.
+func local(t time.Time) string { return t.Local().Format("2006-01-02 15:04") }
+
+// printf writes to the output; a broken pipe is not worth an error each.
+func (a *app) printf(format string, args ...any) { fmt.Fprintf(a.out, format, args...) }
+
+// writeNew writes a file and leaves nothing half-written behind.
+func writeNew(path string, data []byte) error {
+	tmp, err := os.CreateTemp(filepath.Dir(path), ".boardproof-*")
+	if err != nil {
+		return err
+	}
+	_, err = tmp.Write(data)
+	err = errors.Join(err, tmp.Chmod(0o644), tmp.Close())
+	if err == nil {
+		err = os.Rename(tmp.Name(), path)
+	}
+	if err != nil {
+		os.Remove(tmp.Name())
+	}
+	return err
+}

@@ -1,0 +1,183 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"strconv"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"boardproof/analysis/verdict"
+	"boardproof/db"
+)
+
+func (a *app) boardCommand() *cobra.Command {
+	cmd := &cobra.Command{
+		Use:   "board",
+		Short: "Register boards and look them up",
+		Args:  noArgs,
+		RunE:  func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
+	}
+	cmd.AddCommand(a.boardAdd(), a.boardList(), a.boardShow())
+	return cmd
+}
+
+func (a *app) boardAdd() *cobra.Command {
+	var b db.Board
+	var outputs string
+	var devices []string
+	cmd := &cobra.Command{
+		Use:   "add LABEL",
+		Short: "Register a board with its chain of devices and the default plan",
+		Long: "Register a board. Devices are given in the order of the signal, each as\n" +
+			"  --device \"NAME,KIND[,VOLTS[,MILLIAMPERES[,PLUG]]]\"\n" +
+			"for example --device \"moss fuzz,fuzz,9,4\" --device \"front buffer,buffer,9,12\".",
+		Args: exactArgs("the board's label"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			b.Label = args[0]
+			b.Outputs = nil
+			for _, o := range strings.Split(outputs, ",") {
+				b.Outputs = append(b.Outputs, strings.TrimSpace(o))
+			}
+			for i, text := range devices {
+				d, err := parseDevice(text)
+				if err != nil {
+					return wrongUsef("device %d: %w", i+1, err)
+				}
+				b.Chain = append(b.Chain, d)
+			}
+			return a.withStore(cmd.Context(), func(s *db.Store) error { return a.addBoard(cmd.Context(), s, b) })
+		},
+	}
+	f := cmd.Flags()
+	f.StringVar(&b.Owner, "owner", "", "whose board it is")
+	f.StringVar(&b.Serial, "serial", "", "its serial label")
+	f.StringVar(&outputs, "outputs", "A,B", "the names of its outputs, the reference first")
+	f.StringArrayVar(&devices, "device", nil, "one device of the chain; repeat in the order of the signal")
+	f.StringVar(&b.Notes, "notes", "", "anything worth knowing")
+	return cmd
+}
+
+func parseDevice(text string) (db.Device, error) {
+	parts := strings.Split(text, ",")
+	for i := range parts {
+		parts[i] = strings.TrimSpace(parts[i])
+	}
+	if len(parts) < 2 || len(parts) > 5 {
+		return db.Device{}, fmt.Errorf("%q is not NAME,KIND[,VOLTS[,MILLIAMPERES[,PLUG]]]", text)
+	}
+	d := db.Device{Name: parts[0], Kind: parts[1]}
+	for i, to := range []*float64{&d.SupplyV, &d.SupplyMA} {
+		if len(parts) <= i+2 || parts[i+2] == "" {
+			continue
+		}
+		v, err := strconv.ParseFloat(parts[i+2], 64)
+		if err != nil {
+			return db.Device{}, fmt.Errorf("%q: %q is not a number of %s", text, parts[i+2], []string{"volts", "milliamperes"}[i])
+		}
+		*to = v
+	}
+	if len(parts) == 5 {
+		d.Plug = parts[4]
+	}
+	return d, nil
+}
+
+func (a *app) addBoard(ctx context.Context, s *db.Store, b db.Board) error {
+	b, err := s.AddBoard(ctx, b)
+	if err != nil {
+		return err
+	}
+	if _, err := s.SavePlan(ctx, b.ID, verdict.DefaultPlanTOML); err != nil {
+		return err
+	}
+	return a.printBoard(ctx, s, b)
+}
+
+func (a *app) boardList() *cobra.Command {
+	return &cobra.Command{
+		Use:   "list",
+		Short: "List the boards",
+		Args:  noArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			return a.withStore(cmd.Context(), func(s *db.Store) error {
+				all, err := s.Boards(cmd.Context())
+				if err != nil {
+					return err
+				}
+				if a.json {
+					return a.printJSON(append([]db.Board{}, all...))
+				}
+				for _, b := range all {
+					a.printf("%-32.32s  %-20.20s  %-14.14s  outputs %s\n", b.Label, b.Owner, b.Serial, strings.Join(b.Outputs, ", "))
+				}
+				if len(all) == 0 {
+					a.printf("no board is registered: 'boardproof board add LABEL'\n")
+				}
+				return nil
+			})
+		},
+	}
+}
+
+func (a *app) boardShow() *cobra.Command {
+	return &cobra.Command{
+		Use:   "show BOARD",
+		Short: "Show a board, its chain and its runs",
+		Args:  exactArgs("a board's label"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			return a.withStore(cmd.Context(), func(s *db.Store) error {
+				b, err := s.FindBoard(cmd.Context(), args[0])
+				if err != nil {
+					return err
+				}
+				return a.printBoard(cmd.Context(), s, b)
+			})
+		},
+	}
+}
+
+func (a *app) printBoard(ctx context.Context, s *db.Store, b db.Board) error {
+	warnings := db.ChainWarnings(b.Chain)
+	runs, err := s.Runs(ctx, b.ID)
+	if err != nil {
+		return err
+	}
+	if a.json {
+		return a.printJSON(map[string]any{"board": b, "warnings": append([]string{}, warnings...), "runs": append([]db.Run{}, runs...)})
+	}
+	a.printf("board %s", b.Label)
+	if b.Serial != "" {
+		a.printf(", serial %s", b.Serial)
+	}
+	if b.Owner != "" {
+		a.printf(", owner %s", b.Owner)
+	}
+	a.printf(", outputs %s, registered %s\n", strings.Join(b.Outputs, ", "), local(b.Created))
+	for i, d := range b.Chain {
+		a.printf("  %2d  %-28.28s %-18.18s %s\n", i+1, d.Name, d.Kind, supply(d))
+	}
+	if b.Notes != "" {
+		a.printf("  notes: %s\n", b.Notes)
+	}
+	for _, w := range warnings {
+		a.operator().wrapped("warning: ", w)
+	}
+	a.printRuns(runs)
+	return nil
+}
+
+func supply(d db.Device) string {
+	var words []string
+	if d.SupplyV != 0 {
+		words = append(words, fmt.Sprintf("%g V", d.SupplyV))
+	}
+	if d.SupplyMA != 0 {
+		words = append(words, fmt.Sprintf("%g mA", d.SupplyMA))
+	}
+	if d.Plug != "" {
+		words = append(words, d.Plug)
+	}
+	return strings.Join(words, ", ")
+}

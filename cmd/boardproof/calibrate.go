@@ -1,0 +1,155 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"maps"
+	"math"
+	"math/cmplx"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"boardproof/analysis"
+	"boardproof/calibration"
+	"boardproof/capture"
+	"boardproof/capture/simboard"
+	"boardproof/cmd/boardproof/internal/procedure"
+	"boardproof/db"
+)
+
+// calibrateFlags are what calibrate may be told instead of being asked.
+type calibrateFlags struct {
+	benchFlags
+	meter      calibration.MeterReading
+	level      string
+	days       int
+	operator   string
+	controls   string
+	toneHz     float64
+	outputOhms float64
+	inputsOhms float64
+}
+
+func (a *app) calibrateCommand() *cobra.Command {
+	var f calibrateFlags
+	cmd := &cobra.Command{
+		Use:   "calibrate",
+		Short: "Find the bench's full scales, its own response, latency, noise and hum",
+		Long: "Walk through the calibration of a bench: a multimeter reads a tone, a loopback lead\n" +
+			"shows the bench's own response, terminated inputs its own noise and hum. The result\n" +
+			"is a profile, kept for good; readings name the profile they were made with.",
+		Args: noArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			return a.withStore(cmd.Context(), func(s *db.Store) error { return a.calibrate(cmd.Context(), s, f) })
+		},
+	}
+	f.add(cmd)
+	fl := cmd.Flags()
+	fl.Float64Var(&f.meter.VoltsRMS, "meter-volts", 0, "what the multimeter read of the tone, in volts RMS (asked for otherwise)")
+	fl.StringVar(&f.meter.Name, "meter", "", "which multimeter")
+	fl.Float64Var(&f.meter.PercentOfReading, "meter-percent", 1, "the meter's accuracy at the tone's frequency, % of reading")
+	fl.Float64Var(&f.meter.DigitsOff, "meter-digits", 3, "and digits")
+	fl.Float64Var(&f.meter.ResolutionV, "meter-resolution", 0.001, "the voltage of one digit")
+	fl.StringVar(&f.level, "level", "-12dBFS", "level of the tone and the loopback sweep")
+	fl.Float64Var(&f.toneHz, "tone", 185, "frequency of the metered tone in hertz, off the mains harmonics")
+	fl.IntVar(&f.days, "valid-days", int(calibration.DefaultValidity/(24*time.Hour)), "for how many days the profile is good")
+	fl.StringVar(&f.operator, "operator", "", "who calibrates")
+	fl.StringVar(&f.controls, "controls", "", "where the gain controls stand, in your words")
+	fl.Float64Var(&f.outputOhms, "output-ohms", 0, "the output's impedance from the interface's manual")
+	fl.Float64Var(&f.inputsOhms, "inputs-ohms", 0, "the impedance of all looped inputs together, from the manual")
+	return cmd
+}
+
+func (a *app) calibrate(ctx context.Context, s *db.Store, f calibrateFlags) error {
+	b, err := chooseBench(ctx, s, f.benchFlags)
+	if err != nil {
+		return err
+	}
+	level, err := parseUnit(f.level, "dBFS")
+	if err != nil {
+		return wrongUsef("--level: %w", err)
+	}
+	if f.days < 1 || f.days > 3650 {
+		return wrongUsef("--valid-days %d is not 1 to 3650", f.days)
+	}
+	in, closeDevice, err := a.openInstrument(b, f.benchFlags)
+	if err != nil {
+		return err
+	}
+	defer closeDevice() //nolint:errcheck // the takes are in by then
+	sit, err := a.sitting(b, in, sortedOutputs(b.Inputs), nil)
+	if err != nil {
+		return err
+	}
+	p, err := sit.Calibrate(ctx, procedure.CalibrationPlan{
+		Bench: b.Name, Operator: f.operator, Controls: f.controls, ToneHz: f.toneHz, LevelDBFS: level,
+		OutputOhms: f.outputOhms, InputsOhms: f.inputsOhms, Validity: time.Duration(f.days) * 24 * time.Hour,
+		ReadMeter: func() (calibration.MeterReading, error) { return a.readMeter(f.meter, in, level, f.toneHz) },
+	})
+	if err != nil {
+		return err
+	}
+	kept, err := s.SaveProfile(ctx, *p)
+	if err != nil {
+		return err
+	}
+	return a.printBenchProfile(ctx, s, b, kept)
+}
+
+func (a *app) printBenchProfile(ctx context.Context, s *db.Store, b db.Bench, p calibration.Profile) error {
+	if a.json {
+		return a.printJSON(p)
+	}
+	return a.printBench(ctx, s, b)
+}
+
+func sortedOutputs(inputs map[string]int) []string {
+	names := slices.Collect(maps.Keys(inputs))
+	// By channel, so that the reference is the first input.
+	slices.SortFunc(names, func(x, y string) int { return inputs[x] - inputs[y] })
+	return names
+}
+
+// readMeter takes the reading from the flags, from the simulated meter of a
+// simulated bench, or from the operator.
+func (a *app) readMeter(m calibration.MeterReading, in capture.Instrument, levelDBFS, toneHz float64) (calibration.MeterReading, error) {
+	if m.VoltsRMS > 0 {
+		return m, nil
+	}
+	if sim, ok := in.(*simboard.Simboard); ok {
+		m.Name = "simulated meter"
+		m.VoltsRMS = simulatedMeter(sim, levelDBFS, toneHz, m.ResolutionV)
+		fmt.Fprintf(a.err, "  the simulated meter reads %.4g V\n", m.VoltsRMS)
+		return m, nil
+	}
+	if a.yes {
+		return m, wrongUsef("--yes needs the multimeter's reading: --meter-volts V")
+	}
+	line, err := a.operator().ask("  the multimeter reads, in volts RMS: ")
+	if err != nil {
+		return m, err
+	}
+	v, err := strconv.ParseFloat(strings.ReplaceAll(strings.TrimSuffix(strings.TrimSpace(line), "V"), ",", "."), 64)
+	if err != nil || !(v > 0) {
+		return m, wrongUsef("%q is not a voltage", line)
+	}
+	m.VoltsRMS = v
+	return m, nil
+}
+
+// simulatedMeter rounds what stands at the loopback lead to the meter's digit.
+func simulatedMeter(sim *simboard.Simboard, levelDBFS, toneHz, resolutionV float64) float64 {
+	truth := sim.Truth()
+	recorded := cmplx.Abs(truth.SampleResponse(capture.Loopback, 1, toneHz)) * math.Pow(10, levelDBFS/20)
+	volts := recorded * analysis.VoltsFromDBu(truth.InputFullScaleDBu(1))
+	if resolutionV <= 0 {
+		return volts
+	}
+	return math.Round(volts/resolutionV) * resolutionV
+}
+
+func dbu(volts float64) float64 { return analysis.DBu(volts) }

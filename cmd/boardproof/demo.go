@@ -1,0 +1,117 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"boardproof/calibration"
+	"boardproof/db"
+	"boardproof/testsignals"
+)
+
+// The scenario of the demo, invented.
+var demoBoard = db.Board{
+	Label: "Lantern Ferry", Owner: "the Harbour Lights trio", Serial: "LF-0007", Outputs: []string{"A", "B"},
+	Chain: []db.Device{
+		{Name: "moss fuzz", Kind: "fuzz", SupplyV: 9, SupplyMA: 4, Plug: "2.1 mm, centre negative"},
+		{Name: "tide boost", Kind: "boost", SupplyV: 9, SupplyMA: 8, Plug: "2.1 mm, centre negative"},
+		{Name: "front buffer", Kind: "buffer", SupplyV: 9, SupplyMA: 12, Plug: "2.1 mm, centre negative"},
+		{Name: "slate compressor", Kind: "compressor", SupplyV: 9, SupplyMA: 15, Plug: "2.1 mm, centre negative"},
+		{Name: "gull chorus", Kind: "chorus", SupplyV: 12, SupplyMA: 60, Plug: "2.1 mm, centre negative"},
+		{Name: "two-way split", Kind: "split, transformer on B"},
+	},
+	Notes: "two amplifiers; B through the isolating transformer",
+}
+
+const demoBench = "demo bench"
+
+func (a *app) demoCommand() *cobra.Command {
+	var fault string
+	cmd := &cobra.Command{
+		Use:   "demo",
+		Short: "Run the main job on simulated boards: register, calibrate, accept a good one and a faulty one",
+		Args:  noArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			return a.demo(cmd.Context(), fault)
+		},
+	}
+	cmd.Flags().StringVar(&fault, "fault", "flipped-split", "which faulty board to show")
+	return cmd
+}
+
+// demo fails unless the good board passes and the faulty one does not.
+func (a *app) demo(ctx context.Context, fault string) error {
+	if a.storePath == "" {
+		dir, err := os.MkdirTemp("", "boardproof-demo-")
+		if err != nil {
+			return err
+		}
+		a.storePath = filepath.Join(dir, "demo.db")
+	}
+	a.yes = true
+	return a.withStore(ctx, func(s *db.Store) error {
+		start := time.Now()
+		if err := a.demoSetUp(ctx, s); err != nil {
+			return err
+		}
+		signals := 0.0
+		for _, board := range []struct {
+			simulate string
+			passes   bool
+		}{{"good", true}, {fault, false}} {
+			seconds, err := a.demoAccept(ctx, s, board.simulate, board.passes)
+			if err != nil {
+				return err
+			}
+			signals += seconds
+		}
+		a.printf("\nthe demo took %.1f s; played at a real bench, the signals of both runs last %.1f s\n", time.Since(start).Seconds(), signals)
+		a.printf("store: %s\n", s.Path())
+		return nil
+	})
+}
+
+func (a *app) demoSetUp(ctx context.Context, s *db.Store) error {
+	a.printf("=== a simulated bench is set up and calibrated\n")
+	b := db.Bench{Name: demoBench, Kind: kindSimulated, Device: "simulated bench", RateHz: 48000, Output: 1, Inputs: map[string]int{"A": 1, "B": 2}}
+	if err := s.SetBench(ctx, b); err != nil {
+		return err
+	}
+	f := calibrateFlags{meter: calibration.MeterReading{PercentOfReading: 0.5, DigitsOff: 2, ResolutionV: 0.0001}, level: "-12dBFS",
+		days: 365, operator: "demo", toneHz: 185}
+	f.bench = demoBench
+	if err := a.calibrate(ctx, s, f); err != nil {
+		return err
+	}
+	a.printf("\n=== a board is registered\n")
+	err := a.addBoard(ctx, s, demoBoard)
+	if errors.Is(err, db.ErrDuplicate) {
+		a.printf("board %s is registered already\n", demoBoard.Label)
+		return nil
+	}
+	return err
+}
+
+// demoAccept accepts the board once and returns how long its signals last.
+func (a *app) demoAccept(ctx context.Context, s *db.Store, simulate string, passes bool) (seconds float64, err error) {
+	a.printf("\n=== acceptance of the simulated board %q\n", simulate)
+	f := acceptFlags{operator: "demo", notes: "simulated board: " + simulate}
+	f.bench, f.simulate = demoBench, simulate
+	run, err := a.accept(ctx, s, demoBoard.Label, f)
+	if err != nil {
+		return 0, err
+	}
+	for _, t := range run.Takes {
+		seconds += float64(testsignals.LayoutOf(t.Take.Signal).Frames) / float64(t.Take.RateHz)
+	}
+	if got := outcome(run.Readings) == nil; got != passes {
+		return 0, fmt.Errorf("the demo's board %q came out as %s", simulate, run.Verdict)
+	}
+	return seconds, nil
+}

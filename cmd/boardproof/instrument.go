@@ -1,0 +1,136 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+	"strconv"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"boardproof/calibration"
+	"boardproof/capture"
+	"boardproof/capture/simboard"
+	"boardproof/capture/soundcard"
+	"boardproof/cmd/boardproof/internal/procedure"
+	"boardproof/db"
+)
+
+// benchFlags choose the bench of a command.
+type benchFlags struct {
+	bench    string
+	simulate string
+}
+
+func (f *benchFlags) add(cmd *cobra.Command) {
+	cmd.Flags().StringVar(&f.bench, "bench", "", "the bench to use (default: the only one there is)")
+	cmd.Flags().StringVar(&f.simulate, "simulate", "", "lay this simulated board on a simulated bench: "+strings.Join(simboard.ReadyNames(), ", "))
+}
+
+// chooseBench finds the bench that is meant.
+func chooseBench(ctx context.Context, s *db.Store, f benchFlags) (db.Bench, error) {
+	if f.bench != "" {
+		b, err := s.Bench(ctx, f.bench)
+		return b, wrongUse(err)
+	}
+	all, err := s.Benches(ctx)
+	if err != nil {
+		return db.Bench{}, err
+	}
+	switch len(all) {
+	case 0:
+		return db.Bench{}, wrongUsef("no bench is set up: 'boardproof bench devices' lists what is there, 'boardproof bench set' takes one")
+	case 1:
+		return all[0], nil
+	}
+	names := make([]string, len(all))
+	for i, b := range all {
+		names[i] = b.Name
+	}
+	return db.Bench{}, wrongUsef("there are %d benches, %s: name one with --bench", len(all), strings.Join(names, ", "))
+}
+
+// openInstrument connects to a bench's instrument. close is never nil.
+func (a *app) openInstrument(b db.Bench, f benchFlags) (in capture.Instrument, close func() error, err error) {
+	none := func() error { return nil }
+	if b.Kind != kindSimulated {
+		if f.simulate != "" {
+			return nil, none, wrongUsef("bench %q is a real one: --simulate goes with a bench set up with 'bench set NAME --simulated'", b.Name)
+		}
+		sc, err := soundcard.Open(soundcard.Config{Device: b.Device, Host: b.Host, RateHz: b.RateHz})
+		if err != nil {
+			return nil, none, deviceError(err)
+		}
+		return sc, sc.Close, nil
+	}
+	name := f.simulate
+	if name == "" {
+		name = "good"
+	}
+	cfg, err := simboard.Ready(name)
+	if err != nil {
+		return nil, none, wrongUse(err)
+	}
+	cfg.RateHz, cfg.Now = b.RateHz, a.now
+	sim, err := simboard.New(cfg)
+	return sim, none, wrongUse(err)
+}
+
+const kindSimulated = "simboard"
+
+// deviceError gives wrong use where the operator named what is not there,
+// unmeasured where the device itself would not.
+func deviceError(err error) error {
+	for _, e := range []error{soundcard.ErrNoDevice, soundcard.ErrAmbiguous, soundcard.ErrRate, soundcard.ErrChannel} {
+		if errors.Is(err, e) {
+			return wrongUse(err)
+		}
+	}
+	return unmeasured(err)
+}
+
+// sitting connects a bench for outputs, the board's outputs in order.
+func (a *app) sitting(b db.Bench, in capture.Instrument, outputs []string, p *calibration.Profile) (*procedure.Sitting, error) {
+	s := &procedure.Sitting{Instrument: in, Output: b.Output, Profile: p, Operator: a.operator(), Now: a.now}
+	for _, o := range outputs {
+		channel, ok := b.Inputs[o]
+		if !ok {
+			return nil, wrongUsef("bench %q has no input for output %s: 'boardproof bench set %s --inputs %s=CHANNEL,...'", b.Name, o, b.Name, o)
+		}
+		s.Patching = append(s.Patching, calibration.Patching{Output: o, Input: channel})
+	}
+	return s, nil
+}
+
+// parseOutputs reads A=1,B=2 in the order given.
+func parseOutputs(text string) ([]calibration.Patching, error) {
+	var all []calibration.Patching
+	for _, pair := range strings.Split(text, ",") {
+		name, number, ok := strings.Cut(strings.TrimSpace(pair), "=")
+		channel, err := strconv.Atoi(strings.TrimSpace(number))
+		name = strings.TrimSpace(name)
+		if !ok || err != nil || channel < 1 || name == "" {
+			return nil, wrongUsef("%q is not outputs and their channels, as in A=1,B=2", text)
+		}
+		if slices.ContainsFunc(all, func(p calibration.Patching) bool { return p.Output == name || p.Input == channel }) {
+			return nil, wrongUsef("%q names an output or a channel twice", text)
+		}
+		all = append(all, calibration.Patching{Output: name, Input: channel})
+	}
+	return all, nil
+}
+
+// latestProfile returns the bench's newest profile, nil with a note when
+// there is none.
+func latestProfile(ctx context.Context, s *db.Store, bench string) (*calibration.Profile, error) {
+	p, err := s.LatestProfile(ctx, bench)
+	if errors.Is(err, db.ErrNotFound) {
+		return nil, nil
+	}
+	if err != nil {
+		return nil, fmt.Errorf("reading the bench's profile: %w", err)
+	}
+	return &p, nil
+}

@@ -1,0 +1,130 @@
+package procedure
+
+import (
+	"context"
+	"fmt"
+
+	"boardproof/analysis"
+	"boardproof/analysis/verdict"
+	"boardproof/capture"
+	"boardproof/testsignals"
+)
+
+// Accepted is what an acceptance gave.
+type Accepted struct {
+	Readings []verdict.Judged
+	Curves   []analysis.Curve
+	Refused  []analysis.Refusal
+	// Takes are all that were used, in order, with the step each belongs to.
+	Takes []StepTake
+}
+
+// StepTake is a take and the step it was made for.
+type StepTake struct {
+	Step string
+	*Taken
+}
+
+// Accept carries plan out once. A step whose takes keep failing is refused
+// and the sitting goes on; an instrument that fails, or an operator who ends
+// it, ends the sitting with an error and nothing is kept.
+func (s *Sitting) Accept(ctx context.Context, plan verdict.Plan) (*Accepted, error) {
+	a := &Accepted{}
+	for i, step := range plan.Steps {
+		title := fmt.Sprintf("step %d of %d: %s", i+1, len(plan.Steps), step.Name)
+		s.Operator.Say(title)
+		if err := s.Operator.Ready(step.Prompt, step.Caution); err != nil {
+			return nil, fmt.Errorf("%s: %w", title, err)
+		}
+		res, takes, err := s.step(ctx, step)
+		if err != nil {
+			return nil, fmt.Errorf("%s: %w", title, err)
+		}
+		a.Takes = append(a.Takes, takes...)
+		a.Readings = append(a.Readings, verdict.Apply(step, s.outputs(), plan.Rule, res)...)
+		a.Curves = append(a.Curves, res.Curves...)
+		a.Refused = append(a.Refused, res.Refused...)
+	}
+	return a, nil
+}
+
+// step takes and reads all that one step asks for.
+func (s *Sitting) step(ctx context.Context, step verdict.Step) (analysis.Result, []StepTake, error) {
+	var res analysis.Result
+	var takes []StepTake
+	level, err := s.level(ctx, step)
+	if err != nil {
+		return s.refuseStep(step, err)
+	}
+	taken := map[testsignals.Kind]*Taken{}
+	for _, kind := range step.Signals {
+		spec := testsignals.New(kind, s.Instrument.Describe().RateHz, level, step.DurationS)
+		t, err := s.Take(ctx, string(kind), spec, capture.Patch(step.Patch), step.State)
+		if err != nil {
+			refused, err := s.Refusals(err, kind, step.State)
+			if err != nil {
+				return res, nil, err
+			}
+			res.Add(refused)
+			continue
+		}
+		taken[kind] = t
+		takes = append(takes, StepTake{step.Name, t})
+	}
+	read, err := s.readStep(step, taken)
+	if err != nil {
+		return res, nil, err
+	}
+	res.Add(read)
+	return res, takes, nil
+}
+
+func (s *Sitting) refuseStep(step verdict.Step, cause error) (analysis.Result, []StepTake, error) {
+	var res analysis.Result
+	for _, kind := range step.Signals {
+		refused, err := s.Refusals(cause, kind, step.State)
+		if err != nil {
+			return res, nil, err
+		}
+		res.Add(refused)
+	}
+	return res, nil, nil
+}
+
+// readStep gives each take to its estimator.
+func (s *Sitting) readStep(step verdict.Step, taken map[testsignals.Kind]*Taken) (analysis.Result, error) {
+	var res analysis.Result
+	add := func(r analysis.Result, err error) error {
+		res.Add(r)
+		return err
+	}
+	if t := taken[testsignals.Sweep]; t != nil {
+		if err := add(s.Sweep(t, taken[testsignals.Impulses], step.Band())); err != nil {
+			return res, err
+		}
+	}
+	if t := taken[testsignals.Tone]; t != nil {
+		read := s.Tone
+		if reads(step, analysis.DropOuts) {
+			read = s.Flex
+		}
+		if err := add(read(t)); err != nil {
+			return res, err
+		}
+	}
+	if t := taken[testsignals.Silence]; t != nil {
+		if err := add(s.Silence(t)); err != nil {
+			return res, err
+		}
+	}
+	return res, nil
+}
+
+func reads(step verdict.Step, quantity string) bool {
+	for _, q := range step.Reads() {
+		if q == quantity {
+			return true
+		}
+	}
+	return false
+}

@@ -1,0 +1,94 @@
+package procedure
+
+import (
+	"errors"
+	"fmt"
+
+	"boardproof/analysis"
+	"boardproof/calibration"
+	"boardproof/testsignals"
+)
+
+// Recording makes of t what the estimators work on.
+func (s *Sitting) Recording(t *Taken) (*analysis.Recording, error) {
+	rec, refused, err := calibration.Recording(t.Take, t.Proof, t.Signal, s.Patching, s.Profile, s.Now())
+	if err != nil {
+		return nil, err
+	}
+	if refused != "" {
+		s.Operator.Say(refused)
+	}
+	return rec, nil
+}
+
+// Sweep reads responses and matches from a sweep, with a train of impulses as
+// second opinion where there is one (nil otherwise).
+func (s *Sitting) Sweep(sweep, impulses *Taken, band analysis.Band) (analysis.Result, error) {
+	rec, err := s.Recording(sweep)
+	if err != nil {
+		return analysis.Result{}, err
+	}
+	var second *analysis.Recording
+	if impulses != nil {
+		if second, err = s.Recording(impulses); err != nil {
+			return analysis.Result{}, err
+		}
+	}
+	return analysis.SweepResult(rec, second, band)
+}
+
+// Tone reads level, gain, distortion and level match.
+func (s *Sitting) Tone(t *Taken) (analysis.Result, error) {
+	rec, err := s.Recording(t)
+	if err != nil {
+		return analysis.Result{}, err
+	}
+	return analysis.ToneResult(rec)
+}
+
+// Flex counts drop-outs of a tone.
+func (s *Sitting) Flex(t *Taken) (analysis.Result, error) {
+	rec, err := s.Recording(t)
+	if err != nil {
+		return analysis.Result{}, err
+	}
+	return analysis.FlexResult(rec)
+}
+
+// Silence reads noise, hum and tones of each output.
+func (s *Sitting) Silence(t *Taken) (analysis.Result, error) {
+	rec, err := s.Recording(t)
+	if err != nil {
+		return analysis.Result{}, err
+	}
+	return analysis.SilenceOf(rec)
+}
+
+// quantitiesOf lists what a signal is played for, to be refused together when
+// it cannot be had.
+func quantitiesOf(kind testsignals.Kind) []string {
+	switch kind {
+	case testsignals.Sweep, testsignals.Impulses:
+		return analysis.SweepQuantities()
+	case testsignals.Tone:
+		return analysis.ToneQuantities()
+	default:
+		return analysis.SilenceQuantities()
+	}
+}
+
+// Refusals turns a refused take into refusals, one for each quantity and
+// output; other errors are passed on.
+func (s *Sitting) Refusals(err error, kind testsignals.Kind, state string) (analysis.Result, error) {
+	var refused *RefusedTake
+	if !errors.As(err, &refused) {
+		return analysis.Result{}, fmt.Errorf("taking a %s: %w", kind, err)
+	}
+	var res analysis.Result
+	for _, p := range s.Patching {
+		for _, q := range quantitiesOf(kind) {
+			res.Refused = append(res.Refused, analysis.Refusal{Quantity: q, Output: p.Output, State: state, Reason: refused.Reason})
+		}
+	}
+	return res, nil
+}

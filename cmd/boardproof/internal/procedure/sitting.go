@@ -1,0 +1,115 @@
+package procedure
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"time"
+
+	"boardproof/calibration"
+	"boardproof/capture"
+	"boardproof/testsignals"
+)
+
+// Sitting is one bench, connected, with its operator.
+type Sitting struct {
+	Instrument capture.Instrument
+	// Output is the channel that plays.
+	Output int
+	// Patching says which input records which output of the board.
+	Patching []calibration.Patching
+	// Profile is nil on a bench that was not calibrated.
+	Profile  *calibration.Profile
+	Operator Operator
+	Now      func() time.Time
+}
+
+// Taken is a take that proved itself.
+type Taken struct {
+	Signal *testsignals.Signal
+	Take   *capture.Take
+	Proof  *capture.Proof
+	// Attempt counts from 1: how often the take had to be made.
+	Attempt int
+}
+
+// maxTries is how often a take is asked for before it is refused.
+const maxTries = 3
+
+// RefusedTake is the reason for which takes kept being thrown away.
+type RefusedTake struct {
+	Reason string
+	// Last is what the last one showed.
+	Last *capture.Proof
+}
+
+func (r *RefusedTake) Error() string { return r.Reason }
+
+func (s *Sitting) inputs() []int {
+	in := make([]int, len(s.Patching))
+	for i, p := range s.Patching {
+		in[i] = p.Input
+	}
+	return in
+}
+
+func (s *Sitting) outputs() []string {
+	names := make([]string, len(s.Patching))
+	for i, p := range s.Patching {
+		names[i] = p.Output
+	}
+	return names
+}
+
+// Take plays spec and records it until a take proves itself, at most maxTries
+// times. The error is a *RefusedTake when none did, another when the
+// instrument failed.
+func (s *Sitting) Take(ctx context.Context, what string, spec testsignals.Spec, patch capture.Patch, state string) (*Taken, error) {
+	sig, err := testsignals.Generate(spec)
+	if err != nil {
+		return nil, err
+	}
+	want := capture.Expect{NoSignal: patch == capture.Terminated}
+	var refused *RefusedTake
+	for try := 1; try <= maxTries; try++ {
+		take, err := s.record(ctx, what, sig, patch, state)
+		if err != nil {
+			return nil, err
+		}
+		proof, err := capture.Check(take, sig, want)
+		var bad *capture.BadTake
+		switch {
+		case err == nil:
+			return &Taken{sig, take, proof, try}, nil
+		case !errors.As(err, &bad):
+			return nil, err
+		}
+		refused = &RefusedTake{Reason: bad.Error(), Last: proof}
+		if try < maxTries {
+			s.Operator.Say(fmt.Sprintf("take thrown away: %s; taking it again (%d of %d)", bad.Error(), try+1, maxTries))
+		}
+	}
+	return nil, refused
+}
+
+func (s *Sitting) record(ctx context.Context, what string, sig *testsignals.Signal, patch capture.Patch, state string) (*capture.Take, error) {
+	progress, done := s.Operator.Watch(what, sig.Seconds())
+	defer done()
+	return s.Instrument.Record(ctx, capture.Request{
+		Signal: sig, Outputs: []int{s.Output}, Inputs: s.inputs(), Patch: patch, State: state, Progress: progress,
+	})
+}
+
+// LevelDBFS is what to play for levelDBu at the board's input. Without a
+// profile the output's full scale is not known and assumedFullScaleDBu, what
+// interfaces of the trade have at most, is taken.
+func (s *Sitting) LevelDBFS(levelDBu float64) float64 {
+	if s.Profile == nil {
+		return levelDBu - assumedFullScaleDBu
+	}
+	return s.Profile.LevelDBFS(levelDBu)
+}
+
+// assumedFullScaleDBu is a high figure, so that the level played is rather
+// too low than too high: common practice, no source.
+const assumedFullScaleDBu = 20.0

@@ -1,0 +1,23 @@
+// Command boardproof proves a finished pedalboard at the bench: it plays
+// sweeps, impulses and tones through it, reads response, noise, hum,
+// distortion and the match of its outputs, judges them against the board's
+// plan and keeps every reading.
+//
+// Each command is one file here. What is done at the bench, in which order,
+// is in internal/procedure; how results look is in internal/report.
+package main
+
+import (
+	"context"
+	"os"
+	"os/signal"
+	"syscall"
+)
+
+func main() {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	defer stop()
+	code := newApp(os.Stdin, os.Stdout, os.Stderr).run(ctx, os.Args[1:])
+	stop()
+	os.Exit(code)
+}

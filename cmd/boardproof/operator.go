@@ -1,0 +1,122 @@
+package main
+
+import (
+	"bufio"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"strings"
+
+	"github.com/schollz/progressbar/v3"
+	"golang.org/x/term"
+
+	"boardproof/capture"
+)
+
+// terminal is the operator at a terminal: prompts and progress go to the
+// error stream, so that results can be piped.
+type terminal struct {
+	in      *bufio.Reader
+	out     io.Writer
+	yes     bool
+	isTerm  bool
+	columns int
+}
+
+func (a *app) operator() *terminal {
+	t := &terminal{in: bufio.NewReader(a.in), out: a.err, yes: a.yes, columns: 80}
+	if f, ok := a.err.(*os.File); ok && term.IsTerminal(int(f.Fd())) {
+		t.isTerm = true
+		if w, _, err := term.GetSize(int(f.Fd())); err == nil {
+			t.columns = w
+		}
+	}
+	return t
+}
+
+// Ready shows caution and prompt and waits for Enter.
+func (t *terminal) Ready(prompt, caution string) error {
+	if caution != "" {
+		t.wrapped("  CAUTION: ", caution)
+	}
+	if prompt != "" {
+		t.wrapped("  ", prompt)
+	}
+	if t.yes {
+		return nil
+	}
+	_, err := t.ask("  press Enter when ready, q and Enter to stop: ")
+	return err
+}
+
+// errStopped ends a procedure at the operator's wish.
+var errStopped = errors.New("stopped at the prompt; nothing of this was kept")
+
+func (t *terminal) ask(question string) (string, error) {
+	fmt.Fprint(t.out, question)
+	line, err := t.in.ReadString('\n')
+	line = strings.TrimSpace(line)
+	if err != nil && line == "" {
+		return "", wrongUsef("no answer to %q: give it at the prompt, or use --yes", strings.TrimSpace(question))
+	}
+	if strings.EqualFold(line, "q") {
+		return "", wrongUse(errStopped)
+	}
+	return line, nil
+}
+
+// Say prints one message.
+func (t *terminal) Say(text string) { t.wrapped("", text) }
+
+// Watch shows a bar with the inputs' peaks on a terminal, one line elsewhere.
+func (t *terminal) Watch(what string, seconds float64) (func(capture.Progress), func()) {
+	label := fmt.Sprintf("  %s, %.1f s", what, seconds)
+	if !t.isTerm {
+		fmt.Fprintln(t.out, label)
+		return func(capture.Progress) {}, func() {}
+	}
+	const steps = 1000
+	bar := progressbar.NewOptions(steps, progressbar.OptionSetWriter(t.out), progressbar.OptionSetDescription(label),
+		progressbar.OptionSetWidth(24), progressbar.OptionSetPredictTime(false), progressbar.OptionClearOnFinish())
+	progress := func(p capture.Progress) {
+		if p.OfSeconds > 0 {
+			bar.Describe(label + peaks(p.PeakDBFS))
+			bar.Set(min(steps, int(p.Seconds/p.OfSeconds*steps))) //nolint:errcheck // a bar that cannot be drawn stops nothing
+		}
+	}
+	return progress, func() {
+		bar.Finish() //nolint:errcheck // as above
+		fmt.Fprintln(t.out, label+" done")
+	}
+}
+
+// peaks are the inputs' levels, the highest digit first: "in 1 -23 dB".
+func peaks(dbfs []float64) string {
+	var b strings.Builder
+	for i, p := range dbfs {
+		if i == 2 {
+			break
+		}
+		fmt.Fprintf(&b, " | in%d %4.0f dBFS", i+1, max(p, -120))
+	}
+	return b.String()
+}
+
+// wrapped prints text at most 96 columns wide, further lines under the first.
+func (t *terminal) wrapped(lead, text string) {
+	width := min(96, max(40, t.columns)) - len(lead)
+	indent := strings.Repeat(" ", len(lead))
+	line := ""
+	for _, word := range strings.Fields(text) {
+		if line != "" && len(line)+1+len(word) > width {
+			fmt.Fprintln(t.out, lead+line)
+			lead, line = indent, ""
+		}
+		if line != "" {
+			line += " "
+		}
+		line += word
+	}
+	fmt.Fprintln(t.out, lead+line)
+}

@@ -1,0 +1,179 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"os/exec"
+
+	"github.com/spf13/cobra"
+
+	"boardproof/analysis/verdict"
+	"boardproof/db"
+)
+
+func (a *app) planCommand() *cobra.Command {
+	cmd := &cobra.Command{
+		Use:   "plan",
+		Short: "Show, edit or check a board's acceptance plan",
+		Args:  noArgs,
+		RunE:  func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
+	}
+	cmd.AddCommand(a.planShow(), a.planEdit(), a.planCheck())
+	return cmd
+}
+
+func (a *app) planShow() *cobra.Command {
+	return &cobra.Command{
+		Use:   "show [BOARD]",
+		Short: "Print a board's plan, or the default one",
+		Args:  cobra.MaximumNArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			if len(args) == 0 {
+				return a.printPlan(verdict.DefaultPlanTOML)
+			}
+			return a.withStore(cmd.Context(), func(s *db.Store) error {
+				_, p, err := planOf(cmd.Context(), s, args[0])
+				if err != nil {
+					return err
+				}
+				return a.printPlan([]byte(p.Text))
+			})
+		},
+	}
+}
+
+func (a *app) printPlan(text []byte) error {
+	if !a.json {
+		_, err := a.out.Write(text)
+		return err
+	}
+	p, err := verdict.ParsePlan(text)
+	if err != nil {
+		return wrongUse(err)
+	}
+	return a.printJSON(p)
+}
+
+func planOf(ctx context.Context, s *db.Store, name string) (db.Board, db.Plan, error) {
+	b, err := s.FindBoard(ctx, name)
+	if err != nil {
+		return db.Board{}, db.Plan{}, err
+	}
+	p, err := s.LatestPlan(ctx, b.ID)
+	return b, p, err
+}
+
+func (a *app) planEdit() *cobra.Command {
+	var from string
+	cmd := &cobra.Command{
+		Use:   "edit BOARD",
+		Short: "Edit a board's plan in $EDITOR, or take it from a file",
+		Args:  exactArgs("a board's label"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			return a.withStore(cmd.Context(), func(s *db.Store) error {
+				b, p, err := planOf(cmd.Context(), s, args[0])
+				if err != nil {
+					return err
+				}
+				text, err := a.newPlan(cmd.Context(), []byte(p.Text), from)
+				if err != nil {
+					return err
+				}
+				return a.keepPlan(cmd.Context(), s, b, p, text)
+			})
+		},
+	}
+	cmd.Flags().StringVar(&from, "from", "", "take the plan from this file, - for standard input")
+	return cmd
+}
+
+// newPlan returns the plan as the operator wants it.
+func (a *app) newPlan(ctx context.Context, old []byte, from string) ([]byte, error) {
+	switch {
+	case from == "-":
+		return io.ReadAll(a.in)
+	case from != "":
+		text, err := os.ReadFile(from)
+		return text, wrongUse(err)
+	case a.yes:
+		return nil, wrongUsef("--yes opens no editor: give the plan with --from FILE")
+	}
+	return edited(ctx, old)
+}
+
+// edited lets the operator change text in an editor.
+func edited(ctx context.Context, text []byte) ([]byte, error) {
+	editor := os.Getenv("VISUAL")
+	if editor == "" {
+		editor = os.Getenv("EDITOR")
+	}
+	if editor == "" {
+		return nil, wrongUsef("no editor is set in $EDITOR: set one, or use 'plan show BOARD > FILE' and 'plan edit BOARD --from FILE'")
+	}
+	f, err := os.CreateTemp("", "plan-*.toml")
+	if err != nil {
+		return nil, err
+	}
+	defer os.Remove(f.Name())
+	if _, err := f.Write(text); err != nil {
+		return nil, errors.Join(err, f.Close())
+	}
+	if err := f.Close(); err != nil {
+		return nil, err
+	}
+	// $EDITOR may hold arguments, as in "vi -n": the shell splits it.
+	cmd := exec.CommandContext(ctx, "sh", "-c", editor+` "$1"`, "sh", f.Name())
+	cmd.Stdin, cmd.Stdout, cmd.Stderr = os.Stdin, os.Stdout, os.Stderr
+	if err := cmd.Run(); err != nil {
+		return nil, fmt.Errorf("running the editor %q: %w", editor, err)
+	}
+	return os.ReadFile(f.Name())
+}
+
+func (a *app) keepPlan(ctx context.Context, s *db.Store, b db.Board, old db.Plan, text []byte) error {
+	if bytes.Equal(text, []byte(old.Text)) {
+		a.printf("the plan of %s is as it was, version %d\n", b.Label, old.Version)
+		return nil
+	}
+	plan, err := verdict.ParsePlan(text)
+	if err == nil {
+		err = plan.CheckOutputs(b.Outputs)
+	}
+	if err != nil {
+		return wrongUsef("the plan was not kept: %w", err)
+	}
+	p, err := s.SavePlan(ctx, b.ID, text)
+	if err != nil {
+		return err
+	}
+	a.printf("the plan of %s is kept as version %d\n", b.Label, p.Version)
+	return nil
+}
+
+func (a *app) planCheck() *cobra.Command {
+	return &cobra.Command{
+		Use:   "check FILE",
+		Short: "Check a plan file without keeping it",
+		Args:  exactArgs("a plan file"),
+		RunE: func(_ *cobra.Command, args []string) error {
+			text, err := os.ReadFile(args[0])
+			if err != nil {
+				return wrongUse(err)
+			}
+			p, err := verdict.ParsePlan(text)
+			if err != nil {
+				return wrongUsef("%s: %w", args[0], err)
+			}
+			limits := 0
+			for _, s := range p.Steps {
+				limits += len(s.Limits) + len(s.Masks)
+			}
+			a.printf("%s: %q, %d steps, %d limits, rule %s\n", args[0], p.Name, len(p.Steps), limits, p.Rule)
+			return nil
+		},
+	}
+}
