@@ -105,7 +105,9 @@ func responseResult(rec *Recording, raw *Raw, g *Gated, i int, band Band) Result
 		res.Readings = append(res.Readings,
 			reading(Delay, name, "µs", Estimate{delay.Value * 1e6, delay.Std * 1e6}),
 			reading(Polarity, name, "", Estimate{Value: float64(line.polarity)}))
-		res.Curves = append(res.Curves, responseCurve(g, m, name, line.delayS))
+		c := responseCurve(g, m, name, line.delayS)
+		c.SharedUncertainty = CoverageK * bench.LoadingDB.Std
+		res.Curves = append(res.Curves, c)
 	}
 	res.Add(figures(m, name, band))
 	if bench.Loopback == nil {

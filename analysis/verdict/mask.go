@@ -38,9 +38,8 @@ func between(a, b *float64, share float64) *float64 {
 // worst judges every point of c under m and returns the one with the worst
 // verdict, of equals the one with the least margin.
 //
-// Relative to a frequency, the uncertainty there and that at the point are
-// combined as if uncorrelated; what they share cancels in truth, so the
-// interval is rather too wide than too narrow.
+// Relative to a frequency, what the uncertainties there and at the point share
+// cancels; the rest is combined as uncorrelated.
 func (m Mask) worst(c analysis.Curve, rule Rule) (Judged, error) {
 	if err := m.covers(c); err != nil {
 		return Judged{}, err
@@ -59,7 +58,10 @@ func (m Mask) worst(c analysis.Curve, rule Rule) (Judged, error) {
 		if !ok {
 			continue
 		}
-		value, u := c.Value[i]-offset, analysis.Hypot(c.Uncertainty[i], offsetU)
+		value, u := c.Value[i]-offset, c.Uncertainty[i]
+		if m.RelativeToHz > 0 {
+			u = analysis.Hypot(own(u, c), own(offsetU, c))
+		}
 		if !finite(value) || !finite(u) {
 			return Judged{}, fmt.Errorf("the response has no value at %.4g Hz", f)
 		}
@@ -78,6 +80,11 @@ func (m Mask) worst(c analysis.Curve, rule Rule) (Judged, error) {
 		return Judged{}, fmt.Errorf("the response has no point under the mask")
 	}
 	return worst, nil
+}
+
+// own is the part of an expanded uncertainty that c's points do not share.
+func own(u float64, c analysis.Curve) float64 {
+	return math.Sqrt(max(0, u*u-c.SharedUncertainty*c.SharedUncertainty))
 }
 
 // covers checks that c can be judged from m's first point to its last.

@@ -2,8 +2,6 @@ package main
 
 import (
 	"context"
-	"errors"
-	"fmt"
 	"os"
 	"path/filepath"
 	"time"
@@ -166,81 +164,4 @@ func runDocument(run db.Run, plots []string) report.Document {
 			run.Verdict, run.Notes, run.Takes, plots},
 		Profile: run.ProfileID, Readings: run.Readings, Curves: run.Curves, Refused: run.Refused,
 	}
-}
-
-// drawPlots draws what the run has curves for.
-func drawPlots(dir string, run db.Run, plan verdict.Plan, profile *calibration.Profile) ([]string, error) {
-	if err := os.MkdirAll(dir, 0o755); err != nil {
-		return nil, wrongUse(fmt.Errorf("the folder for plots cannot be made: %w", err))
-	}
-	head := report.Heading{Board: run.BoardAsWas.Label, Run: run.ID, Date: run.Started, Simulated: run.Simulated}
-	var paths []string
-	add := func(p []string, err error) error {
-		paths = append(paths, p...)
-		return err
-	}
-	var errs []error
-	if c := curvesOf(run, analysis.Response); len(c) > 0 {
-		errs = append(errs, add(report.SaveResponse(dir, report.ResponsePlot{
-			Heading: head, Curves: c, Masks: report.PlanMasks(masksOf(plan)), Phase: true})))
-	}
-	if c := curvesOf(run, analysis.NoiseDensity); len(c) > 0 {
-		errs = append(errs, add(report.SaveNoise(dir, report.NoisePlot{
-			Heading: head, Curves: c, Lines: linesOf(run), Floor: floorCurve(profile)})))
-	}
-	if c := curvesOf(run, analysis.SplitDifference); len(c) > 0 {
-		errs = append(errs, add(report.SaveSplit(dir, report.SplitPlot{Heading: head, Curves: c, Masks: splitLimits(plan)})))
-	}
-	return paths, errors.Join(errs...)
-}
-
-func curvesOf(run db.Run, quantity string) []analysis.Curve {
-	var out []analysis.Curve
-	for _, c := range run.Curves {
-		if c.Quantity == quantity {
-			out = append(out, c)
-		}
-	}
-	return out
-}
-
-func linesOf(run db.Run) []analysis.Reading {
-	var out []analysis.Reading
-	for _, r := range run.Readings {
-		if r.Quantity == analysis.HumHarmonic || r.Quantity == analysis.OtherTone {
-			out = append(out, r.Reading)
-		}
-	}
-	return out
-}
-
-func masksOf(plan verdict.Plan) []verdict.Mask {
-	var out []verdict.Mask
-	for _, s := range plan.Steps {
-		out = append(out, s.Masks...)
-	}
-	return out
-}
-
-// splitLimits draws the limit on the worst level match over its band.
-func splitLimits(plan verdict.Plan) []report.Mask {
-	var out []report.Mask
-	for _, s := range plan.Steps {
-		for _, l := range s.Limits {
-			if l.Quantity != analysis.WorstLevelMatch || l.Min == nil || l.Max == nil {
-				continue
-			}
-			out = append(out, report.Mask{Output: l.Output, FrequencyHz: l.BandHz[:],
-				Min: []float64{*l.Min, *l.Min}, Max: []float64{*l.Max, *l.Max}})
-		}
-	}
-	return out
-}
-
-// floorCurve is the bench's own noise at its first input.
-func floorCurve(p *calibration.Profile) *analysis.Curve {
-	if p == nil || len(p.Inputs) == 0 || len(p.Inputs[0].NoiseDensity.FrequencyHz) == 0 {
-		return nil
-	}
-	return &p.Inputs[0].NoiseDensity
 }

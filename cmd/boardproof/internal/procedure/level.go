@@ -30,7 +30,8 @@ func (s *Sitting) level(ctx context.Context, step verdict.Step) (float64, error)
 		return 0, fmt.Errorf("the plan's level of %.1f dBu would be %.1f dBFS at this output: change level_dbu in the plan, or the output's control and then calibrate",
 			step.LevelDBu, level)
 	}
-	if onlySilence(step) {
+	key := levelChecked{step.Patch, step.State, level}
+	if onlySilence(step) || s.checked[key] {
 		return level, nil
 	}
 	quiet := math.Max(level-tryBelowDB, minPlayDBFS)
@@ -45,6 +46,10 @@ func (s *Sitting) level(ctx context.Context, step verdict.Step) (float64, error)
 				c.Input, peak, math.Ceil(peak-headroomDBFS))}
 		}
 	}
+	if s.checked == nil {
+		s.checked = map[levelChecked]bool{}
+	}
+	s.checked[key] = true
 	return level, nil
 }
 

@@ -22,6 +22,15 @@ type Sitting struct {
 	Profile  *calibration.Profile
 	Operator Operator
 	Now      func() time.Time
+
+	// checked is what the level was found to be right for already.
+	checked map[levelChecked]bool
+}
+
+// levelChecked is a level in dBFS in one patch and state of the board.
+type levelChecked struct {
+	patch, state string
+	levelDBFS    float64
 }
 
 // Taken is a take that proved itself.

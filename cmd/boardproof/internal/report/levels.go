@@ -17,6 +17,9 @@ type ResponsePlot struct {
 	Heading
 	Curves []analysis.Curve
 	Masks  []Mask
+	// RelativeToHz draws each curve relative to its own level there; 0 draws
+	// the gain itself. The masks are taken as they are.
+	RelativeToHz float64
 	// Phase adds a smaller panel below with the phase of each curve.
 	Phase bool
 }
@@ -32,13 +35,30 @@ type SplitPlot struct {
 // must exist, and returns their paths. Without a curve that can be drawn it is
 // an error and no file is left.
 func SaveResponse(dir string, p ResponsePlot) ([]string, error) {
-	l := levels{what: "Response", yLabel: "gain, dB", heading: p.Heading, curves: p.Curves, masks: p.Masks, phase: p.Phase, spanDB: 6, name: outputName}
+	l := levels{what: "Response", yLabel: "gain, dB", heading: p.Heading, curves: p.Curves, masks: p.Masks, phase: p.Phase, spanDB: 6}
+	for _, c := range p.Curves {
+		l.names = append(l.names, outputName(c))
+	}
+	if p.RelativeToHz > 0 {
+		shifted, taken, err := relative(p.Curves, p.RelativeToHz)
+		if err != nil {
+			return nil, fmt.Errorf("plot response: %w", err)
+		}
+		l.curves = shifted
+		l.yLabel = "gain relative to " + hertz(p.RelativeToHz) + ", dB"
+		for i, level := range taken {
+			l.names[i] += fmt.Sprintf(" (%s dB at %s)", signed(toPlace(level, -2), "dB"), hertz(p.RelativeToHz))
+		}
+	}
 	return l.save(dir, "response")
 }
 
 // SaveSplit is like SaveResponse for split.svg and split.png.
 func SaveSplit(dir string, p SplitPlot) ([]string, error) {
-	l := levels{what: "Split difference", yLabel: "level difference, dB", heading: p.Heading, curves: p.Curves, masks: p.Masks, spanDB: 1, name: differenceName, zero: true}
+	l := levels{what: "Split difference", yLabel: "level difference, dB", heading: p.Heading, curves: p.Curves, masks: p.Masks, spanDB: 1, zero: true}
+	for _, c := range p.Curves {
+		l.names = append(l.names, differenceName(c))
+	}
 	return l.save(dir, "split")
 }
 
@@ -52,7 +72,8 @@ type levels struct {
 	// spanDB is the least range of the axis, so that nothing looks dramatic
 	// that is not.
 	spanDB float64
-	name   func(analysis.Curve) string
+	// names are the curves' names in the legend.
+	names []string
 	// zero draws the line of no difference.
 	zero bool
 }
@@ -74,18 +95,19 @@ func (l levels) paint(c draw.Canvas) {
 	p := panel(top, l.yLabel, y, stepFor(y.hi-y.lo, 9))
 	traces := l.traces(func(c analysis.Curve) ([]float64, []float64) { return c.Value, c.Uncertainty })
 	c = drawLegend(c, l.legend(p, traces, c))
-	below := c
 	if l.phase {
 		p.X.Label.Text = ""
-		height := c.Max.Y - c.Min.Y
-		c.Min.Y += height * 0.36
+		below := c
+		c.Min.Y += (c.Max.Y - c.Min.Y) * 0.36
 		below.Max.Y = c.Min.Y - 6
+		phase := l.phasePanel(top)
+		ahead := phase.DataCanvas(below).Min.X - p.DataCanvas(c).Min.X
+		c.Min.X += max(ahead, 0)
+		below.Min.X += max(-ahead, 0)
+		l.drawPhase(below, phase)
 	}
 	p.Draw(c)
 	l.drawData(p.DataCanvas(c), p, traces)
-	if l.phase {
-		l.drawPhase(below, top, p.DataCanvas(c).Min.X)
-	}
 }
 
 func (l levels) extent() extent {
@@ -114,8 +136,8 @@ func (l levels) traces(of func(analysis.Curve) (values, uncertainty []float64)) 
 
 func (l levels) legend(p *plot.Plot, traces []trace, c draw.Canvas) []entry {
 	var entries []entry
-	for i, curve := range l.curves {
-		entries = append(entries, lineEntry(l.name(curve), inkOf(i)))
+	for i, name := range l.names {
+		entries = append(entries, lineEntry(name, inkOf(i)))
 	}
 	for _, t := range traces {
 		if t.bandShows(p.DataCanvas(c), p) {
@@ -180,15 +202,16 @@ func drawTraces(c draw.Canvas, p *plot.Plot, traces []trace) {
 	}
 }
 
-// drawPhase draws the phase panel with its data flush with left.
-func (l levels) drawPhase(c draw.Canvas, top float64, left vg.Length) {
+func (l levels) phasePanel(top float64) *plot.Plot {
 	e := emptyExtent()
 	for _, curve := range l.curves {
 		e.curve(curve, curve.PhaseDeg)
 	}
 	y := e.padded(60, 720)
-	p := panel(top, "phase, degrees", y, degreeTicks(y.hi-y.lo))
-	c.Min.X += left - p.DataCanvas(c).Min.X
+	return panel(top, "phase, degrees", y, degreeTicks(y.hi-y.lo))
+}
+
+func (l levels) drawPhase(c draw.Canvas, p *plot.Plot) {
 	p.Draw(c)
 	data := p.DataCanvas(c)
 	drawTraces(data, p, l.traces(func(c analysis.Curve) ([]float64, []float64) { return c.PhaseDeg, c.PhaseUncertaintyDeg }))

@@ -18,7 +18,6 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 	"github.com/google/go-cmp/cmp/cmpopts"
-	"gonum.org/v1/plot/vg"
 	"pgregory.net/rapid"
 )
 
@@ -181,25 +180,47 @@ func read(t *testing.T, path string) string {
 	return string(b)
 }
 
-func TestPlanMaskFollowsEachOutput(t *testing.T) {
+func TestPlanMasksAreSortedByTheirReference(t *testing.T) {
 	p := func(v float64) *float64 { return &v }
-	plan := []verdict.Mask{
-		{RelativeToHz: 1000, Points: []verdict.MaskPoint{{FrequencyHz: 20, Min: p(-3), Max: p(1)}, {FrequencyHz: 20000, Max: p(2)}}},
-		{Output: "B", Points: []verdict.MaskPoint{{FrequencyHz: 20, Min: p(-3)}, {FrequencyHz: 20000, Min: p(-4)}}},
+	points := []verdict.MaskPoint{{FrequencyHz: 20, Min: p(-3), Max: p(1)}, {FrequencyHz: 20000, Max: p(2)}}
+	got := PlanMasks([]verdict.Mask{{RelativeToHz: 1000, Points: points}, {Points: points}, {Output: "B", RelativeToHz: 1000, Points: points}})
+	mask := func(output string) Mask {
+		return Mask{Output: output, FrequencyHz: []float64{20, 20000}, Min: []float64{-3, math.NaN()}, Max: []float64{1, 2}}
 	}
-	curves := []analysis.Curve{
-		{Output: "A", FrequencyHz: []float64{100, 990, 3000}, Value: []float64{7, -6, 8}},
-		{Output: "B", FrequencyHz: []float64{100, 990, 3000}, Value: []float64{7, math.NaN(), 8}},
-		{Output: "C"},
-	}
-	nan, f := math.NaN(), []float64{20, 20000}
-	want := []Mask{
-		{Output: "A", FrequencyHz: f, Min: []float64{-9, nan}, Max: []float64{-5, -4}},
-		{Output: "B", FrequencyHz: f, Min: []float64{4, nan}, Max: []float64{8, 9}},
-		{Output: "B", FrequencyHz: f, Min: []float64{-3, -4}, Max: []float64{nan, nan}},
-	}
-	if diff := cmp.Diff(want, PlanMasks(plan, curves), cmpopts.EquateNaNs()); diff != "" {
+	want := []MaskSet{{RelativeToHz: 1000, Masks: []Mask{mask(""), mask("B")}}, {Masks: []Mask{mask("")}}}
+	if diff := cmp.Diff(want, got, cmpopts.EquateNaNs()); diff != "" {
 		t.Errorf("masks (-want +got):\n%s", diff)
+	}
+}
+
+func TestRelativeResponseNamesWhatItTookOff(t *testing.T) {
+	p := responsePlot()
+	p.Heading, p.RelativeToHz, p.Phase = named("relative"), 1000, true
+	before := slices.Clone(p.Curves[1].Value)
+	paths, err := SaveResponse(plotDir(t), p)
+	if err != nil {
+		t.Fatal(err)
+	}
+	said := texts(read(t, paths[0]))
+	// 10·log10(1 + 0.008²) and 10·log10(1 + 1/45²) together are 0.002 dB.
+	for _, want := range []string{"gain relative to 1 kHz, dB", "output A (−0.20 dB at 1 kHz)", "output B (−0.25 dB at 1 kHz)"} {
+		if !slices.Contains(said, want) {
+			t.Errorf("%q is missing among %q", want, said)
+		}
+	}
+	shifted, _, err := relative(p.Curves, 1000)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if level, _ := levelNear(shifted[1], 1000); level != 0 {
+		t.Errorf("level at 1 kHz = %v", level)
+	}
+	if !slices.Equal(before, p.Curves[1].Value) {
+		t.Error("the caller's curve was changed")
+	}
+	p.RelativeToHz = 50000
+	if _, err := SaveResponse(t.TempDir(), p); err == nil || !strings.Contains(err.Error(), "not known at 50 kHz") {
+		t.Errorf("err = %v", err)
 	}
 }
 
@@ -249,66 +270,6 @@ func TestSimulatedIsSaidOnlyWhereItIs(t *testing.T) {
 	}
 	if strings.Contains(read(t, paths[0]), "SIMULATED") {
 		t.Error("a real board is called simulated")
-	}
-}
-
-func TestAxesDoNotExaggerate(t *testing.T) {
-	flat := analysis.Curve{FrequencyHz: []float64{10, 22000}, Value: []float64{0, 0.01}}
-	deep := analysis.Curve{FrequencyHz: []float64{10, 22000}, Value: []float64{-120, 2}}
-	below := analysis.Curve{FrequencyHz: []float64{1, 10, 22000}, Value: []float64{-20, 0, 0}}
-	for name, tt := range map[string]struct {
-		curve  analysis.Curve
-		lo, hi float64
-	}{
-		"a flat curve gets 6 dB and room": {flat, 0.005 - 3 - 0.84, 0.005 + 3 + 0.84},
-		"a deep one is cut 30 dB down":    {deep, -28 - 4.2, 2 + 4.2},
-		"what is left of 10 Hz is not in": {below, -3 - 0.84, 3 + 0.84},
-	} {
-		got := levels{curves: []analysis.Curve{tt.curve}, spanDB: 6}.extent()
-		if math.Abs(got.lo-tt.lo) > 1e-9 || math.Abs(got.hi-tt.hi) > 1e-9 {
-			t.Errorf("%s: %+v, want %v to %v", name, got, tt.lo, tt.hi)
-		}
-	}
-	if top := topHz([]analysis.Curve{{FrequencyHz: []float64{90e3}}, flat}); top != 90e3 {
-		t.Errorf("top = %v", top)
-	}
-	if top := topHz([]analysis.Curve{{FrequencyHz: []float64{8e3}}}); top != 22e3 {
-		t.Errorf("top = %v", top)
-	}
-}
-
-func TestEvenTicksAreEven(t *testing.T) {
-	var labels []string
-	for _, tick := range stepFor(1.3, 9).Ticks(-0.65, 0.65) {
-		if tick.Label != "" {
-			labels = append(labels, tick.Label)
-		}
-	}
-	if diff := cmp.Diff([]string{"−0.6", "−0.4", "−0.2", "0", "0.2", "0.4", "0.6"}, labels); diff != "" {
-		t.Errorf("(-want +got):\n%s", diff)
-	}
-}
-
-func TestSpectrumKeepsLinesAndPower(t *testing.T) {
-	// Mean power of −100 and −110 dB: 10·log10((1e-10 + 1e-11)/2).
-	if got, want := cellLevel([]float64{-110, -100}), -102.5963731; math.Abs(got-want) > 1e-6 {
-		t.Errorf("mean = %v, want %v", got, want)
-	}
-	line := append(slices.Repeat([]float64{-120}, 20), -90)
-	if got := cellLevel(line); got != -90 {
-		t.Errorf("line = %v, want −90", got)
-	}
-}
-
-func TestThinnedKeepsWhatIsSeen(t *testing.T) {
-	var pts []vg.Point
-	for i := range 10000 {
-		pts = append(pts, vg.Point{X: vg.Length(i) / 1000, Y: vg.Length(i % 7)})
-	}
-	pts[4321].Y = 99
-	got := thinned(pts)
-	if len(got) > 80 || !slices.Contains(got, pts[4321]) || got[0] != pts[0] || got[len(got)-1] != pts[len(pts)-1] {
-		t.Errorf("%d points, first %v, last %v", len(got), got[0], got[len(got)-1])
 	}
 }
 
