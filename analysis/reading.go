@@ -90,6 +90,9 @@ type Curve struct {
 	GroupDelayUS        []float64 `json:"group_delay_us,omitempty"`
 	// Uncertainty is of Value, expanded by k = 2.
 	Uncertainty []float64 `json:"uncertainty,omitempty"`
+	// SharedUncertainty is the part of Uncertainty that moves all points alike,
+	// expanded: it cancels between two points.
+	SharedUncertainty float64 `json:"shared_uncertainty,omitempty"`
 	// Note qualifies the curve in a few words.
 	Note string `json:"note,omitempty"`
 }
