@@ -89,6 +89,19 @@ func TestRunInIs12dBBelowTheBody(t *testing.T) {
 	}
 }
 
+func TestMarksPeak3dBBelowTheBody(t *testing.T) {
+	sig := generate(t, New(Silence, 192000, -20, 1))
+	for _, m := range sig.Marks {
+		peak := 0.0
+		for _, v := range sig.Samples[m.Start:m.End] {
+			peak = math.Max(peak, math.Abs(v))
+		}
+		if db := 20 * math.Log10(peak); math.Abs(db+23) > 0.1 {
+			t.Errorf("mark at %d peaks at %.2f dBFS, want -23", m.Start, db)
+		}
+	}
+}
+
 func TestToneHasItsLevelAndFrequency(t *testing.T) {
 	s := New(Tone, 48000, -6.5, 1.1)
 	s.FrequencyHz = 997
@@ -127,7 +140,7 @@ func TestMarkIsOneNarrowPeakInItsBand(t *testing.T) {
 			e := real(z)*real(z) + imag(z)*imag(z)
 			c[k] = complex(e, 0)
 			all += e
-			if f := fft.Freq(k) * float64(rate); f >= markLowHz && f <= markHighHz {
+			if f := fft.Freq(k) * float64(rate); f >= 300 && f <= 6000 {
 				in += e
 			}
 		}

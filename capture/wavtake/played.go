@@ -28,12 +28,14 @@ func signalOf(audio *wavfile.Audio) (*testsignals.Signal, error) {
 	if err != nil {
 		return nil, err
 	}
+	// Compared before anything is generated: an hour asked for by a broken file
+	// would not fit into memory.
+	if frames := testsignals.LayoutOf(spec).Frames; audio.RateHz != spec.RateHz || audio.Frames() != frames {
+		return nil, fmt.Errorf("it holds %d frames at %d Hz, its parameters say %d at %d Hz: export the signal again", audio.Frames(), audio.RateHz, frames, spec.RateHz)
+	}
 	sig, err := testsignals.Generate(spec)
 	if err != nil {
 		return nil, err
-	}
-	if audio.RateHz != sig.RateHz || audio.Frames() != sig.Frames {
-		return nil, fmt.Errorf("it holds %d frames at %d Hz, its parameters say %d at %d Hz: export the signal again", audio.Frames(), audio.RateHz, sig.Frames, sig.RateHz)
 	}
 	// 16-bit PCM is dithered: half a step of rounding, one of dither.
 	tolerance := 1e-7

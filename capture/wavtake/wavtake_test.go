@@ -235,6 +235,15 @@ func TestPlayedIsMadeAgainFromTheFile(t *testing.T) {
 		if d := cmp.Diff(sig.Spec, got.Spec); d != "" || !slices.Equal(sig.Samples, got.Samples) {
 			t.Errorf("%s: %s", e, d)
 		}
+		whole := audio.Samples
+		audio.Samples = [][]float64{whole[0][:sig.Frames-1]}
+		if err := wavfile.WriteFile(path, audio); err != nil {
+			t.Fatal(err)
+		}
+		if _, err := Played(path); err == nil || !strings.Contains(err.Error(), "its parameters say") {
+			t.Errorf("%s one frame short: %v", e, err)
+		}
+		audio.Samples = whole
 		quieter := slices.Clone(audio.Samples[0])
 		for i := range quieter {
 			quieter[i] *= 0.99
