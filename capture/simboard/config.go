@@ -180,22 +180,3 @@ type Joint struct {
 	// CrackleVoltsRMS is white noise while it is open.
 	CrackleVoltsRMS float64
 }
-
-// Faults are what the interface does wrong in one take.
-type Faults struct {
-	Lost  []LostFrames
-	Stuck []StuckSamples
-}
-
-// LostFrames are frames that are missing from every input.
-type LostFrames struct {
-	AtS    float64
-	Frames int
-}
-
-// StuckSamples is an input that repeats one sample.
-type StuckSamples struct {
-	Input  int // from 1
-	AtS    float64
-	Frames int
-}

@@ -16,12 +16,19 @@
 // of each kind is computed from what causes it; all of it that comes from
 // the mains shares one drifting mains phase.
 //
+// In the patch Loopback each input has a lead to output 1 for itself. Board
+// output i is connected to input i+1; the board's loads are the inputs of the
+// interface, so that swapping them changes what each output sees.
+//
 // What is left out: the correlation between outputs of the noise that their
 // own branch resistors make (all noise from the buffer and ahead of it is
-// common to all outputs, as on a real board); loading of the transformers by
-// level (they are linear); temperature. Oversampling of what is not linear is
-// twofold up to 96 kHz and none above: products up to the third order then
-// do not fold back.
+// common to all outputs, as on a real board); the inputs' noise current;
+// quantisation at the output; saturation of transformers. Engaged devices act
+// behind the input buffer, wherever they stand on the board. What is not
+// linear runs at twice the rate up to 96 kHz, so that products up to the third
+// order do not fold back, and at the rate itself above; the output converter's
+// own distortion always does the latter. Hum and tones pass the input with its
+// response at their frequency at the start of the take.
 //
 // In this room: how a board and an interface behave. Not in this room: what
 // the samples mean.

@@ -153,14 +153,17 @@ func (in *Input) response(fHz, rateHz float64) complex128 {
 	return complex(droop, 0) / complex(1, -in.CouplingHz/fHz)
 }
 
-// noise is the input's own density in V²/Hz, referred to its terminals.
-func (in *Input) noise(fHz float64) float64 {
-	v := volts(in.NoiseDBu)
-	white := v * v / (noiseHighHz - noiseLowHz + in.NoiseCornerHz*math.Log(noiseHighHz/noiseLowHz))
-	if fHz == 0 {
-		return 0
+// noise returns the input's own density in V²/Hz, referred to its terminals,
+// as a function of frequency.
+func (in *Input) noise() func(fHz float64) float64 {
+	v, corner := volts(in.NoiseDBu), in.NoiseCornerHz
+	white := v * v / (noiseHighHz - noiseLowHz + corner*math.Log(noiseHighHz/noiseLowHz))
+	return func(fHz float64) float64 {
+		if fHz == 0 {
+			return 0
+		}
+		return white * (1 + corner/fHz)
 	}
-	return white * (1 + in.NoiseCornerHz/fHz)
 }
 
 // loopback is volts at an input's terminals over the output's EMF when a
@@ -174,3 +177,6 @@ func (f *Interface) loopback(in *Input, fHz float64) complex128 {
 func delayed(frames, fHz, rateHz float64) complex128 {
 	return cmplx.Rect(1, -2*math.Pi*frames*fHz/rateHz)
 }
+
+// gainOf is the modulus of z in dB.
+func gainOf(z complex128) float64 { return 20 * math.Log10(cmplx.Abs(z)) }

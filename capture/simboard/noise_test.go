@@ -103,7 +103,7 @@ func TestNoiseVolts(t *testing.T) {
 	half := func(float64) float64 { return 0.5 }
 	near(t, "weighted", NoiseVolts(pink, half), math.Sqrt(math.Log(1000))/2, 1e-9)
 	in := Input{NoiseDBu: -105, NoiseCornerHz: 300}
-	near(t, "an input's own, dBu", dBu(NoiseVolts(in.noise, nil)), -105, 1e-4)
+	near(t, "an input's own, dBu", dBu(NoiseVolts(in.noise(), nil)), -105, 1e-4)
 }
 
 // 1/f and current noise by hand at one frequency: en²·(1+fc/f) + (in·|Z|)²,

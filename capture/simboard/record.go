@@ -4,7 +4,6 @@ import (
 	"context"
 	"fmt"
 	"math"
-	"math/cmplx"
 	"math/rand/v2"
 	"slices"
 
@@ -13,7 +12,9 @@ import (
 
 const (
 	// ringOutS is the silence that a take is padded with, so that nothing
-	// wraps round: the lowest corner allowed, 1 Hz, falls by 136 dB in it.
+	// wraps round: the interface's corner, 1 Hz or more, falls by 136 dB in
+	// it. The tail of a board's corner far below that is kept small by the
+	// interface's.
 	ringOutS = 2.5
 	// marginS is recorded after the signal has come back.
 	marginS = 0.1
@@ -229,11 +230,11 @@ func (r *run) atLoopback(emf []complex128, in *Input) []complex128 {
 func (r *run) convert(bins []complex128, channel int, hum comb, tones []Tone) []float64 {
 	t, f := r.transform, &r.bench.cfg.Interface
 	in := &f.Inputs[channel-1]
-	delay := f.LatencyFrames + in.DelayFrames
+	delay, noise := f.LatencyFrames+in.DelayFrames, in.noise()
 	for k := range bins {
 		hz := float64(k) * t.stepHz()
 		bins[k] *= in.response(hz, r.rateHz) * delayed(delay, hz, r.rateHz)
-		t.addNoise(&bins[k], in.noise(hz), r.rng)
+		t.addNoise(&bins[k], noise(hz), r.rng)
 	}
 	var x []float64
 	if f.ClockPPM == 0 {
@@ -273,42 +274,6 @@ func (r *run) truth() TakeTruth {
 	return t
 }
 
-func (f *Faults) lost() int {
-	sum := 0
-	for _, l := range f.Lost {
-		sum += l.Frames
-	}
-	return sum
-}
-
-// apply sticks and removes frames; times are before any are removed.
-func (f *Faults) apply(samples [][]float64, inputs []int, rateHz float64) {
-	for _, k := range f.Stuck {
-		i := slices.Index(inputs, k.Input)
-		at := frameAt(k.AtS, rateHz)
-		if i < 0 || at >= len(samples[i]) {
-			continue
-		}
-		x := samples[i][at:min(at+k.Frames, len(samples[i]))]
-		for j := range x {
-			x[j] = x[0]
-		}
-	}
-	lost := slices.SortedFunc(slices.Values(f.Lost), func(a, b LostFrames) int {
-		return frameAt(b.AtS, rateHz) - frameAt(a.AtS, rateHz)
-	})
-	for i := range samples {
-		for _, l := range lost {
-			at := min(frameAt(l.AtS, rateHz), len(samples[i])-l.Frames)
-			samples[i] = slices.Delete(samples[i], at, at+l.Frames)
-		}
-	}
-}
-
-func frameAt(seconds, rateHz float64) int {
-	return int(math.Min(seconds*rateHz, math.MaxInt32))
-}
-
 // reports is how often a take reports its progress.
 const reports = 4
 
@@ -335,6 +300,3 @@ func report(ctx context.Context, progress func(capture.Progress), samples [][]fl
 	}
 	return nil
 }
-
-// gainOf is the modulus of z in dB.
-func gainOf(z complex128) float64 { return 20 * math.Log10(cmplx.Abs(z)) }

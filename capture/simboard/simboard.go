@@ -3,7 +3,6 @@ package simboard
 import (
 	"errors"
 	"fmt"
-	"math"
 	"slices"
 	"strings"
 	"time"
@@ -25,7 +24,8 @@ type Simboard struct {
 
 var _ capture.Instrument = (*Simboard)(nil)
 
-// New returns the bench of cfg, or says what is wrong with cfg.
+// New returns the bench of cfg, or says what is wrong with cfg. What cfg
+// points to must not be changed afterwards.
 func New(cfg Config) (*Simboard, error) {
 	if err := cfg.validate(); err != nil {
 		return nil, fmt.Errorf("setting up the simulated bench: %w", err)
@@ -63,24 +63,6 @@ func (s *Simboard) SetInputGainDB(channel int, dB float64) error {
 		return fmt.Errorf("turning the gain of input %d: %g dB is outside -60 to 60 dB", channel, dB)
 	}
 	s.gainDB[channel-1] = dB
-	return nil
-}
-
-// Queue makes the interface fail in the next takes: each call is for one
-// take more.
-func (s *Simboard) Queue(f Faults) error {
-	for _, l := range f.Lost {
-		if l.Frames < 1 || l.Frames > s.cfg.RateHz || !within(l.AtS, 0, math.MaxFloat64) {
-			return fmt.Errorf("queueing a fault: %d frames lost at %g s must be 1 frame to 1 s, from 0 s on", l.Frames, l.AtS)
-		}
-	}
-	for _, k := range f.Stuck {
-		if k.Frames < 1 || k.Input < 1 || k.Input > len(s.gainDB) || !within(k.AtS, 0, math.MaxFloat64) {
-			return fmt.Errorf("queueing a fault: %d frames stuck in input %d at %g s must be 1 frame or more, in inputs 1 to %d, from 0 s on",
-				k.Frames, k.Input, k.AtS, len(s.gainDB))
-		}
-	}
-	s.faults = append(s.faults, f)
 	return nil
 }
 

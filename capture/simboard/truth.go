@@ -207,7 +207,7 @@ func (t *Truth) RecordedNoiseDensity(patch capture.Patch, input int, fHz float64
 	}
 	rate := float64(t.cfg.RateHz)
 	step := volts(t.InputFullScaleDBu(input)) * math.Sqrt2 / codes
-	density := in.noise(fHz) + step*step/12/(rate/2)
+	density := in.noise()(fHz) + step*step/12/(rate/2)
 	before := 0.0
 	if patch == capture.Loopback {
 		before = whiteDensity(t.cfg.Interface.OutputNoiseDBu) * square(t.cfg.Interface.loopback(in, fHz))

@@ -3,6 +3,7 @@ package simboard
 import (
 	"errors"
 	"fmt"
+	"slices"
 
 	"boardproof/testsignals"
 )
@@ -15,6 +16,8 @@ type check struct {
 	name          string
 	value, lo, hi float64
 }
+
+func phaseCheck(rad float64) check { return check{"phase in rad", rad, -1000, 1000} }
 
 func firstOutside(checks ...check) error {
 	for _, c := range checks {
@@ -79,6 +82,9 @@ func (in *Input) validate() error {
 		if h.N < 1 || h.N > maxHarmonic {
 			return fmt.Errorf("mains harmonic %d is outside 1 to %d", h.N, maxHarmonic)
 		}
+		if err := firstOutside(check{"hum in V", h.VoltsRMS, 0, 100}, phaseCheck(h.PhaseRad)); err != nil {
+			return err
+		}
 	}
 	if err := validateTones(in.Tones); err != nil {
 		return err
@@ -131,6 +137,19 @@ func (b *Board) validate() error {
 	if err != nil {
 		return err
 	}
+	if err := b.validateOutputs(); err != nil {
+		return err
+	}
+	if err := b.validateDevices(); err != nil {
+		return err
+	}
+	return b.validateJoints()
+}
+
+func (b *Board) validateOutputs() error {
+	if len(b.Outputs) == 0 {
+		return errors.New("no outputs")
+	}
 	names := map[string]bool{}
 	for i := range b.Outputs {
 		o := &b.Outputs[i]
@@ -142,23 +161,24 @@ func (b *Board) validate() error {
 			return fmt.Errorf("output %s: %w", o.Name, err)
 		}
 	}
-	if len(b.Outputs) == 0 {
-		return errors.New("no outputs")
-	}
-	if err := b.validateDevices(); err != nil {
-		return err
-	}
+	return nil
+}
+
+func (b *Board) validateJoints() error {
 	for _, j := range b.Joints {
-		if j.Output != "" && !names[j.Output] {
+		if j.Output != "" && !slices.ContainsFunc(b.Outputs, func(o Output) bool { return o.Name == j.Output }) {
 			return fmt.Errorf("joint in output %q, which does not exist", j.Output)
 		}
-		err := firstOutside(
-			check{"drop-outs per minute", j.PerMinute, 0, 6000},
-			check{"drop-out duration in s", j.DurationS, 0, 60},
-			check{"gain of an open joint", j.Gain, 0, 1},
-			check{"crackle in V", j.CrackleVoltsRMS, 0, 100},
-		)
-		if err != nil {
+		checks := []check{
+			{"drop-outs per minute", j.PerMinute, 0, 6000},
+			{"drop-out duration in s", j.DurationS, 0, 60},
+			{"gain of an open joint", j.Gain, 0, 1},
+			{"crackle in V", j.CrackleVoltsRMS, 0, 100},
+		}
+		for _, at := range j.AtS {
+			checks = append(checks, check{"time of a drop-out in s", at, 0, 1e6})
+		}
+		if err := firstOutside(checks...); err != nil {
 			return err
 		}
 	}
@@ -217,10 +237,10 @@ func (o *Output) validate() error {
 func (h *Hum) validate() error {
 	var checks []check
 	if g := h.GroundLoop; g != nil {
-		checks = append(checks, check{"loop current in A", g.AmpsRMS, 0, 100}, check{"shield resistance in Ω", g.ShieldOhms, 0, 1000})
+		checks = append(checks, check{"loop current in A", g.AmpsRMS, 0, 100}, check{"shield resistance in Ω", g.ShieldOhms, 0, 1000}, phaseCheck(g.PhaseRad))
 	}
 	if m := h.Magnetic; m != nil {
-		checks = append(checks, check{"current in A", m.AmpsRMS, 0, 100}, check{"mutual inductance in H", m.MutualHenrys, 0, 1})
+		checks = append(checks, check{"current in A", m.AmpsRMS, 0, 100}, check{"mutual inductance in H", m.MutualHenrys, 0, 1}, phaseCheck(m.PhaseRad))
 	}
 	if r := h.Ripple; r != nil {
 		checks = append(checks, check{"rectifier peak in V", r.PeakVolts, 0, 1000}, check{"reservoir in F", r.ReservoirFarads, 0, 10},
@@ -228,7 +248,7 @@ func (h *Hum) validate() error {
 	}
 	if e := h.Electric; e != nil {
 		checks = append(checks, check{"mains in V", e.MainsVoltsRMS, 0, 500}, check{"stray capacitance in F", e.StrayFarads, 0, 1e-6},
-			check{"node resistance in Ω", e.NodeOhms, 0, 1e9})
+			check{"node resistance in Ω", e.NodeOhms, 0, 1e9}, phaseCheck(e.PhaseRad))
 	}
 	if d := h.Dimmer; d != nil {
 		checks = append(checks, check{"mains in V", d.MainsVoltsRMS, 0, 500}, check{"firing angle in degrees", d.FiringDeg, 0, 180},
