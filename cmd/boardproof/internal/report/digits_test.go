@@ -39,6 +39,7 @@ func TestUncertaintyHasTwoDigitsAndTheValueFollows(t *testing.T) {
 }
 
 func TestFigures(t *testing.T) {
+	tenth := 0.1 // a variable: constants would add exactly
 	p := func(v float64) *float64 { return &v }
 	reading := func(unit string, v, u float64) analysis.Reading {
 		return analysis.Reading{Quantity: "x", Unit: unit, Value: v, Uncertainty: u}
@@ -87,7 +88,7 @@ func TestFigures(t *testing.T) {
 			figure{"—", "—", "at most +1 dB", "—"}},
 		{"not a number has no figure", verdict.Judged{Reading: reading("dB", math.NaN(), 1)},
 			figure{"—", "—", "—", "—"}},
-		{"binary fractions do not show", verdict.Judged{Reading: reading("dB", 0, 0.1), Limit: &verdict.Limit{Max: p(0.1 + 0.2)}},
+		{"binary fractions do not show", verdict.Judged{Reading: reading("dB", 0, 0.1), Limit: &verdict.Limit{Max: p(tenth + 2*tenth)}},
 			figure{"0.00 dB", "0.10", "at most +0.3 dB", "+0.30"}},
 	}
 	for _, tt := range tests {

@@ -108,6 +108,9 @@ func finitePoints(c analysis.Curve) (analysis.Curve, string) {
 		&c.FrequencyHz, &c.Value, &c.PhaseDeg, &c.PhaseUncertaintyDeg, &c.GroupDelayUS, &c.Uncertainty,
 	}
 	n := len(c.FrequencyHz)
+	if !finite(c.SharedUncertainty) {
+		return analysis.Curve{}, "its shared uncertainty is not a finite number"
+	}
 	for i, s := range slices {
 		optional := i > 1
 		if len(*s) != n && !(optional && len(*s) == 0) {

@@ -78,6 +78,7 @@ func TestWhatIsNotFiniteIsRefused(t *testing.T) {
 			{Quantity: "noise_density", FrequencyHz: []float64{10}, Value: []float64{nan}},
 			{Quantity: "split_difference", FrequencyHz: []float64{10, 20}, Value: []float64{1}},
 			{Quantity: "third_octaves"},
+			{Quantity: "response", FrequencyHz: []float64{10}, Value: []float64{1}, SharedUncertainty: nan},
 		},
 		Refused: []analysis.Refusal{{Quantity: "thd", Output: "A", Reason: "no tone was played"}},
 	}
@@ -107,6 +108,7 @@ func TestWhatIsNotFiniteIsRefused(t *testing.T) {
 		"noise_density: 1 of 1 points left out: not finite numbers",
 		"split_difference: curve is inconsistent: 2 frequencies, but 1 figures beside them",
 		"third_octaves: curve has no points",
+		"response: its shared uncertainty is not a finite number",
 	}
 	if diff := cmp.Diff(want, reasons); diff != "" {
 		t.Errorf("refused (-want +got):\n%s", diff)

@@ -1,6 +1,8 @@
 package report
 
 import (
+	"boardproof/analysis"
+
 	"gonum.org/v1/plot/vg"
 	"gonum.org/v1/plot/vg/draw"
 )
@@ -62,5 +64,23 @@ func drawLegend(c draw.Canvas, entries []entry) draw.Canvas {
 		x += w + 18
 	}
 	c.Max.Y = y - 8
+	return c
+}
+
+// drawNotes writes what qualifies the curves, each note once, and returns what
+// is left below.
+func drawNotes(c draw.Canvas, curves []analysis.Curve) draw.Canvas {
+	sty := letters(smallSize, dark)
+	sty.YAlign = draw.YTop
+	said := map[string]bool{}
+	for _, curve := range curves {
+		note := oneLine(curve.Note)
+		if note == "" || said[note] {
+			continue
+		}
+		said[note] = true
+		c.FillText(sty, vg.Point{X: c.Min.X, Y: c.Max.Y + 3}, shorten(sty, "note: "+note, c.Max.X-c.Min.X))
+		c.Max.Y -= sty.Height(note) + 2
+	}
 	return c
 }

@@ -94,7 +94,7 @@ func (l levels) paint(c draw.Canvas) {
 	y := l.extent()
 	p := panel(top, l.yLabel, y, stepFor(y.hi-y.lo, 9))
 	traces := l.traces(func(c analysis.Curve) ([]float64, []float64) { return c.Value, c.Uncertainty })
-	c = drawLegend(c, l.legend(p, traces, c))
+	c = drawNotes(drawLegend(c, l.legend(p, traces, c)), l.curves)
 	if l.phase {
 		p.X.Label.Text = ""
 		below := c

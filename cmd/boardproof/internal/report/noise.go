@@ -60,7 +60,7 @@ func (n NoisePlot) paint(c draw.Canvas) {
 	if n.Floor != nil {
 		entries = append(entries, lineEntry("bench floor", floorInk()))
 	}
-	c = drawLegend(c, entries)
+	c = drawNotes(drawLegend(c, entries), n.Curves)
 	y := e.padded(noiseSpanDB, noiseDepthDB)
 	p := panel(topHz(n.Curves), "noise density, dBu in 1 Hz", y, stepFor(y.hi-y.lo, 9))
 	rows := n.rows()

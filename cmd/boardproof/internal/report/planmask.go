@@ -62,10 +62,20 @@ func relative(curves []analysis.Curve, frequencyHz float64) (shifted []analysis.
 		for i, v := range c.Value {
 			values[i] = v - level
 		}
-		c.Value = values
+		c.Value, c.Uncertainty = values, unshared(c)
 		shifted, taken = append(shifted, c), append(taken, level)
 	}
 	return shifted, taken, nil
+}
+
+// unshared is the uncertainty of c without the part that cancels between two
+// of its points.
+func unshared(c analysis.Curve) []float64 {
+	var own []float64
+	for _, u := range c.Uncertainty {
+		own = append(own, math.Sqrt(max(0, u*u-c.SharedUncertainty*c.SharedUncertainty)))
+	}
+	return own
 }
 
 // levelNear is the value at the point nearest in frequency, within 5 %: near

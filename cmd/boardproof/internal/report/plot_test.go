@@ -3,6 +3,7 @@ package report
 import (
 	"bytes"
 	"html"
+	"image/color"
 	"image/png"
 	"math"
 	"os"
@@ -14,10 +15,7 @@ import (
 	"time"
 
 	"boardproof/analysis"
-	"boardproof/analysis/verdict"
 
-	"github.com/google/go-cmp/cmp"
-	"github.com/google/go-cmp/cmp/cmpopts"
 	"pgregory.net/rapid"
 )
 
@@ -180,50 +178,6 @@ func read(t *testing.T, path string) string {
 	return string(b)
 }
 
-func TestPlanMasksAreSortedByTheirReference(t *testing.T) {
-	p := func(v float64) *float64 { return &v }
-	points := []verdict.MaskPoint{{FrequencyHz: 20, Min: p(-3), Max: p(1)}, {FrequencyHz: 20000, Max: p(2)}}
-	got := PlanMasks([]verdict.Mask{{RelativeToHz: 1000, Points: points}, {Points: points}, {Output: "B", RelativeToHz: 1000, Points: points}})
-	mask := func(output string) Mask {
-		return Mask{Output: output, FrequencyHz: []float64{20, 20000}, Min: []float64{-3, math.NaN()}, Max: []float64{1, 2}}
-	}
-	want := []MaskSet{{RelativeToHz: 1000, Masks: []Mask{mask(""), mask("B")}}, {Masks: []Mask{mask("")}}}
-	if diff := cmp.Diff(want, got, cmpopts.EquateNaNs()); diff != "" {
-		t.Errorf("masks (-want +got):\n%s", diff)
-	}
-}
-
-func TestRelativeResponseNamesWhatItTookOff(t *testing.T) {
-	p := responsePlot()
-	p.Heading, p.RelativeToHz, p.Phase = named("relative"), 1000, true
-	before := slices.Clone(p.Curves[1].Value)
-	paths, err := SaveResponse(plotDir(t), p)
-	if err != nil {
-		t.Fatal(err)
-	}
-	said := texts(read(t, paths[0]))
-	// 10·log10(1 + 0.008²) and 10·log10(1 + 1/45²) together are 0.002 dB.
-	for _, want := range []string{"gain relative to 1 kHz, dB", "output A (−0.20 dB at 1 kHz)", "output B (−0.25 dB at 1 kHz)"} {
-		if !slices.Contains(said, want) {
-			t.Errorf("%q is missing among %q", want, said)
-		}
-	}
-	shifted, _, err := relative(p.Curves, 1000)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if level, _ := levelNear(shifted[1], 1000); level != 0 {
-		t.Errorf("level at 1 kHz = %v", level)
-	}
-	if !slices.Equal(before, p.Curves[1].Value) {
-		t.Error("the caller's curve was changed")
-	}
-	p.RelativeToHz = 50000
-	if _, err := SaveResponse(t.TempDir(), p); err == nil || !strings.Contains(err.Error(), "not known at 50 kHz") {
-		t.Errorf("err = %v", err)
-	}
-}
-
 func TestNothingToDrawLeavesNothing(t *testing.T) {
 	empty := []analysis.Curve{{Output: "A", FrequencyHz: []float64{10, 20}, Value: []float64{math.NaN(), 1}}}
 	tests := []struct {
@@ -258,6 +212,52 @@ func TestNothingToDrawLeavesNothing(t *testing.T) {
 				t.Errorf("left behind: %v, %v", left, err)
 			}
 		})
+	}
+}
+
+// Outputs must differ in print without colour, also where they coincide: each
+// pair in dashes, in marker and in grey value or width.
+func TestOutputsDifferWithoutColour(t *testing.T) {
+	for i := range 4 {
+		for k := range i {
+			a, b := inkOf(i), inkOf(k)
+			if slices.Equal(a.line.Dashes, b.line.Dashes) {
+				t.Errorf("outputs %d and %d have the same dashes", k, i)
+			}
+			if a.marker.Shape == nil || a.marker.Shape == b.marker.Shape {
+				t.Errorf("outputs %d and %d have the same marker", k, i)
+			}
+		}
+	}
+	a, b := inkOf(0).line, inkOf(1).line
+	grey := func(c color.Color) int { return int(color.GrayModel.Convert(c).(color.Gray).Y) }
+	if grey(a.Color)-grey(b.Color) < 80 || a.Width < 2*b.Width {
+		t.Errorf("B on top of A is not seen: grey %d and %d, width %v and %v", grey(a.Color), grey(b.Color), a.Width, b.Width)
+	}
+	p := responsePlot()
+	p.Curves[1] = p.Curves[0]
+	paths, err := SaveResponse(t.TempDir(), p)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got := strings.Count(read(t, paths[0]), "stroke-dasharray:8,3.5"); got != 2 {
+		t.Errorf("%d dashed lines, want the second output's and its sample in the legend", got)
+	}
+}
+
+func TestBoundsAreNotMarkedAsLines(t *testing.T) {
+	n := noisePlot()
+	for i := range n.Lines {
+		n.Lines[i].UpperBound = true
+	}
+	paths, err := SaveNoise(t.TempDir(), n)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, said := range texts(read(t, paths[0])) {
+		if strings.HasPrefix(said, "mains") || strings.HasPrefix(said, "tones") {
+			t.Errorf("%q marks what was not found", said)
+		}
 	}
 }
 

@@ -121,8 +121,11 @@ func TestSummary(t *testing.T) {
 func TestColourIsOnlyOnTop(t *testing.T) {
 	rows := failingBoard()
 	plain, painted := render(rows, TableOptions{}, false), render(rows, TableOptions{}, true)
-	if plain == painted {
+	if !strings.Contains(painted, "\x1b[1;31mFAIL\x1b[0m") || !strings.Contains(painted, "\x1b[32mPASS\x1b[0m") {
 		t.Error("no colour where it was asked for")
+	}
+	if strings.Contains(painted, "mgain") {
+		t.Error("colour outside of the verdict")
 	}
 	for _, code := range []string{"32", "33", "1;33", "1;31", "0"} {
 		painted = strings.ReplaceAll(painted, "\x1b["+code+"m", "")
