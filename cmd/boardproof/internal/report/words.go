@@ -33,12 +33,18 @@ func quantityWords(r analysis.Reading) string {
 	case analysis.Hum:
 		return "hum, all harmonics"
 	case analysis.HumHarmonic:
+		if r.Harmonic == 0 {
+			return "hum harmonics"
+		}
 		name := fmt.Sprintf("hum harmonic %d", r.Harmonic)
 		if r.FrequencyHz > 0 && finite(r.FrequencyHz) {
 			name += fmt.Sprintf(" (%s)", hertz(r.FrequencyHz))
 		}
 		return name
 	case analysis.OtherTone:
+		if r.FrequencyHz == 0 {
+			return "other tones"
+		}
 		return "tone at " + hertz(r.FrequencyHz)
 	case analysis.WorstLevelMatch:
 		return "worst level match"
@@ -60,7 +66,9 @@ func quantityWords(r analysis.Reading) string {
 
 func weightingWords(w string) string {
 	switch w {
-	case "", "none":
+	case "":
+		return ""
+	case "none":
 		return " unweighted"
 	case "A":
 		return " A-weighted"
@@ -129,13 +137,6 @@ func verdictWords(o verdict.Outcome) string {
 
 func refusalWords(r analysis.Refusal) string {
 	what := What(analysis.Reading{Quantity: r.Quantity, Output: r.Output, Reference: r.Reference})
-	switch r.Quantity {
-	case analysis.Noise, analysis.Hiss, analysis.HumHarmonic, analysis.OtherTone:
-		what = strings.ReplaceAll(r.Quantity, "_", " ")
-		if r.Output != "" {
-			what += ", output " + oneLine(r.Output)
-		}
-	}
 	if r.State != "" {
 		what += ", " + oneLine(r.State)
 	}
