@@ -1,6 +1,7 @@
 package analysis
 
 import (
+	"errors"
 	"fmt"
 	"math"
 	"math/cmplx"
@@ -29,12 +30,9 @@ func disagreement(a, b Estimate, whatA, whatB string) string {
 
 // runInGain is the gain at 1 kHz that the quiet run-in tone saw, in dB.
 func runInGain(rec *Recording, i int) (Estimate, error) {
-	span := rec.Signal.RunIn
-	quarter := span.Len() * 2 / 5
-	span = testsignals.Span{Start: span.Start + quarter, End: span.End - quarter}
-	x, ok := rec.part(i, span)
+	x, ok := rec.part(i, rec.Signal.RunInFlat)
 	if !ok {
-		return Estimate{}, fmt.Errorf("the recording does not hold the run-in")
+		return Estimate{}, errors.New("the recording does not hold the run-in")
 	}
 	fit, err := FitTone([][]float64{x}, rec.RateHz, testsignals.RunInHz, 1)
 	if err != nil {

@@ -47,6 +47,7 @@ func readOutput(rec, impulses *Recording, played *Played, grid []float64, i int)
 		return nil, nil, p
 	}
 	x := append([]float64(nil), rec.Samples[i]...)
+	subtractMains(x, rec)
 	raw, err := played.Deconvolve(x, rec.OffsetFrames)
 	if err != nil {
 		return nil, nil, err.Error()
@@ -73,6 +74,15 @@ func readOutput(rec, impulses *Recording, played *Played, grid []float64, i int)
 		}
 	}
 	return raw, g, ""
+}
+
+// subtractMains takes the mains lines off x, as fitted in the silences around
+// the signal. Where none can be fitted nothing is taken off: what is left of
+// hum then shows in the noise of the response.
+func subtractMains(x []float64, rec *Recording) {
+	if comb, err := FitMainsAround(x, rec.RateHz, rec.quiet(), 0); err == nil {
+		comb.Subtract(x)
+	}
 }
 
 // responseResult turns the response of output i into readings and curves.
