@@ -154,6 +154,20 @@ func TestImpossibleConfigs(t *testing.T) {
 	}
 }
 
+// Takes of random boards prove themselves at the level that Random names.
+func TestRandomBoardsCanBeMeasured(t *testing.T) {
+	rng := rand.New(rand.NewPCG(13, 14))
+	sig := signal(t, testsignals.New(testsignals.Sweep, 48000, -24, 0.5))
+	for i := range 8 {
+		s := bench(t, Random(rng))
+		for _, patch := range []capture.Patch{capture.ToBoard, capture.Loopback} {
+			if _, err := capture.Check(take(t, s, sig, patch, ""), sig, capture.Expect{}); err != nil {
+				t.Errorf("board %d, %s: %v", i, patch, err)
+			}
+		}
+	}
+}
+
 // Outputs and inputs that do not exist have no truth, and no panic.
 func TestNoTruth(t *testing.T) {
 	truth := bench(t, mustReady(t, "good")).Truth()
@@ -184,7 +198,7 @@ func TestGroupDelay(t *testing.T) {
 
 // A sweep at each rate comes back such that capture.Check believes it.
 func TestEveryRate(t *testing.T) {
-	for _, rate := range []int{44100, 88200, 96000, 192000} {
+	for _, rate := range []int{44100, 96000, 192000} {
 		c := mustReady(t, "good")
 		c.RateHz = rate
 		sig := signal(t, testsignals.New(testsignals.Sweep, rate, -12, 0.6))

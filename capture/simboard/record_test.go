@@ -19,7 +19,7 @@ import (
 // ladders' loads.
 func TestSamplesAgreeWithTruth(t *testing.T) {
 	worst := 0.0
-	for _, name := range []string{"dull", "flipped-split"} {
+	for name, frequencies := range map[string][]float64{"dull": {40, 15002}, "flipped-split": {1002, 21502}} {
 		ready, err := Ready(name)
 		if err != nil {
 			t.Fatal(err)
@@ -31,7 +31,7 @@ func TestSamplesAgreeWithTruth(t *testing.T) {
 			t.Fatal(err)
 		}
 		truth := s.Truth()
-		for _, hz := range []float64{40, 1002, 15002, 21502} {
+		for _, hz := range frequencies {
 			// Long enough for the ends of tone and marks to die away at 2 Hz.
 			spec := testsignals.New(testsignals.Tone, c.RateHz, -6, 3)
 			spec.FrequencyHz = hz
