@@ -20,9 +20,9 @@ const (
 	maxClockPPM = 300.0
 	// leastMarkSNRDB is under what marks are no signal.
 	leastMarkSNRDB = 6.0
-	// runInOverFloorDB is how far the run-in must stand over the gap.
-	runInOverFloorDB = 6.0
-	zeroDBFS         = -300.0
+	// runInBelowDB is how far the run-in may be under what the marks promise.
+	runInBelowDB = 20.0
+	zeroDBFS     = -300.0
 )
 
 // Check decides whether take proves itself: marks as far apart as sig was
@@ -156,7 +156,7 @@ func (p *Proof) checkMarks(take *Take, sig *testsignals.Signal, clocks Clocks) e
 	}
 	p.setOffsets(fits, sig)
 	for c, x := range take.Samples {
-		p.Channels[c].checkRunIn(x, p.offset(c), p.ClockError.PPM, sig)
+		p.Channels[c].checkRunIn(x, p.offset(c), p.ClockError.PPM, fits[c], sig)
 	}
 	return p.checkSilence(take, sig)
 }
@@ -223,18 +223,19 @@ func (p *Proof) offset(c int) float64 {
 	return p.Channels[c].OffsetFrames
 }
 
-// checkRunIn reads the run-in tone and the same frequency in the gap.
-func (c *ChannelProof) checkRunIn(x []float64, offset, clockPPM float64, sig *testsignals.Signal) {
+// checkRunIn reads the run-in tone. It is quieter than the marks, and where it
+// is missing beside them something holds quiet signals back.
+func (c *ChannelProof) checkRunIn(x []float64, offset, clockPPM float64, fit *markFit, sig *testsignals.Signal) {
 	stretch := 1 + clockPPM*1e-6
 	at := func(frame int) int { return int(math.Round(offset + stretch*float64(frame))) }
 	omega := 2 * math.Pi * testsignals.RunInHz / float64(sig.RateHz) / stretch
-	flat, gap := sig.RunInFlat, testsignals.Span{Start: sig.RunIn.End, End: sig.Marks[0].Start}
-	// The gap's later half, when the board has rung out.
-	gap.Start += gap.Len() / 2
-	c.RunInDBFS = dbfs(toneAmplitude(part(x, at(flat.Start), at(flat.End)), omega))
-	c.RunInFloorDBFS = dbfs(toneAmplitude(part(x, at(gap.Start), at(gap.End)), omega))
-	if c.Problem == "" && c.RunInDBFS < c.RunInFloorDBFS+runInOverFloorDB {
-		c.Problem = fmt.Sprintf("no signal: run-in tone at %.1f dBFS, %.1f dBFS without it", c.RunInDBFS, c.RunInFloorDBFS)
+	c.RunInDBFS = dbfs(toneAmplitude(part(x, at(sig.RunInFlat.Start), at(sig.RunInFlat.End)), omega))
+	if fit == nil {
+		return
+	}
+	expected := dbfs(fit.level) + testsignals.MarkBelowDB - testsignals.RunInBelowDB
+	if c.RunInDBFS < expected-runInBelowDB {
+		c.Problem = fmt.Sprintf("no signal: run-in tone at %.1f dBFS, the marks promise %.1f dBFS", c.RunInDBFS, expected)
 	}
 }
 

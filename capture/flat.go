@@ -6,9 +6,8 @@ import "math"
 // beside them smaller than so many codes none either: a slow sine in PCM
 // dwells on its highest code and leaves it by one code at a time.
 const (
-	clipFrames     = 3
-	clipStepCodes  = 8
-	clipRangeCodes = 32
+	clipFrames    = 3
+	clipStepCodes = 8
 	// fullScale is the highest code of 16-bit PCM, where two equal samples
 	// are enough.
 	fullScale       = 1 - 1.0/(1<<15)
@@ -58,7 +57,7 @@ func findClipped(x []float64) clipping {
 			return
 		}
 		full := math.Abs(v) >= fullScale
-		if !full && (r.len() < clipFrames || hi-lo < clipRangeCodes*code || stepBeside(x, r) < clipStepCodes*code) {
+		if !full && (r.len() < clipFrames || stepBeside(x, r) < clipStepCodes*code) {
 			return
 		}
 		c.frames += r.len()

@@ -30,6 +30,8 @@ type markFit struct {
 	// standard uncertainty.
 	gain    [4]float64
 	gainStd float64
+	// level is the amplitude of the marks over that of testsignals.Mark.
+	level float64
 	// snrDB is the power of a mark over that of what differs between marks
 	// in the same band and time.
 	snrDB float64
@@ -162,6 +164,11 @@ func (s *markSpectra) result() markFit {
 		swell += sq(g) * n / 2
 		turn += s.omega[i] * s.omega[i] * sq(g) * n / 2
 	}
+	var played float64
+	for _, z := range s.played {
+		played += sq(z)
+	}
+	f.level = math.Sqrt(power / played)
 	f.std = math.Sqrt(turn) / slope
 	f.commonStd = f.std / 2
 	f.gainStd = math.Sqrt(swell) / power

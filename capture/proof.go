@@ -79,10 +79,8 @@ type ChannelProof struct {
 	MarkChangeDB    float64 `json:"mark_change_db"`
 	MarkChangeStdDB float64 `json:"mark_change_std_db"`
 	PeakDBFS        float64 `json:"peak_dbfs"`
-	// RunInDBFS is the level of the run-in tone, RunInFloorDBFS that of the
-	// same frequency in the gap after it.
-	RunInDBFS      float64 `json:"run_in_dbfs"`
-	RunInFloorDBFS float64 `json:"run_in_floor_dbfs"`
-	ClippedFrames  int     `json:"clipped_frames"`
-	StuckFrames    int     `json:"stuck_frames"`
+	// RunInDBFS is the level of the run-in tone.
+	RunInDBFS     float64 `json:"run_in_dbfs"`
+	ClippedFrames int     `json:"clipped_frames"`
+	StuckFrames   int     `json:"stuck_frames"`
 }

@@ -128,18 +128,21 @@ func (m *matched) normalise(r []float64, corr, band []complex128) {
 	}
 }
 
-// peak is a place where a mark may begin.
+// peak is a place where a mark may begin, and how much it looks like one from
+// 0 to 1.
 type peak struct{ frame, height float64 }
 
-func peaks(r []float64, step, markLen int) []peak {
+// peaks returns the places in x that look like a mark, in order of time.
+func (m *matched) peaks(x []float64) []peak {
+	r := m.correlate(x)
 	var list []peak
-	reach := markLen / 2 / step
+	reach := float64(m.markLen) / 2
 	for i := 1; i+1 < len(r); i++ {
 		if r[i] < leastCorrelation || r[i] <= r[i-1] || r[i] < r[i+1] {
 			continue
 		}
-		p := peak{(float64(i) + vertex(r[i-1], r[i], r[i+1])) * float64(step), r[i]}
-		if n := len(list); n > 0 && p.frame-list[n-1].frame < float64(reach*step) {
+		p := peak{(float64(i) + vertex(r[i-1], r[i], r[i+1])) * float64(m.step), r[i]}
+		if n := len(list); n > 0 && p.frame-list[n-1].frame < reach {
 			if p.height > list[n-1].height {
 				list[n-1] = p
 			}
@@ -165,39 +168,63 @@ func vertex(before, at, after float64) float64 {
 	return (before - after) / (2 * bend)
 }
 
+// echoScore is by how much the earliest four marks may score less than the
+// best: echoes look like marks too, are as far apart, and always come later.
+const echoScore = 0.5
+
 // findMarks returns the frames at which the four marks of l begin in x, to a
 // small part of a millisecond, or false. The two of a pair may be off by a
 // third of their spacing, the pairs by half of theirs: whoever lost that many
 // samples is told so, and not that there was no signal.
 func (m *matched) findMarks(x []float64, l testsignals.Layout, rateHz int) (found [4]float64, ok bool) {
-	list := peaks(m.correlate(x), m.step, m.markLen)
-	played := playedSpacings(l)
+	fours := arrangements(m.peaks(x), playedSpacings(l), rateHz)
+	best := math.Inf(-1)
+	for _, f := range fours {
+		best = math.Max(best, f.score)
+	}
+	for _, f := range fours {
+		if f.score >= best-echoScore && (!ok || f.at[0] < found[0]) {
+			found, ok = f.at, true
+		}
+	}
+	return found, ok
+}
+
+// four is a choice of marks with its score: the sum of their heights, less
+// what their spacing is off.
+type four struct {
+	at    [4]float64
+	score float64
+}
+
+// arrangements returns every choice of four peaks, in order of time, that are
+// about as far apart as played.
+func arrangements(list []peak, played [3]float64, rateHz int) (all []four) {
 	tolerance := [3]float64{played[0] / 3, played[1] / 2, played[2] / 3}
 	// A deviation of 20 ms weighs as much as a mark missed altogether.
 	perFrame := 1 / (0.02 * float64(rateHz))
-	best := math.Inf(-1)
-	var next func(k int, chosen [4]float64, score float64)
-	next = func(k int, chosen [4]float64, score float64) {
+	var next func(k int, f four)
+	next = func(k int, f four) {
 		if k == 4 {
-			if score > best {
-				best, found, ok = score, chosen, true
-			}
+			all = append(all, f)
 			return
 		}
 		for _, p := range list {
 			off := 0.0
 			if k > 0 {
-				off = math.Abs(p.frame - chosen[k-1] - played[k-1])
+				off = math.Abs(p.frame - f.at[k-1] - played[k-1])
 				if off > tolerance[k-1] {
 					continue
 				}
 			}
-			chosen[k] = p.frame
-			next(k+1, chosen, score+p.height-off*perFrame)
+			g := f
+			g.at[k] = p.frame
+			g.score += p.height - off*perFrame
+			next(k+1, g)
 		}
 	}
-	next(0, found, 0)
-	return found, ok
+	next(0, four{})
+	return all
 }
 
 // playedSpacings returns the distances between neighbouring marks in frames.

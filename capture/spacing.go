@@ -61,7 +61,7 @@ func combine(fits []*markFit, l testsignals.Layout) spacing {
 }
 
 // minMarkStd is what the fit itself leaves of noiseless marks, in frames.
-const minMarkStd = 1e-4
+const minMarkStd = 1e-5
 
 // middle is the distance played from the middle of the first pair to that of
 // the second.
