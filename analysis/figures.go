@@ -20,6 +20,15 @@ type Magnitude struct {
 // Std returns the whole standard uncertainty at point i in dB.
 func (m Magnitude) Std(i int) float64 { return Hypot(m.NoiseStd[i], m.CommonStd[i]) }
 
+// expanded returns the expanded uncertainty of each point in dB.
+func (m Magnitude) expanded() []float64 {
+	u := make([]float64, len(m.DB))
+	for i := range u {
+		u[i] = CoverageK * m.Std(i)
+	}
+	return u
+}
+
 // At returns the magnitude in dB at f by interpolation on the logarithm of
 // frequency, and its standard uncertainty.
 func (m Magnitude) At(f float64) (Estimate, error) {

@@ -176,8 +176,8 @@ func (f *folder) addTo(dst []float64, spans []testsignals.Span, amps []complex12
 // (and the constant, amps[0]) to the residual: amps grow by twice the mean of
 // residual times harmonic, and what they grew by is taken off the residual.
 // Harmonics are almost orthogonal over many periods, so a few steps converge.
-// keep, where not nil, is asked for each whether it may grow. refine returns
-// the largest growth.
+// keep, where not nil, is asked for each whether it stays; one that does not is
+// put back. refine returns the largest growth.
 func (f *folder) refine(amps []complex128, residual []float64, p *mainsPhase, keep func(h int) bool) float64 {
 	n := float64(f.frames())
 	growth := f.sums(residual, p, 0)[0]
@@ -187,10 +187,10 @@ func (f *folder) refine(amps []complex128, residual []float64, p *mainsPhase, ke
 		if h == 0 {
 			growth[h] = complex(real(growth[h])/2, 0)
 		}
+		before := amps[h]
 		amps[h] += growth[h]
 		if keep != nil && !keep(h) {
-			amps[h] -= growth[h]
-			growth[h] = 0
+			amps[h], growth[h] = 0, -before
 		}
 		largest = math.Max(largest, cmplx.Abs(growth[h]))
 	}

@@ -4,8 +4,6 @@ import (
 	"math"
 
 	"boardproof/testsignals"
-
-	"gonum.org/v1/gonum/mathext"
 )
 
 // MainsHarmonic is one line of the mains comb.
@@ -22,8 +20,9 @@ type MainsHarmonic struct {
 }
 
 // solveShare is how still the amplitudes must stand, of the largest, for the
-// joint fit to be done.
-const solveShare = 1e-8
+// joint fit to be done: what is left is a hundred times less, as each step
+// gains that.
+const solveShare = 1e-6
 
 // mainsLines is the comb over the whole band and the noise beneath it.
 type mainsLines struct {
@@ -39,7 +38,7 @@ func fitMainsLines(y []float64, rateHz float64, raw density, nominals []float64,
 	m := &mainsLines{lengthS: float64(len(y)) / rateHz}
 	m.comb = findComb(y, whole, rateHz, nominals, before)
 	if m.found() {
-		m.fitAmplitudes(y, rateHz, raw)
+		m.fitAmplitudes(y, rateHz, raw, before)
 	}
 	return m
 }
@@ -48,13 +47,17 @@ func (m *mainsLines) found() bool { return m.comb.Found }
 
 // fitAmplitudes fits the first 40 harmonics jointly with all those above
 // that one look shows to be there.
-func (m *mainsLines) fitAmplitudes(y []float64, rateHz float64, raw density) {
+func (m *mainsLines) fitAmplitudes(y []float64, rateHz float64, raw density, before *Comb) {
 	c := m.comb
 	top := int(math.Min(NoiseHighHz, 0.45*rateHz) / c.FrequencyHz.Value)
 	f := newFolder([]testsignals.Span{{Start: 0, End: len(y)}}, 1, max(top, searchHarmonics), exactRing)
 	c.Amplitudes = make([]complex128, f.harmonics+1)
 	m.setNoise(newSpectrumFloor(raw.psd, raw.binHz, raw.averages, 25, 25))
 	e := append([]float64(nil), y...)
+	if before != nil && before.Found {
+		copy(c.Amplitudes, before.Amplitudes)
+		f.addTo(e, f.spans, c.Amplitudes, &c.phase, -1)
+	}
 	keep := func(h int) bool { return h <= searchHarmonics || m.standsOut(h) }
 	f.solve(c.Amplitudes, e, &c.phase, solveShare, keep)
 	m.setGains()
@@ -177,7 +180,7 @@ func riceBound(r, std float64) float64 {
 	}
 	lambda := r * r / (std * std)
 	lo, hi := 0.0, r/std+6
-	for range 50 {
+	for hi-lo > 1e-6 {
 		mid := (lo + hi) / 2
 		if nonCentralChi2(mid*mid, lambda) < 0.95 {
 			lo = mid
@@ -188,14 +191,19 @@ func riceBound(r, std float64) float64 {
 	return hi * std
 }
 
-// nonCentralChi2 is the distribution function for two degrees of freedom: a
-// Poisson mixture of central ones. It is for the small lambda of lines in the
-// noise.
+// nonCentralChi2 is the distribution function for two degrees of freedom, a
+// Poisson mixture of central ones of 2+2j:
+// Σ e^(−λ/2)(λ/2)^j/j! · (1 − e^(−x/2)·Σ_{i≤j}(x/2)^i/i!).
+// It is for the small lambda of lines in the noise.
 func nonCentralChi2(x, lambda float64) float64 {
-	p, sum := math.Exp(-lambda/2), 0.0
-	for j := 0; j < 200; j++ {
-		sum += p * mathext.GammaIncReg(float64(j+1), x/2)
-		p *= lambda / 2 / float64(j+1)
+	weight, term := math.Exp(-lambda/2), math.Exp(-x/2)
+	tail, sum, left := term, 0.0, 1.0
+	for j := 1; left > 1e-9 && j < 1000; j++ {
+		sum += weight * (1 - tail)
+		left -= weight
+		weight *= lambda / 2 / float64(j)
+		term *= x / 2 / float64(j)
+		tail += term
 	}
 	return sum
 }

@@ -100,11 +100,11 @@ func (s *mainsSearch) longestS() float64 {
 	return float64(n) / s.rateHz
 }
 
-// pieceSpectra are the spectra of pieces, as ln(1 + power/noise), and the
-// noise density that they were referred to.
+// pieceSpectra are the spectra of pieces, as power over noise, and the noise
+// density that they were referred to.
 type pieceSpectra struct {
 	binHz   float64
-	logs    [][]float64
+	powers  [][]float64
 	centreS []float64 // of each piece, from the middle of the record
 	floor   spectrumFloor
 }
@@ -115,7 +115,7 @@ func (s *mainsSearch) spectra(pieces []testsignals.Span) pieceSpectra {
 	for _, p := range pieces {
 		n = max(n, p.Len())
 	}
-	size := smoothLength(4 * n)
+	size := fastLength(4 * n)
 	fft := fourier.NewFFT(size)
 	buf, coeff := make([]float64, size), make([]complex128, size/2+1)
 	out := pieceSpectra{binHz: s.rateHz / float64(size)}
@@ -136,37 +136,53 @@ func (s *mainsSearch) spectra(pieces []testsignals.Span) pieceSpectra {
 			psd[k] = 2 * (real(c)*real(c) + imag(c)*imag(c)) / (s.rateHz * sum2)
 			mean[k] += psd[k] / float64(len(pieces))
 		}
-		out.logs = append(out.logs, psd)
+		out.powers = append(out.powers, psd)
 		out.centreS = append(out.centreS, float64(p.Start+p.End-1)/2/s.rateHz-s.centreS)
 	}
 	// Half a comb's spacing either side: most bins there are between lines.
 	averages := math.Max(1, float64(len(pieces))/1.06)
 	out.floor = newSpectrumFloor(mean, out.binHz, averages, 25, 25)
-	for _, psd := range out.logs {
+	for _, psd := range out.powers {
 		for k, v := range psd {
-			psd[k] = math.Log1p(v / out.floor.at(float64(k)*out.binHz))
+			psd[k] = v / out.floor.at(float64(k)*out.binHz)
 		}
 	}
 	return out
 }
 
+// A merit says what a power over noise counts for in the search.
+type merit func(power float64) float64
+
+// likelihood is exact in Gaussian noise. manyLines is led by the number of
+// lines at the right places more than by their strength, so that a strong
+// tone near one harmonic does not carry the rest away; but it is too flat at
+// its peak to find a comb of one strong line. Both are tried.
+func likelihood(power float64) float64 { return power }
+
+func manyLines(power float64) float64 { return math.Log1p(power) }
+
 // guesses returns the best few mains frequencies and drifts for pieces of one
-// length, by the sum over pieces and harmonics of the log of power over
-// noise: many weak lines at the right places count for more than one strong
-// line at one of them.
-func (s *mainsSearch) guesses(sp pieceSpectra, pieceS float64, nominals []float64) []mainsGuess {
+// length, by the sum of merits over pieces and harmonics.
+func (s *mainsSearch) guesses(sp pieceSpectra, pieceS float64, nominals []float64, of merit) []mainsGuess {
 	stepHz := 0.01 / pieceS
 	stepDrift := 2 * stepHz / (2 * s.halfS)
 	drifts := int(maxDriftHzPerS / stepDrift)
-	if len(sp.logs) == 1 {
+	if len(sp.powers) == 1 {
 		drifts = 0
+	}
+	merits := make([][]float64, len(sp.powers))
+	for i, powers := range sp.powers {
+		merits[i] = make([]float64, len(powers))
+		for k, v := range powers {
+			merits[i][k] = of(v)
+		}
 	}
 	var all []mainsGuess
 	for _, nominal := range nominals {
 		from, n := nominal-mainsReachHz, int(2*mainsReachHz/stepHz)+1
-		surface := make([][]float64, len(sp.logs))
-		for i, logs := range sp.logs {
-			surface[i] = harmonicSums(logs, sp.binHz, from, stepHz, n)
+		surface := make([][]float64, len(merits))
+		for i, row := range merits {
+			surface[i] = harmonicSums(row, sp.binHz, from, stepHz, n)
 		}
 		for k := range n {
 			best := mainsGuess{score: math.Inf(-1)}
@@ -183,19 +199,19 @@ func (s *mainsSearch) guesses(sp pieceSpectra, pieceS float64, nominals []float6
 			all = append(all, best)
 		}
 	}
-	return distinct(all, 3, 0.1)
+	return distinct(all, 2, 0.1)
 }
 
-// harmonicSums returns Σ over harmonics of logs at h·f for n frequencies.
-func harmonicSums(logs []float64, binHz, fromHz, stepHz float64, n int) []float64 {
+// harmonicSums returns Σ over harmonics of merits at h·f for n frequencies.
+func harmonicSums(merits []float64, binHz, fromHz, stepHz float64, n int) []float64 {
 	row := make([]float64, n)
 	for k := range row {
 		f := (fromHz + float64(k)*stepHz) / binHz
 		for h := 1; h <= searchHarmonics; h++ {
 			at := f * float64(h)
-			i := min(int(at), len(logs)-2)
+			i := min(int(at), len(merits)-2)
 			v := at - float64(i)
-			row[k] += logs[i]*(1-v) + logs[i+1]*v
+			row[k] += merits[i]*(1-v) + merits[i+1]*v
 		}
 	}
 	return row

@@ -12,6 +12,7 @@ import (
 // phases from block to block, so better guesses are tried on them alone.
 type mainsBlocks struct {
 	guess   mainsGuess
+	of      merit
 	sums    [][]complex128 // [block][harmonic]
 	centreS []float64      // from the middle of the record
 	frames  []int
@@ -48,7 +49,7 @@ func (s *mainsSearch) blocks(g mainsGuess, floor spectrumFloor) *mainsBlocks {
 	return b
 }
 
-// score is the sum, over groups of blocks and over harmonics, of the log of
+// score is the sum, over groups of blocks and over harmonics, of the merit of
 // coherent power over noise, with the guess moved by dHz and dDrift.
 // group[i] numbers block i's group; groups are consecutive.
 func (b *mainsBlocks) score(group []int, dHz, dDrift float64) float64 {
@@ -68,7 +69,7 @@ func (b *mainsBlocks) score(group []int, dHz, dDrift float64) float64 {
 		}
 		for h := 1; h <= searchHarmonics; h++ {
 			re, im := real(acc[h]), imag(acc[h])
-			total += math.Log1p((re*re + im*im) / (float64(frames) * b.noise[h]))
+			total += b.of((re*re + im*im) / (float64(frames) * b.noise[h]))
 			acc[h] = 0
 		}
 		frames = 0
@@ -113,8 +114,9 @@ func (b *mainsBlocks) groups(coherentS, extentS float64) []int {
 
 // lock sharpens a guess by looking at it coherently over ever longer
 // stretches, each with a grid as fine as the 40th harmonic needs.
-func (s *mainsSearch) lock(g mainsGuess, floor spectrumFloor, pieceS float64) mainsGuess {
+func (s *mainsSearch) lock(g mainsGuess, floor spectrumFloor, pieceS float64, of merit) mainsGuess {
 	b := s.blocks(g, floor)
+	b.of = of
 	extentS, longestS := 2*s.halfS, s.longestS()
 	if len(b.sums) == 0 {
 		return g

@@ -10,15 +10,6 @@ func reading(quantity, output, unit string, e Estimate) Reading {
 	return Reading{Quantity: quantity, Output: output, Unit: unit, Value: e.Value, Uncertainty: CoverageK * e.Std, K: CoverageK}
 }
 
-// expanded returns k times each standard uncertainty.
-func expanded(std []float64) []float64 {
-	u := make([]float64, len(std))
-	for i, s := range std {
-		u[i] = CoverageK * s
-	}
-	return u
-}
-
 // refuse adds a refusal for each quantity.
 func (r *Result) refuse(output, reference, reason string, quantities ...string) {
 	for _, q := range quantities {
@@ -49,8 +40,10 @@ var DefaultBand = Band{40, 10000}
 func (b Band) String() string { return fmt.Sprintf("%g to %g Hz", b.LowHz, b.HighHz) }
 
 // phaseCurve returns phase in degrees, its expanded uncertainty, and group
-// delay in microseconds, of g with delayS more taken out.
-func (g *Gated) phaseCurve(delayS float64) (deg, uDeg, groupUS []float64) {
+// delay in microseconds, of g with delayS more taken out. benchRelStd and
+// benchDelayStd are what the profile adds: relative to the response at each
+// point, which is radians, and in seconds.
+func (g *Gated) phaseCurve(delayS float64, benchRelStd []float64, benchDelayStd float64) (deg, uDeg, groupUS []float64) {
 	n := len(g.H)
 	rad := make([]float64, n)
 	for i, h := range g.H {
@@ -63,7 +56,8 @@ func (g *Gated) phaseCurve(delayS float64) (deg, uDeg, groupUS []float64) {
 	deg, uDeg, groupUS = make([]float64, n), make([]float64, n), make([]float64, n)
 	for i := range rad {
 		deg[i] = (rad[i] - turns) * 180 / math.Pi
-		uDeg[i] = CoverageK * g.RelStd(i) * 180 / math.Pi
+		std := Hypot(g.RelStd(i), benchRelStd[i], 2*math.Pi*g.FrequencyHz[i]*benchDelayStd)
+		uDeg[i] = CoverageK * std * 180 / math.Pi
 		a, b := max(0, i-1), min(n-1, i+1)
 		groupUS[i] = -(rad[b] - rad[a]) / (2 * math.Pi * (g.FrequencyHz[b] - g.FrequencyHz[a])) * 1e6
 	}

@@ -83,7 +83,7 @@ func (s spectrumFloor) freedomAt(freqHz float64) float64 {
 // padded with zeros to a length whose transform is quick, and the distance
 // between bins.
 func periodogram(x []float64, rateHz float64) (psd []float64, binHz float64) {
-	n := smoothLength(len(x))
+	n := fastLength(len(x))
 	buf := make([]float64, n)
 	sum2 := 0.0
 	for i, w := range periodicHann(len(x)) {
@@ -96,22 +96,6 @@ func periodogram(x []float64, rateHz float64) (psd []float64, binHz float64) {
 		psd[k] = 2 * abs2(c) / (rateHz * sum2)
 	}
 	return psd, rateHz / float64(n)
-}
-
-// smoothLength returns the least number from n up with no prime factor above
-// five: any other would make the transform's time grow with the prime.
-func smoothLength(n int) int {
-	for m := max(n, 2); ; m++ {
-		r := m
-		for _, p := range []int{2, 3, 5} {
-			for r%p == 0 {
-				r /= p
-			}
-		}
-		if r == 1 && m%2 == 0 {
-			return m
-		}
-	}
 }
 
 // blackmanSinc returns 2·reach+1 taps of a low-pass of unit gain, cut off at

@@ -15,6 +15,9 @@ type Split struct {
 	// point of Ratio; zero without a profile.
 	CommonStd []float64
 	line      straightPhase
+	// benchRelStd is CommonStd relative to the ratio, which for the phase is
+	// radians.
+	benchRelStd []float64
 	// benchDelayStd is what the profile adds to the delay, in seconds.
 	benchDelayStd float64
 }
@@ -27,7 +30,7 @@ func CompareOutputs(output, reference *Raw, grid []float64, benchOut, benchRef B
 	if err != nil {
 		return nil, err
 	}
-	s := &Split{CommonStd: make([]float64, len(grid))}
+	s := &Split{CommonStd: make([]float64, len(grid)), benchRelStd: make([]float64, len(grid))}
 	points := denseRatio(output, reference, ratio)
 	if benchOut.Loopback != nil && benchRef.Loopback != nil {
 		bench, err := benchRatio(benchOut, benchRef)
@@ -38,7 +41,7 @@ func CompareOutputs(output, reference *Raw, grid []float64, benchOut, benchRef B
 			return nil, err
 		}
 		for i, rel := range bench.RelStd {
-			s.CommonStd[i] = DBFromRelative(rel)
+			s.CommonStd[i], s.benchRelStd[i] = DBFromRelative(rel), rel
 		}
 		s.benchDelayStd = Hypot(benchOut.LatencyS.Std, benchRef.LatencyS.Std)
 		for i := range points {

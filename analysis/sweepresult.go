@@ -89,7 +89,7 @@ func subtractMains(x []float64, rec *Recording) {
 func responseResult(rec *Recording, raw *Raw, g *Gated, i int, band Band) Result {
 	var res Result
 	name, bench := rec.Outputs[i], rec.bench(i)
-	common := make([]float64, len(g.H))
+	common, benchRel := make([]float64, len(g.H)), make([]float64, len(g.H))
 	var latency Estimate
 	res.Curves = append(res.Curves, named(raw.Harmonics(g), name)...)
 	if bench.Loopback != nil {
@@ -98,7 +98,7 @@ func responseResult(rec *Recording, raw *Raw, g *Gated, i int, band Band) Result
 			res.refuse(name, "", "the profile does not fit: "+err.Error(), responseQuantities...)
 			return res
 		}
-		g, latency = over, bench.LatencyS
+		g, latency, benchRel = over, bench.LatencyS, bench.Loopback.RelStd
 		for j, rel := range bench.Loopback.RelStd {
 			common[j] = Hypot(DBFromRelative(rel), bench.LoadingDB.Std)
 		}
@@ -115,7 +115,8 @@ func responseResult(rec *Recording, raw *Raw, g *Gated, i int, band Band) Result
 		res.Readings = append(res.Readings,
 			reading(Delay, name, "µs", Estimate{delay.Value * 1e6, delay.Std * 1e6}),
 			reading(Polarity, name, "", Estimate{Value: float64(line.polarity)}))
-		c := responseCurve(g, m, name, line.delayS)
+		c := responseCurve(m, name)
+		c.PhaseDeg, c.PhaseUncertaintyDeg, c.GroupDelayUS = g.phaseCurve(line.delayS, benchRel, latency.Std)
 		c.SharedUncertainty = CoverageK * bench.LoadingDB.Std
 		res.Curves = append(res.Curves, c)
 	}
@@ -156,15 +157,8 @@ func (g *Gated) phasePoints() []phasePoint {
 	return points
 }
 
-func responseCurve(g *Gated, m Magnitude, output string, delayS float64) Curve {
-	c := Curve{Quantity: Response, Output: output, Unit: "dB", FrequencyHz: g.FrequencyHz, Value: m.DB}
-	std := make([]float64, len(m.DB))
-	for i := range std {
-		std[i] = m.Std(i)
-	}
-	c.Uncertainty = expanded(std)
-	c.PhaseDeg, c.PhaseUncertaintyDeg, c.GroupDelayUS = g.phaseCurve(delayS)
-	return c
+func responseCurve(m Magnitude, output string) Curve {
+	return Curve{Quantity: Response, Output: output, Unit: "dB", FrequencyHz: m.FrequencyHz, Value: m.DB, Uncertainty: m.expanded()}
 }
 
 // figures reads gain, corners and flatness.
@@ -242,13 +236,9 @@ func (s *Split) result(name, ref string, band Band) Result {
 	d := s.Delay()
 	add(DelayMatch, "µs", Estimate{d.Value * 1e6, d.Std * 1e6}, 0, "")
 	add(PolarityMatch, "", Estimate{Value: float64(s.Polarity())}, 0, "")
-	c := Curve{Quantity: SplitDifference, Output: name, Reference: ref, Unit: "dB", FrequencyHz: m.FrequencyHz, Value: m.DB}
-	std := make([]float64, len(m.DB))
-	for i := range std {
-		std[i] = m.Std(i)
-	}
-	c.Uncertainty = expanded(std)
-	c.PhaseDeg, c.PhaseUncertaintyDeg, c.GroupDelayUS = s.Ratio.phaseCurve(0)
+	c := Curve{Quantity: SplitDifference, Output: name, Reference: ref, Unit: "dB",
+		FrequencyHz: m.FrequencyHz, Value: m.DB, Uncertainty: m.expanded()}
+	c.PhaseDeg, c.PhaseUncertaintyDeg, c.GroupDelayUS = s.Ratio.phaseCurve(0, s.benchRelStd, s.benchDelayStd)
 	res.Curves = append(res.Curves, c)
 	return res
 }

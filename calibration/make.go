@@ -19,6 +19,11 @@ const DefaultValidity = 365 * 24 * time.Hour
 // common practice, no source.
 const loopbackStd = 2e-4
 
+// loopbackDelayStd is what a lead and the input behind it add to a loopback's
+// delay and not to a board's, in seconds: 100 Ω into 100 pF is 10 ns, evenly
+// spread. Common practice, no source.
+const loopbackDelayStd = 10e-9 / 1.7320508075688772
+
 // NewInput builds what is known of one input from a loopback sweep of output
 // straight to it. outputDBu is the output's full scale with the lead plugged
 // in, which is how it must have been metered.
@@ -47,6 +52,7 @@ func NewInput(channel int, loop *analysis.Recording, row int, outputDBu analysis
 		return fail(fmt.Errorf("the loopback is at %.1f dB, there is no signal: plug the output straight into this input", gain.Value))
 	}
 	t := g.Transfer(latency.Value)
+	latency.Std = analysis.Hypot(latency.Std, loopbackDelayStd)
 	for i := range t.RelStd {
 		t.RelStd[i] = analysis.Hypot(t.RelStd[i], loopbackStd)
 	}
