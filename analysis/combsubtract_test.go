@@ -1,0 +1,121 @@
+package analysis
+
+import (
+	"math"
+	"testing"
+
+	"boardproof/testsignals"
+)
+
+// around is a record with 0.6 s of quiet before and 0.5 s after 5.5 s of
+// something loud; hum runs through all of it.
+func around(q quietRecord, walkHz float64) (x, hum []float64, quiet []testsignals.Span) {
+	q.lengthS = 6.6
+	x = q.make()
+	hum = make([]float64, len(x))
+	steps := quietRecord{rateHz: q.rateHz, lengthS: 6.6, noiseStd: walkHz / math.Sqrt(q.rateHz), seed: q.seed + 1}.make()
+	hz, cycles := 50.02, 0.0
+	for i := range hum {
+		hz += 0.002/q.rateHz + steps[i]
+		cycles += hz / q.rateHz
+		for h := 1; h <= 20; h++ {
+			hum[i] += 1e-3 / float64(h) * math.Cos(2*math.Pi*float64(h)*cycles+float64(h))
+		}
+		x[i] += hum[i]
+	}
+	first, last := int(0.6*q.rateHz), int(6.1*q.rateHz)
+	for i := first; i < last; i++ {
+		x[i] += 0.3 * math.Sin(float64(i)*0.05)
+	}
+	return x, hum, []testsignals.Span{{Start: 0, End: first}, {Start: last, End: len(x)}}
+}
+
+// left is the power that Subtract leaves of the hum in the loud part, as a
+// share of it.
+func left(t *testing.T, q quietRecord, walkHz, humGain float64) (share float64, c *Comb) {
+	t.Helper()
+	x, hum, quiet := around(q, walkHz)
+	for i := range x {
+		x[i] += (humGain - 1) * hum[i]
+	}
+	c, err := FitMainsAround(x, q.rateHz, quiet, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	y := append([]float64(nil), x...)
+	c.Subtract(y)
+	num, den := 0.0, 0.0
+	for i := quiet[0].End; i < quiet[1].Start; i++ {
+		num += sq(humGain*hum[i] - (x[i] - y[i]))
+		den += sq(humGain * hum[i])
+	}
+	return num / den, c
+}
+
+func TestHumIsTakenOffBetweenQuietSpans(t *testing.T) {
+	share, c := left(t, quietRecord{rateHz: 48000, noiseStd: 1e-4, seed: 5}, 0, 1)
+	if !c.Found || share > 1e-3 {
+		t.Errorf("%v %s: %.1f dB of the hum are left", c.Found, c.Reason, 10*math.Log10(share))
+	}
+	within(t, "mains frequency", c.FrequencyHz, 50.02+0.002*3.3, 4)
+}
+
+// Whatever the mains does in the gap, and however weak it is, taking it off
+// must not make things worse by more than a little.
+func TestTakingHumOffNeverHurts(t *testing.T) {
+	worst, helped := 0.0, 0
+	for i := range 24 {
+		walk := []float64{0, 1e-3, 5e-3, 20e-3}[i%4]
+		gain := []float64{1, 0.1, 0.01}[i%3]
+		share, c := left(t, quietRecord{rateHz: 8000, noiseStd: 1e-4, seed: uint64(40 * i)}, walk, gain)
+		worst = math.Max(worst, share)
+		if share < 0.5 {
+			helped++
+		}
+		if share > 1.3 {
+			t.Errorf("walk %g, hum %g: %.1f dB left: %s", walk, gain, 10*math.Log10(share), c.Reason)
+		}
+	}
+	t.Logf("worst %.2f of the hum's power left, helped in %d of 24", worst, helped)
+	if helped < 8 {
+		t.Errorf("it helped in %d of 24 records only", helped)
+	}
+}
+
+func TestNothingIsTakenOffWhereThereIsNoHum(t *testing.T) {
+	q := quietRecord{rateHz: 8000, lengthS: 6.6, noiseStd: 1e-3, seed: 4}
+	x := q.make()
+	c, err := FitMainsAround(x, q.rateHz, []testsignals.Span{{Start: 0, End: 4800}, {Start: 48800, End: 52800}}, 50)
+	if err != nil {
+		t.Fatal(err)
+	}
+	y := append([]float64(nil), x...)
+	c.Subtract(y)
+	for i := range x {
+		if x[i] != y[i] {
+			t.Fatalf("frame %d changed, found: %v", i, c.Found)
+		}
+	}
+}
+
+func TestBadSpansAndSamplesAreErrors(t *testing.T) {
+	x := make([]float64, 8000)
+	for name, spans := range map[string][]testsignals.Span{
+		"none": nil, "empty": {{Start: 5, End: 5}}, "outside": {{Start: 0, End: 8001}},
+		"out of order": {{Start: 4000, End: 8000}, {Start: 0, End: 2000}},
+	} {
+		if _, err := FitMainsAround(x, 8000, spans, 0); err == nil {
+			t.Errorf("%s: no error", name)
+		}
+	}
+	if _, err := FitMainsAround(x, 8000, all(x), 55); err == nil {
+		t.Error("nominal frequency of 55 Hz: no error")
+	}
+	if c, err := FitMainsAround(x, 8000, all(x), 0); err != nil || c.Found {
+		t.Errorf("digital silence: %v, %v", c, err)
+	}
+	x[7] = math.NaN()
+	if _, err := FitMainsAround(x, 8000, all(x), 0); err == nil {
+		t.Error("a sample that is not a number: no error")
+	}
+}
