@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"os"
 	"path/filepath"
 	"time"
@@ -74,12 +75,21 @@ func (a *app) accept(ctx context.Context, s *db.Store, name string, f acceptFlag
 	if profile == nil {
 		return db.Run{}, wrongUsef("bench %s is not calibrated, a plan needs levels in dBu: 'boardproof calibrate --bench %s'", b.Name, b.Name)
 	}
+	// What would only come out after minutes at the bench is found now.
+	if f.corrects, err = runOf(ctx, s, board, f.corrects); err != nil {
+		return db.Run{}, err
+	}
+	if f.plots != "" {
+		if err := makePlotsDir(f.plots); err != nil {
+			return db.Run{}, err
+		}
+	}
 	in, closeDevice, err := a.openInstrument(b, f.benchFlags)
 	if err != nil {
 		return db.Run{}, err
 	}
 	defer closeDevice() //nolint:errcheck // the takes are in by then
-	sit, err := a.sitting(b, in, board.Outputs, profile)
+	sit, err := a.sitting(ctx, b, in, board.Outputs, profile)
 	if err != nil {
 		return db.Run{}, err
 	}
@@ -99,8 +109,28 @@ func (a *app) accept(ctx context.Context, s *db.Store, name string, f acceptFlag
 	return run, a.present(s, run, plan, profile, f.plots, f.all)
 }
 
-// keepRun puts the takes on the disk and then the run that names them.
+// runOf returns the whole name of a run of board that id begins, "" for "".
+func runOf(ctx context.Context, s *db.Store, board db.Board, id string) (string, error) {
+	if id == "" {
+		return "", nil
+	}
+	run, err := s.FindRun(ctx, id)
+	if err != nil {
+		return "", wrongUsef("--corrects: %w", err)
+	}
+	if run.BoardID != board.ID {
+		return "", wrongUsef("--corrects: run %s is of board %s: name one of 'boardproof runs %q'", run.ID, run.BoardAsWas.Label, board.Label)
+	}
+	return run.ID, nil
+}
+
+// keepRun puts the takes on the disk and then the run that names them. Once
+// begun it is not interrupted.
 func keepRun(ctx context.Context, s *db.Store, run db.Run, takes []procedure.StepTake) (db.Run, error) {
+	if err := ctx.Err(); err != nil {
+		return db.Run{}, err
+	}
+	ctx = context.WithoutCancel(ctx)
 	for _, t := range takes {
 		ref, err := s.SaveTake(t.Take, t.Step, t.Attempt)
 		if err != nil {
@@ -111,20 +141,18 @@ func keepRun(ctx context.Context, s *db.Store, run db.Run, takes []procedure.Ste
 	return s.SaveRun(ctx, run)
 }
 
-// present prints a run and draws its plots.
+// present draws a run's plots and prints it; it prints it also where the
+// plots could not be drawn.
 func (a *app) present(s *db.Store, run db.Run, plan verdict.Plan, profile *calibration.Profile, dir string, all bool) error {
 	if dir == "" {
 		dir = filepath.Join(s.Path()+".plots", run.ID)
 	}
-	paths, err := drawPlots(dir, run, plan, profile)
-	if err != nil {
-		return err
-	}
+	paths, drawErr := drawPlots(dir, run, plan, profile)
 	if a.json {
-		return report.Write(a.out, runDocument(run, paths))
+		return errors.Join(report.Write(a.out, runDocument(run, paths)), drawErr)
 	}
 	a.printf("board %s, run %s, %s, bench %s, profile %s\n", run.BoardAsWas.Label, run.ID, local(run.Started), run.Bench, run.ProfileID)
-	err = report.Table(a.out, run.Readings, report.TableOptions{Simulated: run.Simulated, Refused: run.Refused, All: all})
+	err := report.Table(a.out, run.Readings, report.TableOptions{Simulated: run.Simulated, Refused: run.Refused, All: all})
 	if err != nil {
 		return err
 	}
@@ -132,7 +160,7 @@ func (a *app) present(s *db.Store, run db.Run, plan verdict.Plan, profile *calib
 	for _, p := range paths {
 		a.printf("plot: %s\n", p)
 	}
-	return nil
+	return drawErr
 }
 
 func ruleInWords(r verdict.Rule) string {

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bufio"
 	"context"
 	"errors"
 	"fmt"
@@ -12,13 +13,17 @@ import (
 
 	"github.com/adrg/xdg"
 	"github.com/spf13/cobra"
+	"golang.org/x/term"
 
 	"boardproof/db"
 )
 
 // app is what every command works with; tests make their own.
 type app struct {
-	in       io.Reader
+	// in is buffered once, so that one prompt does not swallow what was
+	// piped in for the next.
+	in       *bufio.Reader
+	inIsTerm bool
 	out, err io.Writer
 	now      func() time.Time
 
@@ -28,7 +33,11 @@ type app struct {
 }
 
 func newApp(in io.Reader, out, err io.Writer) *app {
-	return &app{in: in, out: out, err: err, now: time.Now}
+	f, isFile := in.(*os.File)
+	return &app{
+		in: bufio.NewReader(in), inIsTerm: isFile && term.IsTerminal(int(f.Fd())),
+		out: out, err: err, now: time.Now,
+	}
 }
 
 // run carries out one command line and returns the exit code.
@@ -91,6 +100,16 @@ func noArgs(cmd *cobra.Command, args []string) error {
 		return wrongUse(fmt.Errorf("%q is not a command or argument here; see '%s --help'", args[0], cmd.CommandPath()))
 	}
 	return nil
+}
+
+// atMostOne allows one argument, name.
+func atMostOne(name string) cobra.PositionalArgs {
+	return func(cmd *cobra.Command, args []string) error {
+		if len(args) > 1 {
+			return wrongUse(fmt.Errorf("'%s' takes %s or nothing, not %d arguments", cmd.CommandPath(), name, len(args)))
+		}
+		return nil
+	}
 }
 
 // exactArgs wants one argument for each name.

@@ -130,7 +130,7 @@ func (a *app) benchShow() *cobra.Command {
 	return &cobra.Command{
 		Use:   "show [NAME]",
 		Short: "Show the benches and their latest profiles",
-		Args:  cobra.MaximumNArgs(1),
+		Args:  atMostOne("a bench's name"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return a.withStore(cmd.Context(), func(s *db.Store) error {
 				if len(args) == 1 {

@@ -162,7 +162,7 @@ func (a *app) printBoard(ctx context.Context, s *db.Store, b db.Board) error {
 		a.printf("  notes: %s\n", b.Notes)
 	}
 	for _, w := range warnings {
-		a.operator().wrapped("warning: ", w)
+		a.operator(ctx).wrapped("warning: ", w)
 	}
 	a.printRuns(runs)
 	return nil

@@ -81,14 +81,14 @@ func (a *app) calibrate(ctx context.Context, s *db.Store, f calibrateFlags) erro
 		return err
 	}
 	defer closeDevice() //nolint:errcheck // the takes are in by then
-	sit, err := a.sitting(b, in, sortedOutputs(b.Inputs), nil)
+	sit, err := a.sitting(ctx, b, in, sortedOutputs(b.Inputs), nil)
 	if err != nil {
 		return err
 	}
 	p, err := sit.Calibrate(ctx, procedure.CalibrationPlan{
 		Bench: b.Name, Operator: f.operator, Controls: f.controls, ToneHz: f.toneHz, LevelDBFS: level,
 		OutputOhms: f.outputOhms, InputsOhms: f.inputsOhms, Validity: time.Duration(f.days) * 24 * time.Hour,
-		ReadMeter: func() (calibration.MeterReading, error) { return a.readMeter(f.meter, in, level, f.toneHz) },
+		ReadMeter: func() (calibration.MeterReading, error) { return a.readMeter(ctx, f.meter, in, level, f.toneHz) },
 	})
 	if err != nil {
 		return err
@@ -116,7 +116,7 @@ func sortedOutputs(inputs map[string]int) []string {
 
 // readMeter takes the reading from the flags, from the simulated meter of a
 // simulated bench, or from the operator.
-func (a *app) readMeter(m calibration.MeterReading, in capture.Instrument, levelDBFS, toneHz float64) (calibration.MeterReading, error) {
+func (a *app) readMeter(ctx context.Context, m calibration.MeterReading, in capture.Instrument, levelDBFS, toneHz float64) (calibration.MeterReading, error) {
 	if m.VoltsRMS > 0 {
 		return m, nil
 	}
@@ -129,7 +129,7 @@ func (a *app) readMeter(m calibration.MeterReading, in capture.Instrument, level
 	if a.yes {
 		return m, wrongUsef("--yes needs the multimeter's reading: --meter-volts V")
 	}
-	line, err := a.operator().ask("  the multimeter reads, in volts RMS: ")
+	line, err := a.operator(ctx).ask("  the multimeter reads, in volts RMS: ")
 	if err != nil {
 		return m, err
 	}

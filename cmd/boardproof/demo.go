@@ -6,11 +6,14 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
+	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
 
 	"boardproof/calibration"
+	"boardproof/capture/simboard"
 	"boardproof/db"
 	"boardproof/testsignals"
 )
@@ -38,10 +41,13 @@ func (a *app) demoCommand() *cobra.Command {
 		Short: "Run the main job on simulated boards: register, calibrate, accept a good one and a faulty one",
 		Args:  noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
+			if names := simboard.ReadyNames()[1:]; !slices.Contains(names, fault) {
+				return wrongUsef("--fault %q is not one of %s", fault, strings.Join(names, ", "))
+			}
 			return a.demo(cmd.Context(), fault)
 		},
 	}
-	cmd.Flags().StringVar(&fault, "fault", "flipped-split", "which faulty board to show")
+	cmd.Flags().StringVar(&fault, "fault", "flipped-split", "which faulty board to show: "+strings.Join(simboard.ReadyNames()[1:], ", "))
 	return cmd
 }
 

@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 
-	"boardproof/analysis"
 	"boardproof/analysis/verdict"
 	"boardproof/cmd/boardproof/internal/procedure"
 	"boardproof/db"
@@ -76,14 +75,6 @@ func outcome(rows []verdict.Judged) error {
 	case verdict.Fail, verdict.ConditionalFail:
 		return &limitFailed{exitFailed}
 	case verdict.NotMeasured:
-		return &limitFailed{exitUnmeasured}
-	}
-	return nil
-}
-
-// nothingMeasured is exit 3 when not one reading or curve came of it.
-func nothingMeasured(res analysis.Result) error {
-	if len(res.Readings) == 0 && len(res.Curves) == 0 {
 		return &limitFailed{exitUnmeasured}
 	}
 	return nil

@@ -92,8 +92,8 @@ func deviceError(err error) error {
 }
 
 // sitting connects a bench for outputs, the board's outputs in order.
-func (a *app) sitting(b db.Bench, in capture.Instrument, outputs []string, p *calibration.Profile) (*procedure.Sitting, error) {
-	s := &procedure.Sitting{Instrument: in, Output: b.Output, Profile: p, Operator: a.operator(), Now: a.now}
+func (a *app) sitting(ctx context.Context, b db.Bench, in capture.Instrument, outputs []string, p *calibration.Profile) (*procedure.Sitting, error) {
+	s := &procedure.Sitting{Instrument: in, Output: b.Output, Profile: p, Operator: a.operator(ctx), Now: a.now}
 	for _, o := range outputs {
 		channel, ok := b.Inputs[o]
 		if !ok {

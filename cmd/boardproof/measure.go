@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"fmt"
 
 	"github.com/spf13/cobra"
 
@@ -104,7 +103,7 @@ func (a *app) measureBench(ctx context.Context, name string, kind testsignals.Ki
 		if err != nil {
 			return err
 		}
-		sit := &procedure.Sitting{Instrument: in, Output: b.Output, Patching: patch, Profile: profile, Operator: a.operator(), Now: a.now}
+		sit := &procedure.Sitting{Instrument: in, Output: b.Output, Patching: patch, Profile: profile, Operator: a.operator(ctx), Now: a.now}
 		res, err := sit.Measure(ctx, kind, f.levelDBu, f.state)
 		if err != nil {
 			return err
@@ -183,5 +182,3 @@ func (a *app) printMeasured(doc *report.Document, f measureFlags) error {
 	}
 	return nil
 }
-
-func fileError(path string, err error) error { return wrongUse(fmt.Errorf("%s: %w", path, err)) }

@@ -2,6 +2,7 @@ package main
 
 import (
 	"bufio"
+	"context"
 	"errors"
 	"fmt"
 	"io"
@@ -17,15 +18,18 @@ import (
 // terminal is the operator at a terminal: prompts and progress go to the
 // error stream, so that results can be piped.
 type terminal struct {
+	// stop ends a prompt that waits for an answer.
+	stop    context.Context
 	in      *bufio.Reader
+	echoes  bool
 	out     io.Writer
 	yes     bool
 	isTerm  bool
 	columns int
 }
 
-func (a *app) operator() *terminal {
-	t := &terminal{in: bufio.NewReader(a.in), out: a.err, yes: a.yes, columns: 80}
+func (a *app) operator(ctx context.Context) *terminal {
+	t := &terminal{stop: ctx, in: a.in, echoes: a.inIsTerm, out: a.err, yes: a.yes, columns: 80}
 	if f, ok := a.err.(*os.File); ok && term.IsTerminal(int(f.Fd())) {
 		t.isTerm = true
 		if w, _, err := term.GetSize(int(f.Fd())); err == nil {
@@ -55,15 +59,40 @@ var errStopped = errors.New("stopped at the prompt; nothing of this was kept")
 
 func (t *terminal) ask(question string) (string, error) {
 	fmt.Fprint(t.out, question)
-	line, err := t.in.ReadString('\n')
-	line = strings.TrimSpace(line)
-	if err != nil && line == "" {
-		return "", wrongUsef("no answer to %q: give it at the prompt, or use --yes", strings.TrimSpace(question))
+	line, err := t.readLine()
+	// Where nobody typed Enter, the next message would stand beside the question.
+	if err != nil || !t.echoes {
+		fmt.Fprintln(t.out)
 	}
-	if strings.EqualFold(line, "q") {
-		return "", wrongUse(errStopped)
+	switch {
+	case t.stop.Err() != nil:
+		return "", t.stop.Err()
+	case err != nil && line == "":
+		return "", wrongUsef("there is no answer to read: answer at the prompt, or use --yes")
+	case strings.EqualFold(line, "q"):
+		return "", unmeasured(errStopped)
 	}
 	return line, nil
+}
+
+// readLine reads an answer; it returns at once when the program is to stop,
+// and leaves the reading behind.
+func (t *terminal) readLine() (string, error) {
+	type answer struct {
+		line string
+		err  error
+	}
+	read := make(chan answer, 1)
+	go func() {
+		line, err := t.in.ReadString('\n')
+		read <- answer{strings.TrimSpace(line), err}
+	}()
+	select {
+	case a := <-read:
+		return a.line, a.err
+	case <-t.stop.Done():
+		return "", t.stop.Err()
+	}
 }
 
 // Say prints one message.

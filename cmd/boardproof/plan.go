@@ -30,7 +30,7 @@ func (a *app) planShow() *cobra.Command {
 	return &cobra.Command{
 		Use:   "show [BOARD]",
 		Short: "Print a board's plan, or the default one",
-		Args:  cobra.MaximumNArgs(1),
+		Args:  atMostOne("a board's label"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if len(args) == 0 {
 				return a.printPlan(verdict.DefaultPlanTOML)

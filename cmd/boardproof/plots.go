@@ -12,10 +12,17 @@ import (
 	"boardproof/db"
 )
 
+func makePlotsDir(dir string) error {
+	if err := os.MkdirAll(dir, 0o755); err != nil {
+		return wrongUsef("the folder for plots cannot be made (%w): name another with --plots", err)
+	}
+	return nil
+}
+
 // drawPlots draws what the run has curves for.
 func drawPlots(dir string, run db.Run, plan verdict.Plan, profile *calibration.Profile) ([]string, error) {
-	if err := os.MkdirAll(dir, 0o755); err != nil {
-		return nil, wrongUse(fmt.Errorf("the folder for plots cannot be made: %w", err))
+	if err := makePlotsDir(dir); err != nil {
+		return nil, err
 	}
 	head := report.Heading{Board: run.BoardAsWas.Label, Run: run.ID, Date: run.Started, Simulated: run.Simulated}
 	var paths []string
