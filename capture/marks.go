@@ -13,7 +13,7 @@ import (
 // so that a board may smear the mark without its edges being cut.
 const (
 	markGuardS = 0.010
-	markFadeS  = 0.004
+	markFadeS  = 0.008
 )
 
 // markFit is where the four marks of one channel arrived. The marks are
@@ -39,22 +39,22 @@ type markFit struct {
 
 // fitMarks refines the places where the marks of x begin. It is the
 // maximum-likelihood estimate for four copies of one unknown waveform in
-// white noise of the marks' band, found by Gauss-Newton steps: Kay,
-// Fundamentals of Statistical Signal Processing, vol. I, ch. 7. The noise is
-// taken from what the copies do not share.
+// noise, found by Gauss-Newton steps: Kay, Fundamentals of Statistical Signal
+// Processing, vol. I, ch. 7. The noise is taken from what the copies do not
+// share, first as white and then frequency by frequency, so that bins with
+// hum in them weigh little.
 func fitMarks(x []float64, coarse [4]float64, rateHz int) markFit {
 	s := newMarkSpectra(x, coarse, rateHz)
-	for range 30 {
-		if s.step() < 1e-7 {
-			break
-		}
-	}
+	s.converge()
+	s.weigh()
+	s.converge()
 	return s.result()
 }
 
 // markSpectra holds the spectra of the four marks in their band.
 type markSpectra struct {
 	omega  []float64       // radians per frame of each bin
+	weight []float64       // of each bin, the inverse of its noise
 	raw    [4][]complex128 // as recorded
 	played []complex128
 	start  [4]float64 // whole frame from which each was cut
@@ -83,6 +83,7 @@ func newMarkSpectra(x []float64, coarse [4]float64, rateHz int) *markSpectra {
 	low, high := int(math.Ceil(bandLowHz*float64(n)/rate)), int(bandHighHz*float64(n)/rate)
 	for k := low; k <= high; k++ {
 		s.omega = append(s.omega, 2*math.Pi*float64(k)/float64(n))
+		s.weight = append(s.weight, 1)
 	}
 	cut := make([]float64, n)
 	spectrum := func(x []float64, at int) []complex128 {
@@ -107,6 +108,37 @@ func (s *markSpectra) aligned(k, i int) complex128 {
 	return s.raw[k][i] * cmplx.Rect(1/s.gain[k], s.omega[i]*s.delay[k])
 }
 
+func (s *markSpectra) converge() {
+	for range 30 {
+		if s.step() < 1e-7 {
+			return
+		}
+	}
+}
+
+// weighBins is how many bins on each side share their noise with a bin: of
+// one bin alone three marks' worth is too little to weigh by.
+const weighBins = 2
+
+// weigh sets the weights to the inverse of the noise about each bin.
+func (s *markSpectra) weigh() {
+	total := 0.0
+	for i := range s.mean {
+		total += s.noise(i) / float64(len(s.mean))
+	}
+	if total == 0 {
+		return
+	}
+	for i := range s.weight {
+		from, to := max(i-weighBins, 0), min(i+weighBins+1, len(s.mean))
+		about := 0.0
+		for j := from; j < to; j++ {
+			about += s.noise(j) / float64(to-from)
+		}
+		s.weight[i] = total / (about + 1e-6*total)
+	}
+}
+
 // step makes one Gauss-Newton step of all delays and gains and returns the
 // largest change of a delay in frames.
 func (s *markSpectra) step() (largest float64) {
@@ -124,8 +156,8 @@ func (s *markSpectra) step() (largest float64) {
 		var inPhase, turn float64
 		for i, g := range s.mean {
 			c := s.aligned(k, i) * cmplx.Conj(g)
-			inPhase += real(c)
-			turn += s.omega[i] * imag(c)
+			inPhase += s.weight[i] * real(c)
+			turn += s.weight[i] * s.omega[i] * imag(c)
 		}
 		move := -turn / slope
 		s.delay[k] += move
@@ -135,11 +167,11 @@ func (s *markSpectra) step() (largest float64) {
 	return largest
 }
 
-// energies returns the sums of |G|² and of ω²|G|² over the bins.
+// energies returns the weighted sums of |G|² and of ω²|G|² over the bins.
 func (s *markSpectra) energies() (power, slope float64) {
 	for i, g := range s.mean {
-		power += sq(g)
-		slope += s.omega[i] * s.omega[i] * sq(g)
+		power += s.weight[i] * sq(g)
+		slope += s.weight[i] * s.omega[i] * s.omega[i] * sq(g)
 	}
 	return power, slope
 }
@@ -157,22 +189,24 @@ func (s *markSpectra) result() markFit {
 	// Each real sum over bins sees half of a bin's noise power. Around the
 	// mark the window is 1, so the noise there is that of the mean over the
 	// window, divided by the window's power.
-	var noise, turn, swell float64
+	var noise, turn, swell, found, played float64
 	for i, g := range s.mean {
 		n := s.noise(i) / s.windowPower
+		w := s.weight[i] * s.weight[i] * sq(g) * n / 2
+		swell += w
+		turn += s.omega[i] * s.omega[i] * w
 		noise += n
-		swell += sq(g) * n / 2
-		turn += s.omega[i] * s.omega[i] * sq(g) * n / 2
+		found += sq(g)
+		played += sq(s.played[i])
 	}
-	var played float64
-	for _, z := range s.played {
-		played += sq(z)
-	}
-	f.level = math.Sqrt(power / played)
-	f.std = math.Sqrt(turn) / slope
+	f.level = math.Sqrt(found / played)
+	// Weights that come from the same noise make the sums look better than
+	// they are, by about one part in the number of values behind each.
+	const values = 3 * (2*weighBins + 1)
+	f.std = math.Sqrt(turn) / slope * (1 + 1.0/values)
 	f.commonStd = f.std / 2
-	f.gainStd = math.Sqrt(swell) / power
-	f.snrDB = 10 * math.Log10(power/(noise*s.markShare))
+	f.gainStd = math.Sqrt(swell) / power * (1 + 1.0/values)
+	f.snrDB = 10 * math.Log10(found/(noise*s.markShare))
 	return f
 }
 
@@ -191,7 +225,7 @@ func (s *markSpectra) noise(i int) (n float64) {
 func (s *markSpectra) arrival() float64 {
 	correlation := func(frames float64) (c float64) {
 		for i, g := range s.mean {
-			c += real(g * cmplx.Conj(s.played[i]) * cmplx.Rect(1, s.omega[i]*frames))
+			c += s.weight[i] * real(g*cmplx.Conj(s.played[i])*cmplx.Rect(1, s.omega[i]*frames))
 		}
 		return math.Abs(c)
 	}

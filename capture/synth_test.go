@@ -15,6 +15,7 @@ type synth struct {
 	ppm      float64 // the recorder's clock against the player's
 	gain     float64 // 0 means 1; negative inverts
 	poleHz   float64 // one-pole low-pass, 0 for none
+	humHz    float64 // 0 means 50.02
 	humPeak  float64 // of the fundamental, harmonics fall as 1/n
 	noise    float64 // RMS over the whole band
 	lost     int     // frames cut out, negative repeats them
@@ -25,6 +26,9 @@ type synth struct {
 
 func (s synth) record(sig *testsignals.Signal, draw *rand.Rand) *Take {
 	stretch := 1 + s.ppm*1e-6
+	if s.humHz == 0 {
+		s.humHz = 50.02
+	}
 	n := int(math.Ceil(s.offset+stretch*float64(sig.Frames))) + s.after
 	take := &Take{Signal: sig.Spec, RateHz: sig.RateHz}
 	clean := make([]float64, n)
@@ -42,7 +46,7 @@ func (s synth) record(sig *testsignals.Signal, draw *rand.Rand) *Take {
 				v *= s.gain
 			}
 			for h := 1.0; h <= 9 && s.humPeak > 0; h += 2 {
-				v += s.humPeak / h * math.Sin(h*(2*math.Pi*50.02*float64(i)/float64(sig.RateHz)+humPhase))
+				v += s.humPeak / h * math.Sin(h*(2*math.Pi*s.humHz*float64(i)/float64(sig.RateHz)+humPhase))
 			}
 			x[i] = v + s.noise*draw.NormFloat64()
 		}
