@@ -19,6 +19,30 @@ type Played struct {
 	power []float64    // |spectrum|², half
 	binHz float64
 	buf   []float64
+	// made keeps the weights of gates, which are the same for every channel.
+	made map[seen]weighting
+}
+
+// seen is a gate at a frequency.
+type seen struct {
+	gate       gate
+	f, reachHz float64
+}
+
+// weighting is a gate's weights at the bins from first on.
+type weighting struct {
+	weights []float64
+	first   int
+}
+
+func (p *Played) weights(g gate, f, reachHz float64) weighting {
+	key := seen{g, f, reachHz}
+	w, ok := p.made[key]
+	if !ok {
+		w.weights, w.first = g.weights(p.binHz, f, reachHz)
+		p.made[key] = w
+	}
+	return w
 }
 
 // settleS is left out at the start of the lead, for the last mark to ring out.
@@ -33,7 +57,8 @@ func NewPlayed(sig *testsignals.Signal) (*Played, error) {
 	skip := min(int(settleS*rate), sig.Lead.Len()/4)
 	seg := testsignals.Span{Start: sig.Lead.Start + skip, End: sig.Tail.End}
 	n := fastLength(seg.Len())
-	p := &Played{sig: sig, seg: seg, fft: fourier.NewFFT(n), binHz: rate / float64(n), buf: make([]float64, n)}
+	p := &Played{sig: sig, seg: seg, fft: fourier.NewFFT(n), binHz: rate / float64(n), buf: make([]float64, n),
+		made: map[seen]weighting{}}
 	copy(p.buf, sig.Samples[seg.Start:seg.End])
 	x := p.fft.Coefficients(nil, p.buf)
 	p.power = make([]float64, len(x))

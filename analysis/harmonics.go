@@ -17,6 +17,10 @@ const harmonicReachHz = 250.0
 // responses of a 5 s sweep crowd together.
 const maxSweepHarmonic = 5
 
+// harmonicStep is how many points of the grid lie between two at which
+// harmonics are given: a third of an octave.
+const harmonicStep = pointsPerOctave / 3
+
 // harmonicsFromHz is the lowest fundamental at which harmonics are given.
 const harmonicsFromHz = 40.0
 
@@ -36,7 +40,7 @@ func (r *Raw) Harmonics(linear *Gated) []Curve {
 		c := Curve{Quantity: HarmonicLevel, Harmonic: n, Unit: "dB"}
 		for i, f := range linear.FrequencyHz {
 			fn := f * float64(n)
-			if f < harmonicsFromHz || fn > linear.FrequencyHz[len(linear.FrequencyHz)-1] {
+			if i%harmonicStep != 0 || f < harmonicsFromHz || fn > linear.FrequencyHz[len(linear.FrequencyHz)-1] {
 				continue
 			}
 			ratio, std := r.harmonicRatio(n, fn, linear.H[i])

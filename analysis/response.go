@@ -71,8 +71,8 @@ func (r *Raw) Response(grid []float64) *Gated {
 
 // through reads the response at f through w, moved by each of shifts.
 func (r *Raw) through(w gate, f, reachHz float64, shifts []float64) []complex128 {
-	weights, first := w.weights(r.played.binHz, f, reachHz)
-	return w.apply(r.spec, r.played.binHz, f, weights, first, shifts)
+	made := r.played.weights(w, f, reachHz)
+	return w.apply(r.spec, r.played.binHz, f, made.weights, made.first, shifts)
 }
 
 // quietShifts spreads noise gates over the part of the circle that holds

@@ -22,14 +22,15 @@ type Split struct {
 	benchDelayStd float64
 }
 
-// CompareOutputs divides output by reference. Both must come from one take.
-// Noise that both carry alike cancels, as it does in the board.
-func CompareOutputs(output, reference *Raw, grid []float64, benchOut, benchRef BenchInput) (*Split, error) {
-	o, r := output.Response(grid), reference.Response(grid)
-	ratio, err := o.ratio(r)
+// CompareOutputs divides output by reference, each with the response read from
+// it. Both must come from one take. Noise that both carry alike cancels, as it
+// does in the board.
+func CompareOutputs(output, reference *Raw, outputResponse, referenceResponse *Gated, benchOut, benchRef BenchInput) (*Split, error) {
+	ratio, err := outputResponse.ratio(referenceResponse)
 	if err != nil {
 		return nil, err
 	}
+	grid := ratio.FrequencyHz
 	s := &Split{CommonStd: make([]float64, len(grid)), benchRelStd: make([]float64, len(grid))}
 	points := denseRatio(output, reference, ratio)
 	if benchOut.Loopback != nil && benchRef.Loopback != nil {

@@ -25,17 +25,17 @@ func SweepResult(rec, impulses *Recording, band Band) (Result, error) {
 	}
 	var res Result
 	grid := Grid(rec.RateHz)
-	raws := make([]*Raw, len(rec.Samples))
+	raws, gated := make([]*Raw, len(rec.Samples)), make([]*Gated, len(rec.Samples))
 	for i, name := range rec.Outputs {
 		raw, g, reason := readOutput(rec, impulses, played, grid, i)
 		if reason != "" {
 			res.refuse(name, "", reason, responseQuantities...)
 			continue
 		}
-		raws[i] = raw
+		raws[i], gated[i] = raw, g
 		res.Add(responseResult(rec, raw, g, i, band))
 	}
-	res.Add(splitResult(rec, raws, grid, band))
+	res.Add(splitResult(rec, raws, gated, band))
 	res.setState(rec.State)
 	return res, nil
 }
@@ -201,7 +201,7 @@ func corner(m Magnitude, output, quantity string, low bool) Result {
 }
 
 // splitResult matches each further output against the first.
-func splitResult(rec *Recording, raws []*Raw, grid []float64, band Band) Result {
+func splitResult(rec *Recording, raws []*Raw, gated []*Gated, band Band) Result {
 	var res Result
 	for i := 1; i < len(raws); i++ {
 		name, ref := rec.Outputs[i], rec.Outputs[0]
@@ -209,7 +209,7 @@ func splitResult(rec *Recording, raws []*Raw, grid []float64, band Band) Result 
 			res.refuse(name, ref, "one of the two responses was refused", append(matchQuantities, SplitDifference)...)
 			continue
 		}
-		s, err := CompareOutputs(raws[i], raws[0], grid, rec.bench(i), rec.bench(0))
+		s, err := CompareOutputs(raws[i], raws[0], gated[i], gated[0], rec.bench(i), rec.bench(0))
 		if err != nil {
 			res.refuse(name, ref, err.Error(), append(matchQuantities, SplitDifference)...)
 			continue
