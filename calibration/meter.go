@@ -40,15 +40,26 @@ func (m MeterReading) Volts() (analysis.Estimate, error) {
 	return analysis.Estimate{Value: m.VoltsRMS, Std: std}, nil
 }
 
+// Full scales that an output of an audio interface may have, its control
+// anywhere: outside them a reading in millivolts was taken for volts, or the
+// meter was not on the lead. Common practice, no source.
+const (
+	minOutputFullScaleDBu = -40.0
+	maxOutputFullScaleDBu = 40.0
+)
+
 // OutputFullScale returns the full scale of an output in dBu from the level
-// that a meter read of a tone of levelDBFS.
+// that a meter read of a tone of levelDBFS. A reading that no interface gives
+// is an error.
 func OutputFullScale(m MeterReading, levelDBFS float64) (analysis.Estimate, error) {
 	v, err := m.Volts()
 	if err != nil {
 		return analysis.Estimate{}, fmt.Errorf("finding the output's full scale: %w", err)
 	}
-	return analysis.Estimate{
-		Value: analysis.DBu(v.Value) - levelDBFS,
-		Std:   analysis.DBFromRelative(v.Std / v.Value),
-	}, nil
+	full := analysis.DBu(v.Value) - levelDBFS
+	if full < minOutputFullScaleDBu || full > maxOutputFullScaleDBu {
+		return analysis.Estimate{}, fmt.Errorf("meter reading %g V would make the output's full scale %.0f dBu, which no interface has: read the meter again, in volts AC, across the lead",
+			m.VoltsRMS, full)
+	}
+	return analysis.Estimate{Value: full, Std: analysis.DBFromRelative(v.Std / v.Value)}, nil
 }

@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"strings"
@@ -149,22 +150,26 @@ func (a *app) withStore(ctx context.Context, f func(*db.Store) error) (err error
 // local formats a time for people.
 func local(t time.Time) string { return t.Local().Format("2006-01-02 15:04") }
 
+// remark is for people: with --json it stays out of the results.
+func (a *app) remark(format string, args ...any) {
+	to := a.out
+	if a.json {
+		to = a.err
+	}
+	fmt.Fprintf(to, format, args...)
+}
+
 // printf writes to the output; a broken pipe is not worth an error each.
 func (a *app) printf(format string, args ...any) { fmt.Fprintf(a.out, format, args...) }
 
-// writeNew writes a file and leaves nothing half-written behind.
-func writeNew(path string, data []byte) error {
-	tmp, err := os.CreateTemp(filepath.Dir(path), ".boardproof-*")
-	if err != nil {
-		return err
-	}
-	_, err = tmp.Write(data)
-	err = errors.Join(err, tmp.Chmod(0o644), tmp.Close())
-	if err == nil {
-		err = os.Rename(tmp.Name(), path)
+// unreadable is wrong use: the operator named a file that cannot be read.
+func unreadable(path string, err error) error {
+	var at *fs.PathError
+	if errors.As(err, &at) {
+		err = at.Err
 	}
 	if err != nil {
-		os.Remove(tmp.Name())
+		err = fmt.Errorf("reading %s: %w", path, err)
 	}
-	return err
+	return wrongUse(err)
 }

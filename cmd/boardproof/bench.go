@@ -148,15 +148,38 @@ func (a *app) benchShow() *cobra.Command {
 					_, err := chooseBench(cmd.Context(), s, benchFlags{})
 					return err
 				}
-				for _, b := range all {
-					if err := a.printBench(cmd.Context(), s, b); err != nil {
-						return err
-					}
-				}
-				return nil
+				return a.printBenches(cmd.Context(), s, all)
 			})
 		},
 	}
+}
+
+// benchDocument is a bench as JSON, its latest profile null where it was not
+// calibrated.
+type benchDocument struct {
+	Bench   db.Bench             `json:"bench"`
+	Profile *calibration.Profile `json:"profile"`
+}
+
+func (a *app) printBenches(ctx context.Context, s *db.Store, all []db.Bench) error {
+	docs := []benchDocument{}
+	for _, b := range all {
+		if !a.json {
+			if err := a.printBench(ctx, s, b); err != nil {
+				return err
+			}
+			continue
+		}
+		p, err := latestProfile(ctx, s, b.Name)
+		if err != nil {
+			return err
+		}
+		docs = append(docs, benchDocument{b, p})
+	}
+	if a.json {
+		return a.printJSON(docs)
+	}
+	return nil
 }
 
 func (a *app) printBench(ctx context.Context, s *db.Store, b db.Bench) error {
@@ -165,7 +188,7 @@ func (a *app) printBench(ctx context.Context, s *db.Store, b db.Bench) error {
 		return err
 	}
 	if a.json {
-		return a.printJSON(map[string]any{"bench": b, "profile": p})
+		return a.printJSON(benchDocument{b, p})
 	}
 	a.printf("bench %s: %s, %g kHz, plays on output %d, records %s\n", b.Name, b.Device, float64(b.RateHz)/1000, b.Output, inputList(b.Inputs))
 	if p == nil {

@@ -19,6 +19,7 @@ import (
 	"boardproof/capture/simboard"
 	"boardproof/cmd/boardproof/internal/procedure"
 	"boardproof/db"
+	"boardproof/testsignals"
 )
 
 // calibrateFlags are what calibrate may be told instead of being asked.
@@ -73,8 +74,8 @@ func (a *app) calibrate(ctx context.Context, s *db.Store, f calibrateFlags) erro
 	if err != nil {
 		return wrongUsef("--level: %w", err)
 	}
-	if f.days < 1 || f.days > 3650 {
-		return wrongUsef("--valid-days %d is not 1 to 3650", f.days)
+	if err := f.check(b.RateHz, level); err != nil {
+		return wrongUse(err)
 	}
 	in, closeDevice, err := a.openInstrument(b, f.benchFlags)
 	if err != nil {
@@ -100,6 +101,28 @@ func (a *app) calibrate(ctx context.Context, s *db.Store, f calibrateFlags) erro
 	return a.printBenchProfile(ctx, s, b, kept)
 }
 
+// check finds what is wrong with the flags before anything is played.
+func (f calibrateFlags) check(rateHz int, levelDBFS float64) error {
+	if f.days < 1 || f.days > 3650 {
+		return fmt.Errorf("--valid-days %d is not 1 to 3650", f.days)
+	}
+	tone := testsignals.New(testsignals.Tone, rateHz, levelDBFS, 0)
+	tone.FrequencyHz = f.toneHz
+	if err := tone.Validate(); err != nil {
+		return fmt.Errorf("--tone and --level: %w", err)
+	}
+	if !(f.outputOhms >= 0 && f.inputsOhms >= 0) || (f.outputOhms > 0) != (f.inputsOhms > 0) {
+		return fmt.Errorf("--output-ohms %g and --inputs-ohms %g: give both, above zero, or neither", f.outputOhms, f.inputsOhms)
+	}
+	m := f.meter
+	if m.VoltsRMS == 0 {
+		// Not read yet: only its accuracy can be looked at.
+		m.VoltsRMS = analysis.VoltsFromDBu(levelDBFS)
+	}
+	_, err := calibration.OutputFullScale(m, levelDBFS)
+	return err
+}
+
 func (a *app) printBenchProfile(ctx context.Context, s *db.Store, b db.Bench, p calibration.Profile) error {
 	if a.json {
 		return a.printJSON(p)
@@ -117,7 +140,7 @@ func sortedOutputs(inputs map[string]int) []string {
 // readMeter takes the reading from the flags, from the simulated meter of a
 // simulated bench, or from the operator.
 func (a *app) readMeter(ctx context.Context, m calibration.MeterReading, in capture.Instrument, levelDBFS, toneHz float64) (calibration.MeterReading, error) {
-	if m.VoltsRMS > 0 {
+	if m.VoltsRMS != 0 {
 		return m, nil
 	}
 	if sim, ok := in.(*simboard.Simboard); ok {
@@ -129,16 +152,21 @@ func (a *app) readMeter(ctx context.Context, m calibration.MeterReading, in capt
 	if a.yes {
 		return m, wrongUsef("--yes needs the multimeter's reading: --meter-volts V")
 	}
-	line, err := a.operator(ctx).ask("  the multimeter reads, in volts RMS: ")
-	if err != nil {
-		return m, err
+	for {
+		line, err := a.operator(ctx).ask("  the multimeter reads, in volts RMS: ")
+		if err != nil {
+			return m, err
+		}
+		m.VoltsRMS, err = strconv.ParseFloat(strings.ReplaceAll(strings.TrimSpace(strings.TrimRight(line, "vV")), ",", "."), 64)
+		if err != nil {
+			a.operator(ctx).wrapped("  ", fmt.Sprintf("%q is not a voltage, as in 0.775", line))
+			continue
+		}
+		if _, err = calibration.OutputFullScale(m, levelDBFS); err == nil {
+			return m, nil
+		}
+		a.operator(ctx).wrapped("  ", err.Error())
 	}
-	v, err := strconv.ParseFloat(strings.ReplaceAll(strings.TrimSuffix(strings.TrimSpace(line), "V"), ",", "."), 64)
-	if err != nil || !(v > 0) {
-		return m, wrongUsef("%q is not a voltage", line)
-	}
-	m.VoltsRMS = v
-	return m, nil
 }
 
 // simulatedMeter rounds what stands at the loopback lead to the meter's digit.

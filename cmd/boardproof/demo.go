@@ -39,7 +39,9 @@ func (a *app) demoCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "demo",
 		Short: "Run the main job on simulated boards: register, calibrate, accept a good one and a faulty one",
-		Args:  noArgs,
+		Long: "Run the main job on simulated boards. With --json the profile, the board and each run\n" +
+			"come as one JSON document a line.",
+		Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			if names := simboard.ReadyNames()[1:]; !slices.Contains(names, fault) {
 				return wrongUsef("--fault %q is not one of %s", fault, strings.Join(names, ", "))
@@ -77,14 +79,14 @@ func (a *app) demo(ctx context.Context, fault string) error {
 			}
 			signals += seconds
 		}
-		a.printf("\nthe demo took %.1f s; played at a real bench, the signals of both runs last %.1f s\n", time.Since(start).Seconds(), signals)
-		a.printf("store: %s\n", s.Path())
+		a.remark("\nthe demo took %.1f s; played at a real bench, the signals of both runs last %.1f s\n", time.Since(start).Seconds(), signals)
+		a.remark("store: %s\n", s.Path())
 		return nil
 	})
 }
 
 func (a *app) demoSetUp(ctx context.Context, s *db.Store) error {
-	a.printf("=== a simulated bench is set up and calibrated\n")
+	a.remark("=== a simulated bench is set up and calibrated\n")
 	b := db.Bench{Name: demoBench, Kind: kindSimulated, Device: "simulated bench", RateHz: 48000, Output: 1, Inputs: map[string]int{"A": 1, "B": 2}}
 	if err := s.SetBench(ctx, b); err != nil {
 		return err
@@ -95,10 +97,10 @@ func (a *app) demoSetUp(ctx context.Context, s *db.Store) error {
 	if err := a.calibrate(ctx, s, f); err != nil {
 		return err
 	}
-	a.printf("\n=== a board is registered\n")
+	a.remark("\n=== a board is registered\n")
 	err := a.addBoard(ctx, s, demoBoard)
 	if errors.Is(err, db.ErrDuplicate) {
-		a.printf("board %s is registered already\n", demoBoard.Label)
+		a.remark("board %s is registered already\n", demoBoard.Label)
 		return nil
 	}
 	return err
@@ -106,7 +108,7 @@ func (a *app) demoSetUp(ctx context.Context, s *db.Store) error {
 
 // demoAccept accepts the board once and returns how long its signals last.
 func (a *app) demoAccept(ctx context.Context, s *db.Store, simulate string, passes bool) (seconds float64, err error) {
-	a.printf("\n=== acceptance of the simulated board %q\n", simulate)
+	a.remark("\n=== acceptance of the simulated board %q\n", simulate)
 	f := acceptFlags{operator: "demo", notes: "simulated board: " + simulate}
 	f.bench, f.simulate = demoBench, simulate
 	run, err := a.accept(ctx, s, demoBoard.Label, f)

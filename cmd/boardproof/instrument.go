@@ -101,7 +101,7 @@ func (a *app) sitting(ctx context.Context, b db.Bench, in capture.Instrument, ou
 		}
 		s.Patching = append(s.Patching, calibration.Patching{Output: o, Input: channel})
 	}
-	return s, nil
+	return s, wrongUse(s.CheckProfile())
 }
 
 // parseOutputs reads A=1,B=2 in the order given.

@@ -104,6 +104,9 @@ func (a *app) measureBench(ctx context.Context, name string, kind testsignals.Ki
 			return err
 		}
 		sit := &procedure.Sitting{Instrument: in, Output: b.Output, Patching: patch, Profile: profile, Operator: a.operator(ctx), Now: a.now}
+		if err := sit.CheckProfile(); err != nil {
+			return wrongUse(err)
+		}
 		res, err := sit.Measure(ctx, kind, f.levelDBu, f.state)
 		if err != nil {
 			return err

@@ -98,7 +98,7 @@ func (a *app) newPlan(ctx context.Context, old []byte, from string) ([]byte, err
 		return io.ReadAll(a.in)
 	case from != "":
 		text, err := os.ReadFile(from)
-		return text, wrongUse(err)
+		return text, unreadable(from, err)
 	case a.yes:
 		return nil, wrongUsef("--yes opens no editor: give the plan with --from FILE")
 	}
@@ -136,8 +136,7 @@ func edited(ctx context.Context, text []byte) ([]byte, error) {
 
 func (a *app) keepPlan(ctx context.Context, s *db.Store, b db.Board, old db.Plan, text []byte) error {
 	if bytes.Equal(text, []byte(old.Text)) {
-		a.printf("the plan of %s is as it was, version %d\n", b.Label, old.Version)
-		return nil
+		return a.printKept(b, old, "is as it was,")
 	}
 	plan, err := verdict.ParsePlan(text)
 	if err == nil {
@@ -150,7 +149,14 @@ func (a *app) keepPlan(ctx context.Context, s *db.Store, b db.Board, old db.Plan
 	if err != nil {
 		return err
 	}
-	a.printf("the plan of %s is kept as version %d\n", b.Label, p.Version)
+	return a.printKept(b, p, "is kept as")
+}
+
+func (a *app) printKept(b db.Board, p db.Plan, how string) error {
+	if a.json {
+		return a.printJSON(map[string]any{"board": b.Label, "version": p.Version})
+	}
+	a.printf("the plan of %s %s version %d\n", b.Label, how, p.Version)
 	return nil
 }
 
@@ -162,7 +168,7 @@ func (a *app) planCheck() *cobra.Command {
 		RunE: func(_ *cobra.Command, args []string) error {
 			text, err := os.ReadFile(args[0])
 			if err != nil {
-				return wrongUse(err)
+				return unreadable(args[0], err)
 			}
 			p, err := verdict.ParsePlan(text)
 			if err != nil {
@@ -171,6 +177,9 @@ func (a *app) planCheck() *cobra.Command {
 			limits := 0
 			for _, s := range p.Steps {
 				limits += len(s.Limits) + len(s.Masks)
+			}
+			if a.json {
+				return a.printJSON(map[string]any{"file": args[0], "name": p.Name, "steps": len(p.Steps), "limits": limits, "rule": p.Rule})
 			}
 			a.printf("%s: %q, %d steps, %d limits, rule %s\n", args[0], p.Name, len(p.Steps), limits, p.Rule)
 			return nil

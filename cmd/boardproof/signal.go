@@ -91,6 +91,9 @@ func (a *app) writeSignal(kind testsignals.Kind, f signalFlags) error {
 	if err := wavfile.WriteFile(f.out, audio); err != nil {
 		return wrongUse(err)
 	}
+	if a.json {
+		return a.printJSON(map[string]any{"file": f.out, "signal": sig.Spec, "format": encoding, "seconds": sig.Seconds()})
+	}
 	a.printf("%s: %s at %g dBFS, %d Hz, %.2f s, %s\n", f.out, kind, level, f.rate, sig.Seconds(), f.format)
 	return nil
 }

@@ -11,14 +11,8 @@ import (
 
 // Recording makes of t what the estimators work on.
 func (s *Sitting) Recording(t *Taken) (*analysis.Recording, error) {
-	rec, refused, err := calibration.Recording(t.Take, t.Proof, t.Signal, s.Patching, s.Profile, s.Now())
-	if err != nil {
-		return nil, err
-	}
-	if refused != "" {
-		s.Operator.Say(refused)
-	}
-	return rec, nil
+	rec, _, err := calibration.Recording(t.Take, t.Proof, t.Signal, s.Patching, s.Profile, s.Now())
+	return rec, err
 }
 
 // Sweep reads responses and matches from a sweep, with a train of impulses as

@@ -33,6 +33,33 @@ type levelChecked struct {
 	levelDBFS    float64
 }
 
+// CheckProfile reports why no reading can be had with the profile on this
+// bench, before anything is played. A profile that only absolute readings
+// must be refused with is told to the operator.
+func (s *Sitting) CheckProfile() error {
+	p := s.Profile
+	if p == nil {
+		return nil
+	}
+	d := s.Instrument.Describe()
+	refused, err := p.Check(d.Device, d.RateHz, s.Now())
+	if err != nil {
+		return err
+	}
+	if p.Output != s.Output {
+		return fmt.Errorf("profile %s is of output %d, the bench plays on output %d: calibrate the bench again", p.ID, p.Output, s.Output)
+	}
+	for _, c := range s.Patching {
+		if _, err := p.Known(c.Input); err != nil {
+			return err
+		}
+	}
+	if refused != "" {
+		s.Operator.Say("absolute readings are refused: " + refused)
+	}
+	return nil
+}
+
 // Taken is a take that proved itself.
 type Taken struct {
 	Signal *testsignals.Signal
