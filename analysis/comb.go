@@ -173,8 +173,9 @@ func newCombFit(s *mainsSearch, g mainsGuess, floor spectrumFloor) *combFit {
 // frequency wander as far as the record asks for. Across a gap between spans
 // nothing would hold a higher order.
 func (f *combFit) run() {
-	f.step()
-	f.step()
+	for range 3 {
+		f.step()
+	}
 	f.refloor()
 	f.step()
 	for len(f.s.spans) == 1 && f.order >= 2 && f.order < maxPhaseOrder {
@@ -225,11 +226,17 @@ func (f *combFit) noise(h int) float64 {
 	return f.floor.at(hz) * f.s.rateHz / 2
 }
 
-// step moves the phase. cov is left nil if no harmonic is trusted.
+// step moves amplitudes and phase together. cov is left nil if no harmonic is trusted.
 func (f *combFit) step() {
-	e := f.residual()
+	e := slices.Clone(f.s.x)
+	f.fold.addTo(e, f.s.spans, f.amps, &f.phase, -1)
 	n := float64(f.fold.frames())
 	sums := f.fold.sums(e, &f.phase, f.order)
+	f.amps = slices.Clone(f.amps)
+	f.amps[0] += sums[0][0] * complex(1/n, 0)
+	for h := 1; h < len(f.amps); h++ {
+		f.amps[h] += sums[0][h] * complex(2/n, 0)
+	}
 	mean := spanMoments(f.s.spans, float64(f.s.stride), &f.phase, 2*f.order)
 	gradient := mat.NewVecDense(f.order, nil)
 	weight := 0.0

@@ -63,10 +63,14 @@ func takeOffFloor(read, bench Estimate, crossVar float64) corrected {
 }
 
 // takeOffLine is takeOffFloor for one line, whose phase against the bench's
-// is not known.
+// is not known: it may have hidden as much of the board's as the bench has.
 func takeOffLine(read, bench Estimate) corrected {
 	b := sq(bench.Value) + sq(bench.Std)
-	return takeOffFloor(read, bench, 2*math.Max(0, sq(read.Value)-sq(bench.Value))*b)
+	c := takeOffFloor(read, bench, 2*math.Max(0, sq(read.Value)-sq(bench.Value))*b)
+	if c.floorLimited {
+		c.Value += oneSidedBound(bench)
+	}
+	return c
 }
 
 // oneSidedBound is the 95 % bound of a normal estimate.
