@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 
 	"boardproof/testsignals"
 )
@@ -99,6 +100,9 @@ func firstBad(joined error) error {
 
 // checkSamples looks for what no signal does: flat tops, frozen samples.
 func (c *ChannelProof) checkSamples(x []float64, rateHz int) error {
+	if i := slices.IndexFunc(x, notAudio); i >= 0 {
+		return &BadTake{Input: c.Input, Reason: fmt.Sprintf("broken: frame %d is %g", i, x[i])}
+	}
 	lo, hi, _ := extent(x)
 	c.PeakDBFS = dbfs(math.Max(math.Abs(lo), math.Abs(hi)))
 	if allEqual(x) {
@@ -119,6 +123,9 @@ func (c *ChannelProof) checkSamples(x []float64, rateHz int) error {
 	}
 	return nil
 }
+
+// notAudio is true for what no converter gives: NaN, and more than +60 dBFS.
+func notAudio(v float64) bool { return !(math.Abs(v) <= 1000) }
 
 func dbfs(amplitude float64) float64 {
 	return math.Max(20*math.Log10(amplitude), zeroDBFS)

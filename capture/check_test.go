@@ -9,6 +9,8 @@ import (
 	"testing"
 
 	"boardproof/testsignals"
+
+	"pgregory.net/rapid"
 )
 
 func badTake(t *testing.T, err error) *BadTake {
@@ -348,4 +350,28 @@ func BenchmarkCheck(b *testing.B) {
 			b.Fatal(err)
 		}
 	}
+}
+
+// Whatever is in a take, Check answers; nothing random proves itself.
+func TestNoTakeMakesCheckPanic(t *testing.T) {
+	sig := shortSignal(t, testsignals.Tone, 44100)
+	odd := rapid.SampledFrom([]float64{0, 1, -1, 1e-300, 5e-324, 999, 1e9, math.NaN(), math.Inf(1), 0.25})
+	rapid.Check(t, func(t *rapid.T) {
+		x := make([]float64, rapid.SampledFrom([]int{1, 2, 3, 100, 5000, sig.Frames, sig.Frames + 9000}).Draw(t, "frames"))
+		if rapid.Bool().Draw(t, "signal") {
+			copy(x, sig.Samples)
+		}
+		for range rapid.IntRange(0, 5).Draw(t, "spoiled") {
+			x[rapid.IntRange(0, len(x)-1).Draw(t, "at")] = odd.Draw(t, "v")
+		}
+		take := &Take{Samples: [][]float64{x}, RateHz: 44100}
+		want := Expect{Clocks: Clocks(rapid.IntRange(0, 1).Draw(t, "clocks")), NoSignal: rapid.Bool().Draw(t, "no signal")}
+		p, err := Check(take, sig, want)
+		if p == nil || len(p.Channels) != 1 {
+			t.Fatalf("no proof, %v", err)
+		}
+		if err == nil && !want.NoSignal && len(x) < sig.Frames {
+			t.Fatal("a take shorter than its signal proved itself")
+		}
+	})
 }

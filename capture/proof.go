@@ -27,7 +27,8 @@ type Expect struct {
 // with the reason when it keeps failing.
 type BadTake struct {
 	// Reason begins with the kind: "lost samples", "added samples",
-	// "clipped", "stuck", "no signal", "unsteady timing", "not proved".
+	// "clipped", "stuck", "no signal", "unsteady timing", "not proved",
+	// "broken".
 	Reason string
 	// Input is the input channel, from 1, or 0 for the take as a whole.
 	Input int

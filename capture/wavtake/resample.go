@@ -1,6 +1,9 @@
 package wavtake
 
-import "math"
+import (
+	"math"
+	"sync"
+)
 
 // The interpolating filter: a sinc cut off at half the rate under a Kaiser
 // window of 64 frames each side. With beta 14.5 its sidelobes are under
@@ -43,7 +46,7 @@ func convolve(x []float64, at int, a, b []float64, share float64) (sum float64) 
 }
 
 // kernel returns the filter's taps for each phase and one more.
-func kernel() [][]float64 {
+var kernel = sync.OnceValue(func() [][]float64 {
 	table := make([][]float64, phases+1)
 	for p := range table {
 		taps := make([]float64, 2*halfTaps)
@@ -54,7 +57,7 @@ func kernel() [][]float64 {
 		table[p] = taps
 	}
 	return table
-}
+})
 
 func sinc(d float64) float64 {
 	if d == 0 {
