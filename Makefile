@@ -1,0 +1,44 @@
+# boardproof: 'make demo' and 'make test' do everything; 'make help' lists the rest.
+GO ?= go
+BIN := build/boardproof
+
+.PHONY: help build demo test lint bench outside deps deps-test clean
+
+help: ## list the targets
+	@grep -E '^[a-z-]+:.*## ' $(MAKEFILE_LIST) | sed 's/:.*## /\t/' | expand -t 12
+
+build: deps ## build build/boardproof
+	$(GO) build -o $(BIN) ./cmd/boardproof
+
+demo: build ## run the main job on simulated boards, no hardware needed
+	$(BIN) demo
+
+test: deps-test lint ## run every test, outside checks included
+	$(GO) test ./...
+
+lint: deps ## gofmt, go vet, staticcheck
+	@unformatted=$$(gofmt -l $$(git ls-files --cached --others --exclude-standard '*.go')); \
+	if [ -n "$$unformatted" ]; then echo "not formatted: $$unformatted"; exit 1; fi
+	$(GO) vet ./...
+	$(GO) tool staticcheck ./...
+
+vuln: ## look for known vulnerabilities in what is used (needs the network)
+	$(GO) tool govulncheck ./...
+
+race: deps-test ## the tests under the race detector
+	$(GO) test -race ./...
+
+bench: deps-test ## time and memory of one acceptance's analysis, beside plain SciPy in the same run
+	$(GO) run ./cmd/analysisbench
+
+fuzz: deps ## fuzz what reads files, five minutes each
+	$(GO) test -fuzz=. -fuzztime=5m ./capture/wavfile
+
+deps:
+	@.ci/deps build
+
+deps-test:
+	@.ci/deps test
+
+clean: ## remove what was built
+	rm -rf build

@@ -1,0 +1,213 @@
+// Command analysisbench times the analysis of one acceptance, two outputs
+// with a 5 s sweep, 10 s of silence and a 2 s tone, next to the same work
+// written plainly in SciPy (analysis/testdata/plain_scipy.py), in one run. It
+// is what 'make bench' prints: seconds and memory of both, and their ratio.
+package main
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"os"
+	"os/exec"
+	"strconv"
+	"syscall"
+	"time"
+
+	"boardproof/analysis"
+	"boardproof/testsignals"
+)
+
+func main() {
+	if err := run(); err != nil {
+		fmt.Fprintln(os.Stderr, "error:", err)
+		os.Exit(3)
+	}
+}
+
+// figures are what one side took at one rate.
+type figures struct {
+	RateHz  int                `json:"rate_hz"`
+	Seconds map[string]float64 `json:"seconds"`
+	PeakMiB float64            `json:"peak_mib"`
+	IdleMiB float64            `json:"mib_before_analysis"`
+}
+
+// pairs is how often both sides are timed in turn; the middle is printed.
+const pairs = 3
+
+func run() error {
+	if len(os.Args) == 3 && os.Args[1] == "one" {
+		rate, err := strconv.Atoi(os.Args[2])
+		if err != nil {
+			return fmt.Errorf("reading the rate: %w", err)
+		}
+		return one(rate)
+	}
+	fmt.Println("analysis of one acceptance: 2 outputs, 5 s sweep, 10 s silence with the mains comb to the")
+	fmt.Println("40th harmonic, 2 s tone; each side a process of its own, in turn; middle of", pairs, "pairs")
+	fmt.Printf("%-8s %-12s %8s %8s %8s %8s %10s %10s\n", "rate", "", "sweep s", "silence s", "tone s", "all s", "peak MiB", "analysis MiB")
+	for _, rate := range []int{48000, 96000, 192000} {
+		if err := compare(rate); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func compare(rate int) error {
+	self, err := os.Executable()
+	if err != nil {
+		return fmt.Errorf("finding this program: %w", err)
+	}
+	var ours, scipy []figures
+	for range pairs {
+		a, err := timed(self, "one", strconv.Itoa(rate))
+		if err != nil {
+			return err
+		}
+		b, err := timed("/usr/bin/python3", "analysis/testdata/plain_scipy.py", strconv.Itoa(rate))
+		if err != nil {
+			return err
+		}
+		b.Seconds["silence"] = b.Seconds["welch"] + b.Seconds["comb"]
+		ours, scipy = append(ours, a), append(scipy, b)
+	}
+	a, b := middle(ours), middle(scipy)
+	printRow(rate, "boardproof", a)
+	printRow(rate, "plain SciPy", b)
+	fmt.Printf("%-8s %-12s %44.3f %10.2f %10.2f\n", "", "ratio", a.Seconds["all"]/b.Seconds["all"], a.PeakMiB/b.PeakMiB,
+		(a.PeakMiB-a.IdleMiB)/(b.PeakMiB-b.IdleMiB))
+	return nil
+}
+
+func printRow(rate int, name string, f figures) {
+	fmt.Printf("%-8d %-12s %8.3f %8.3f %8.3f %8.3f %10.0f %10.0f\n", rate, name, f.Seconds["sweep"], f.Seconds["silence"],
+		f.Seconds["tone"], f.Seconds["all"], f.PeakMiB, f.PeakMiB-f.IdleMiB)
+}
+
+// middle is the run whose total is the median.
+func middle(all []figures) figures {
+	for _, f := range all {
+		below := 0
+		for _, g := range all {
+			if g.Seconds["all"] < f.Seconds["all"] {
+				below++
+			}
+		}
+		if below == len(all)/2 {
+			return f
+		}
+	}
+	return all[0]
+}
+
+func timed(name string, args ...string) (figures, error) {
+	out, err := exec.Command(name, args...).Output()
+	if err != nil {
+		var exit *exec.ExitError
+		if errors.As(err, &exit) {
+			return figures{}, fmt.Errorf("running %s: %w: %s", name, err, exit.Stderr)
+		}
+		return figures{}, fmt.Errorf("running %s: %w", name, err)
+	}
+	var f figures
+	if err := json.Unmarshal(out, &f); err != nil {
+		return figures{}, fmt.Errorf("reading what %s printed: %w", name, err)
+	}
+	return f, nil
+}
+
+// one analyses one acceptance and prints its figures.
+func one(rate int) error {
+	sweep, silence, tone, err := records(rate)
+	if err != nil {
+		return err
+	}
+	f := figures{RateHz: rate, Seconds: map[string]float64{}, IdleMiB: peakMiB()}
+	for _, part := range []struct {
+		name string
+		work func() (analysis.Result, error)
+	}{
+		{"sweep", func() (analysis.Result, error) { return analysis.SweepResult(sweep, nil, analysis.DefaultBand) }},
+		{"silence", func() (analysis.Result, error) { return analysis.SilenceOf(silence) }},
+		{"tone", func() (analysis.Result, error) { return analysis.ToneResult(tone) }},
+	} {
+		start := time.Now()
+		res, err := part.work()
+		if err != nil {
+			return err
+		}
+		if len(res.Refused) > 0 {
+			return fmt.Errorf("reading the %s: %s was refused: %s", part.name, res.Refused[0].Quantity, res.Refused[0].Reason)
+		}
+		f.Seconds[part.name] = time.Since(start).Seconds()
+		f.Seconds["all"] += f.Seconds[part.name]
+	}
+	f.PeakMiB = peakMiB()
+	return json.NewEncoder(os.Stdout).Encode(f)
+}
+
+func peakMiB() float64 {
+	var u syscall.Rusage
+	if err := syscall.Getrusage(syscall.RUSAGE_SELF, &u); err != nil {
+		return math.NaN()
+	}
+	return float64(u.Maxrss) / 1024
+}
+
+// records makes what the SciPy side makes: a first-order board, hum with 40
+// harmonics drifting, two tones, hiss.
+func records(rate int) (sweep, silence, tone *analysis.Recording, err error) {
+	rng := rand.New(rand.NewPCG(1, 1))
+	make := func(kind testsignals.Kind, quiet func(t float64) float64) (*analysis.Recording, error) {
+		sig, err := testsignals.Generate(testsignals.New(kind, rate, -12, 0))
+		if err != nil {
+			return nil, err
+		}
+		rec := &analysis.Recording{Signal: sig, RateHz: float64(rate), Outputs: []string{"A", "B"}, OffsetFrames: 100}
+		for _, gain := range []float64{1, 0.98} {
+			rec.Samples = append(rec.Samples, board(sig, gain, quiet, rng))
+			rec.Bench = append(rec.Bench, analysis.BenchInput{VoltsPerUnit: 1})
+		}
+		return rec, nil
+	}
+	none := func(float64) float64 { return 0 }
+	if sweep, err = make(testsignals.Sweep, none); err != nil {
+		return nil, nil, nil, err
+	}
+	if silence, err = make(testsignals.Silence, hum); err != nil {
+		return nil, nil, nil, err
+	}
+	tone, err = make(testsignals.Tone, none)
+	return sweep, silence, tone, err
+}
+
+// board is a one-pole low-pass at a third of the rate with a gain, 100 frames
+// of latency, and what is heard in silence.
+func board(sig *testsignals.Signal, gain float64, quiet func(t float64) float64, rng *rand.Rand) []float64 {
+	const latency = 100
+	pole := math.Exp(-2 * math.Pi / 3)
+	x := make([]float64, sig.Frames+4*latency)
+	y := 0.0
+	for i := range x {
+		in := 0.0
+		if j := i - latency; j >= 0 && j < sig.Frames {
+			in = sig.Samples[j]
+		}
+		y = pole*y + (1-pole)*in
+		x[i] = gain*(y+quiet(float64(i)/float64(sig.RateHz))) + 1e-5*rng.NormFloat64()
+	}
+	return x
+}
+
+func hum(t float64) float64 {
+	phase := 2 * math.Pi * (49.97*t + 0.002*t*t/2)
+	sum := 1.4e-5*math.Cos(2*math.Pi*1000*t) + 4e-6*math.Cos(2*math.Pi*12345.6*t)
+	for h := 1.0; h <= 40; h++ {
+		sum += 1e-4 * math.Sqrt2 / h * math.Cos(h*phase+h)
+	}
+	return sum
+}
