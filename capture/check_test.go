@@ -222,6 +222,7 @@ func TestTakesThatProveNothing(t *testing.T) {
 		"cut before the end":  {synth{noise: 1e-5}, func(x []float64) []float64 { return x[:sig.Marks[3].Start] }, "input 1: no signal: timing marks"},
 		"vibrato":             {synth{noise: 1e-5, after: 999}, vibrato, "unsteady timing"},
 		"digital zero":        {synth{gain: 1e-300}, func(x []float64) []float64 { return make([]float64, len(x)) }, "input 1: no signal: stuck, every sample is the same"},
+		"not a number":        {synth{noise: 1e-5}, func(x []float64) []float64 { x[777] = math.NaN(); return x }, "input 1: broken: frame 777 is NaN"},
 		"run-in missing":      {synth{noise: 1e-4}, func(x []float64) []float64 { return muteRunIn(x, sig) }, "input 1: no signal: run-in tone at"},
 		"half a second short": {synth{noise: 1e-5, lost: 9000, lostAt: float64(sig.Body.Start + 2000)}, nil, "lost samples"},
 	}
