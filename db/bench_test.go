@@ -26,8 +26,7 @@ func TestBenchIsKeptAndReplaced(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	changed := bench("WINDOW")
-	changed.RateHz, changed.Inputs = 96000, map[string]int{"left": 3}
+	changed := Bench{Name: "WINDOW", Kind: "soundcard", Device: "two in", Host: "jack", RateHz: 96000, Output: 2, Inputs: map[string]int{"left": 3}}
 	if err := s.SetBench(t.Context(), changed); err != nil {
 		t.Fatal(err)
 	}

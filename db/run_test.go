@@ -153,6 +153,15 @@ func TestRunIDsSortAndAreFound(t *testing.T) {
 	}
 }
 
+func TestAbsentReadingNeedsNoFigures(t *testing.T) {
+	s := sit(t)
+	r := s.run()
+	r.Readings[4].Value, r.Readings[4].Uncertainty = math.NaN(), math.NaN()
+	if _, err := s.SaveRun(t.Context(), r); err != nil {
+		t.Error(err)
+	}
+}
+
 func TestCorrectionIsANewRun(t *testing.T) {
 	s := sit(t)
 	first := s.save(t)

@@ -100,7 +100,7 @@ func TestWritersQueueInsteadOfFailing(t *testing.T) {
 	}()
 	select {
 	case err := <-done:
-		t.Errorf("a second writer did not wait for the first: %v", err)
+		t.Fatalf("a second writer did not wait for the first: %v", err)
 	case <-time.After(100 * time.Millisecond):
 	}
 	if err := tx.Rollback(); err != nil {
@@ -165,6 +165,23 @@ func TestOpenNewStoreManyTimesAtOnce(t *testing.T) {
 		})
 	}
 	wg.Wait()
+}
+
+// What another program that makes the store at this moment, or one that was
+// killed while it did, leaves between two steps of the migration.
+func TestOpenStoreInTheMaking(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "store.db")
+	begun, err := sql.Open("sqlite3", path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, err = begun.Exec(`CREATE TABLE goose_db_version (id INTEGER PRIMARY KEY AUTOINCREMENT, version_id INTEGER NOT NULL,
+		is_applied INTEGER NOT NULL, tstamp TIMESTAMP DEFAULT (datetime('now')));
+		INSERT INTO goose_db_version (version_id, is_applied) VALUES (0, 1)`)
+	if err = errors.Join(err, begun.Close()); err != nil {
+		t.Fatal(err)
+	}
+	addBoard(t, openAt(t, path), "Early")
 }
 
 func TestOpenRefuses(t *testing.T) {
