@@ -42,6 +42,25 @@ const (
 	HarmonicLevel   = "harmonic_level"   // curve, dB below the fundamental
 )
 
+// UnitOf returns the unit of a quantity's readings; "" for counts and signs.
+func UnitOf(quantity string) string {
+	switch quantity {
+	case Gain, Flatness, LevelMatch, WorstLevelMatch, Response, SplitDifference, HarmonicLevel:
+		return "dB"
+	case Noise, Hiss, Hum, HumHarmonic, OtherTone, Level, NoiseDensity, ThirdOctaves:
+		return "dBu"
+	case LowCorner, HighCorner, MainsFrequency:
+		return "Hz"
+	case Delay, DelayMatch:
+		return "µs"
+	case THD, THDN:
+		return "%"
+	case ClockError:
+		return "ppm"
+	}
+	return ""
+}
+
 // Reading is one figure and how far it can be believed.
 type Reading struct {
 	Quantity string `json:"quantity"`

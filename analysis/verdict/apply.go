@@ -103,11 +103,8 @@ func missing(s Step, l PlanLimit, outputs []string, got analysis.Result) []Judge
 			continue
 		}
 		reason := "the step gave no reading of it"
-		switch {
-		case why >= 0:
+		if why >= 0 {
 			reason = got.Refused[why].Reason
-		case output == "":
-			reason = "the board has no second output to compare"
 		}
 		judged = append(judged, absent(s, analysis.Reading{
 			Quantity: l.Quantity, Output: output, Reference: l.Reference,
@@ -118,13 +115,13 @@ func missing(s Step, l PlanLimit, outputs []string, got analysis.Result) []Judge
 }
 
 func absent(s Step, r analysis.Reading, l *Limit) Judged {
-	r.State = s.State
+	r.State, r.Unit = s.State, analysis.UnitOf(r.Quantity)
 	return Judged{Reading: r, Step: s.Name, Limit: l, Verdict: NotMeasured, Absent: true}
 }
 
 // expected lists the outputs that l should find a reading at. A match is read
 // at every output but the reference, which is the first where l names none.
-// An empty name stands for a match on a board that has no second output.
+// On a board that has no second output a match is not read at all.
 func expected(l PlanLimit, t trait, outputs []string) []string {
 	if l.Output != "" {
 		return []string{l.Output}
@@ -136,11 +133,7 @@ func expected(l PlanLimit, t trait, outputs []string) []string {
 	if reference == "" && len(outputs) > 0 {
 		reference = outputs[0]
 	}
-	others := slices.DeleteFunc(slices.Clone(outputs), func(o string) bool { return o == reference })
-	if len(others) == 0 {
-		return []string{""}
-	}
-	return others
+	return slices.DeleteFunc(slices.Clone(outputs), func(o string) bool { return o == reference })
 }
 
 func applyMask(s Step, m Mask, outputs []string, rule Rule, got analysis.Result) []Judged {

@@ -53,8 +53,8 @@ func render(rows []verdict.Judged, opt TableOptions, colour bool) string {
 			lines = append(lines, "")
 		}
 		lines = append(lines, "Could not be measured:")
-		for _, r := range opt.Refused {
-			lines = append(lines, paragraph("  ", refusalWords(r))...)
+		for _, text := range refusalLines(opt.Refused) {
+			lines = append(lines, paragraph("  ", text)...)
 		}
 	}
 	if len(rows)+len(opt.Refused) > 0 {

@@ -135,12 +135,36 @@ func verdictWords(o verdict.Outcome) string {
 	return oneLine(string(o))
 }
 
-func refusalWords(r analysis.Refusal) string {
-	what := What(analysis.Reading{Quantity: r.Quantity, Output: r.Output, Reference: r.Reference})
-	if r.State != "" {
-		what += ", " + oneLine(r.State)
+// refusalLines words refusals, those of one output and one reason together.
+func refusalLines(all []analysis.Refusal) []string {
+	type cause struct{ output, reference, state, reason string }
+	var causes []cause
+	names := map[cause][]string{}
+	for _, r := range all {
+		c := cause{r.Output, r.Reference, r.State, r.Reason}
+		if names[c] == nil {
+			causes = append(causes, c)
+		}
+		names[c] = append(names[c], What(analysis.Reading{Quantity: r.Quantity}))
 	}
-	return what + ": " + oneLine(r.Reason)
+	var lines []string
+	for _, c := range causes {
+		what := ""
+		if c.output != "" {
+			what = "output " + oneLine(c.output)
+		}
+		if c.reference != "" {
+			what += " against " + oneLine(c.reference)
+		}
+		if c.state != "" {
+			what += " (" + oneLine(c.state) + ")"
+		}
+		if what != "" {
+			what += ": "
+		}
+		lines = append(lines, what+strings.Join(names[c], ", ")+": "+oneLine(c.reason))
+	}
+	return lines
 }
 
 // oneLine makes text from elsewhere safe to print: names may hold line breaks
