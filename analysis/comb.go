@@ -104,16 +104,19 @@ const noComb = "no mains comb stands out of the noise"
 func (s *mainsSearch) fit(pieceS float64, nominals []float64) *combFit {
 	spectra := s.spectra(s.pieces(pieceS))
 	var fits []*combFit
+	coarse := math.Inf(1)
 	for _, of := range []merit{likelihood, manyLines} {
+		guesses := s.guesses(spectra, pieceS, nominals, of)
+		// Both at one place: the second would only find the same again.
+		if math.Abs(guesses[0].hz-coarse) < 0.05/pieceS {
+			break
+		}
+		coarse = guesses[0].hz
 		best := mainsGuess{score: math.Inf(-1)}
-		for _, g := range s.guesses(spectra, pieceS, nominals, of) {
+		for _, g := range guesses {
 			if g = s.lock(g, spectra.floor, pieceS, of); g.score > best.score {
 				best = g
 			}
-		}
-		// A fit goes to the nearest maximum: one from there is enough.
-		if len(fits) == 1 && math.Abs(best.hz-fits[0].guess.hz) < 1/(4*searchHarmonics*s.halfS) {
-			break
 		}
 		f := newCombFit(s, best, spectra.floor)
 		f.run()
@@ -148,7 +151,6 @@ func (f *combFit) explained() float64 {
 // harmonic counts by its power over its own noise.
 type combFit struct {
 	s     *mainsSearch
-	guess mainsGuess
 	fold  *folder
 	phase mainsPhase
 	order int
@@ -163,8 +165,8 @@ func newCombFit(s *mainsSearch, g mainsGuess, floor spectrumFloor) *combFit {
 		order = 1
 	}
 	return &combFit{
-		s: s, guess: g, phase: s.phaseOf(g), order: order, floor: floor,
-		fold: newFolder(s.spans, float64(s.stride), searchHarmonics, exactRing),
+		s: s, phase: s.phaseOf(g), order: order, floor: floor,
+		fold: newFolder(s.spans, float64(s.stride), searchHarmonics, searchRing),
 		amps: make([]complex128, searchHarmonics+1),
 	}
 }

@@ -85,8 +85,8 @@ func within(t *testing.T, what string, e Estimate, want, k float64) {
 // of the shared frequency is 6·s²·fs²/(π²·ΣhA_h²·N·(N²−1)) with the sum over
 // h²·A_h²: Rife & Boorstyn (1974) for one tone, information added up.
 func TestMainsFrequencyMeetsTheCramerRaoBound(t *testing.T) {
-	const trials = 250
-	q := quietRecord{rateHz: 8000, lengthS: 4, noiseStd: 1e-3, mainsHz: 50.03, driftHzPerS: 0.004,
+	const trials = 150
+	q := quietRecord{rateHz: 8000, lengthS: 2, noiseStd: 1e-3, mainsHz: 50.03, driftHzPerS: 0.004,
 		harmonicsRMS: []float64{1e-3, 0, 5e-4, 0, 3e-4, 1e-4, 0, 0, 2e-4}}
 	n := q.rateHz * q.lengthS
 	information := 0.0
@@ -113,22 +113,22 @@ func TestMainsFrequencyMeetsTheCramerRaoBound(t *testing.T) {
 	}
 	t.Logf("mean square error over the bound %.3f, stated variance over the bound %.3f, held %d and %d of %d",
 		squares/bound, stated/bound, held, heldAmp, trials)
-	// A variance from 250 trials is known to 9 %: the aim of 1.1 and twice that.
-	if r := squares / bound; r > 1.28 || r < 0.75 {
+	// A variance from 150 trials is known to 12 %: three times that either way.
+	if r := squares / bound; r > 1.36 || r < 0.64 {
 		t.Errorf("mean square error is %.3f of the Cramér-Rao bound", r)
 	}
 	if r := stated / bound; r > 1.1 || r < 0.9 {
 		t.Errorf("stated variance is %.3f of the Cramér-Rao bound", r)
 	}
-	// 95 % of 250 is 238 ± 3.4.
-	if held < 227 || held > 248 || heldAmp < 227 || heldAmp > 248 {
+	// 95.45 % of 150 is 143.2 ± 2.6: three times that below.
+	if held < 135 || heldAmp < 135 {
 		t.Errorf("intervals held the truth %d and %d times of %d", held, heldAmp, trials)
 	}
 }
 
 func TestHarmonicsUnderTheNoiseAreBounded(t *testing.T) {
-	const trials = 200
-	q := quietRecord{rateHz: 8000, lengthS: 4, noiseStd: 1e-3, mainsHz: 49.98}
+	const trials = 120
+	q := quietRecord{rateHz: 8000, lengthS: 2, noiseStd: 1e-3, mainsHz: 49.98}
 	std := math.Sqrt(q.densityOf() / (2 * q.lengthS))
 	// The second is well under the noise, the third just above it.
 	q.harmonicsRMS = []float64{1e-3, 1.5 * std, 5 * std}
@@ -214,7 +214,7 @@ func ratio(t *testing.T, what string, got, wantDB, tolDB float64) {
 // Records of noise alone show neither mains nor tones: 1 in 1000 may show a
 // comb, 1 in 200 a tone.
 func TestNoiseAloneShowsNothing(t *testing.T) {
-	const trials = 150
+	const trials = 80
 	combs, tones := 0, 0
 	for i := range trials {
 		s := analyse(t, quietRecord{rateHz: 8000, lengthS: 2, noiseStd: 1e-3, seed: uint64(9000 + i)}, SilenceOptions{})
@@ -224,7 +224,7 @@ func TestNoiseAloneShowsNothing(t *testing.T) {
 		tones += min(len(s.Tones), 1)
 	}
 	t.Logf("of %d records of noise %d show a comb, %d a tone", trials, combs, tones)
-	if combs > 1 || tones > 4 {
+	if combs > 1 || tones > 3 {
 		t.Errorf("of %d records of noise %d show a comb, %d a tone", trials, combs, tones)
 	}
 }
@@ -245,7 +245,7 @@ func TestNoCombIsRefusedAndBounded(t *testing.T) {
 
 // Taking the comb out of a short record must not take the noise with it.
 func TestHissIsNotBiasedByTakingTheCombOut(t *testing.T) {
-	const trials = 100
+	const trials = 60
 	sum, sum2 := 0.0, 0.0
 	for i := range trials {
 		q := quietRecord{rateHz: 8000, lengthS: 1, noiseStd: 1e-3, mainsHz: 50.02, harmonicsRMS: rectifierHum(1e-2, 40), seed: uint64(i)}

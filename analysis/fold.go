@@ -73,14 +73,20 @@ type folder struct {
 }
 
 // Ring points to the shortest cycle: with 160 the interpolation errs by less
-// than 1e-7, with 40 by 2e-5, which is good enough to search with.
+// than 1e-7, with 80 by 1e-6, with 40 by 2e-5. The first is for the 40
+// harmonics that are reported, the second for finding their phase, the last
+// for searching, and for taking off what lies above the 40th.
 const (
-	exactRing = 160
-	quickRing = 40
+	exactRing  = 160
+	searchRing = 80
+	quickRing  = 40
 )
 
+// newFolder makes a folder of 0 to harmonics over spans. perCycle is the ring
+// points to a cycle of the 40th harmonic.
 func newFolder(spans []testsignals.Span, stride float64, harmonics, perCycle int) *folder {
-	points := 1 << int(math.Ceil(math.Log2(float64(perCycle*harmonics))))
+	least := max(perCycle*searchHarmonics, quickRing*harmonics)
+	points := 1 << int(math.Ceil(math.Log2(float64(least))))
 	return &folder{
 		harmonics: harmonics, spans: spans, stride: stride, points: points,
 		coeff: make([]complex128, points/2+1),

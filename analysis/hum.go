@@ -51,13 +51,14 @@ func (m *mainsLines) fitAmplitudes(y []float64, rateHz float64, raw density, bef
 	c := m.comb
 	top := int(math.Min(NoiseHighHz, 0.45*rateHz) / c.FrequencyHz.Value)
 	f := newFolder([]testsignals.Span{{Start: 0, End: len(y)}}, 1, max(top, searchHarmonics), exactRing)
-	c.Amplitudes = make([]complex128, f.harmonics+1)
+	start := c
+	if before != nil && before.Found {
+		start = before
+	}
+	c.Amplitudes = append(start.Amplitudes[:len(start.Amplitudes):len(start.Amplitudes)], make([]complex128, f.harmonics)...)[:f.harmonics+1]
 	m.setNoise(newSpectrumFloor(raw.psd, raw.binHz, raw.averages, 25, 25))
 	e := append([]float64(nil), y...)
-	if before != nil && before.Found {
-		copy(c.Amplitudes, before.Amplitudes)
-		f.addTo(e, f.spans, c.Amplitudes, &c.phase, -1)
-	}
+	f.addTo(e, f.spans, c.Amplitudes, &c.phase, -1)
 	keep := func(h int) bool { return h <= searchHarmonics || m.standsOut(h) }
 	f.solve(c.Amplitudes, e, &c.phase, solveShare, keep)
 	m.setGains()

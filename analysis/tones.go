@@ -113,7 +113,7 @@ func fitTone(x []float64, rateHz float64, p tonePeak) Tone {
 	n := float64(len(x))
 	omega := 2 * math.Pi * p.hz / rateHz
 	var amp complex128
-	for range 3 {
+	for range 2 {
 		sum, moment := toneSums(x, omega)
 		amp = sum * complex(2/n, 0)
 		// moment ≈ amp/2·j·dω·Στ² for an error dω of the frequency.

@@ -107,9 +107,3 @@ func welchFreedom(w []float64, hop, count, runs int, rateHz float64) (averages, 
 	effectiveS = n * n * sum2 * sum2 / (rateHz * (n*sum4 + 2*pairs*cross4))
 	return averages, effectiveS
 }
-
-// at returns the density at a frequency, that of the nearest bin.
-func (d density) at(freqHz float64) float64 {
-	k := int(math.Round(freqHz / d.binHz))
-	return d.psd[min(max(k, 0), len(d.psd)-1)]
-}

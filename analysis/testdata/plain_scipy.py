@@ -105,15 +105,10 @@ def comb(silence, rate):
         _, r = residual(theta)
         return np.log(r @ r)
 
-    best = None
-    for drift in (-0.4, 0.0, 0.4):
-        simplex = np.array([[start, drift], [start + 1e-3, drift], [start, drift + 0.1]])
-        found = optimize.minimize(cost, [start, drift], method="Nelder-Mead",
-                                  options={"xatol": 1e-6, "fatol": 1e-7, "initial_simplex": simplex})
-        if best is None or found.fun < best.fun:
-            best = found
-        if best.fun < np.log(x @ x) - 1 and drift >= 0:
-            break
+    drift = min(np.arange(-3, 4) * 0.3, key=lambda d: cost([start, d]))
+    simplex = np.array([[start, drift], [start + 5e-4, drift], [start, drift + 0.1]])
+    best = optimize.minimize(cost, [start, drift], method="Nelder-Mead",
+                             options={"xatol": 1e-6, "fatol": 1e-7, "initial_simplex": simplex})
     amps, _ = residual(best.x)
     return best.x[0], best.x[1] * 1e-2, np.hypot(amps[::2], amps[1::2]) / np.sqrt(2)
 
