@@ -76,9 +76,7 @@ func (m Magnitude) Corner(low bool) (Estimate, error) {
 		if m.DB[i] > target {
 			continue
 		}
-		j := i - step
-		slope := (m.DB[i] - m.DB[j]) / math.Log(m.FrequencyHz[i]/m.FrequencyHz[j])
-		f := m.FrequencyHz[j] * math.Exp((target-m.DB[j])/slope)
+		f, slope := m.crossing(i-step, step, target)
 		std := Hypot(m.NoiseStd[i], m.NoiseStd[ref]) / math.Abs(slope) * f
 		return Estimate{f, std}, nil
 	}
@@ -87,6 +85,32 @@ func (m Magnitude) Corner(low bool) (Estimate, error) {
 		end = m.FrequencyHz[0]
 	}
 	return Estimate{end, 0}, ErrNoCorner
+}
+
+// crossing returns where, between grid point i and the next one in direction
+// step, the magnitude passes target, and its slope there in dB for a factor e
+// in frequency. Between the points it is a cubic through four of them, or a
+// straight line at the ends of the grid.
+func (m Magnitude) crossing(i, step int, target float64) (f, slope float64) {
+	at := func(k int) float64 { return m.DB[i+k*step] }
+	cubic := i-step >= 0 && i-step < len(m.DB) && i+2*step >= 0 && i+2*step < len(m.DB)
+	value := func(x float64) float64 {
+		if !cubic {
+			return at(0) + x*(at(1)-at(0))
+		}
+		a, b, c, d := at(-1), at(0), at(1), at(2)
+		return -a*x*(x-1)*(x-2)/6 + b*(x+1)*(x-1)*(x-2)/2 - c*(x+1)*x*(x-2)/2 + d*(x+1)*x*(x-1)/6
+	}
+	low, high := 0.0, 1.0
+	for range 50 {
+		if x := (low + high) / 2; value(x) > target {
+			low = x
+		} else {
+			high = x
+		}
+	}
+	perStep := math.Log(m.FrequencyHz[i+step] / m.FrequencyHz[i])
+	return m.FrequencyHz[i] * math.Exp(low*perStep), (at(1) - at(0)) / perStep
 }
 
 // Flatness returns the largest departure in dB, without sign, from the
