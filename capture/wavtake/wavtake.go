@@ -133,9 +133,13 @@ func (w *Wavtake) Whole(inputs []int) (*capture.Take, error) {
 	return take, nil
 }
 
-// cut trims take to the signal and removes the clock error.
+// cut trims take to the signal and removes the clock error. A file that ends
+// with the signal it was played from lacks a few frames for the latency, and
+// one that was trimmed to it by hand may lack some at the start. What nothing
+// is read from, the rise of the run-in and the silence after the last mark,
+// is taken as zero where it is missing.
 func cut(take *capture.Take, sig *testsignals.Signal, proof *capture.Proof) error {
-	rate, have := float64(take.RateHz), len(take.Samples[0])
+	rate, have := float64(take.RateHz), float64(len(take.Samples[0]))
 	// The channel that heard it first must have all of it.
 	first := proof.OffsetFrames
 	for _, c := range proof.Channels {
@@ -147,24 +151,33 @@ func cut(take *capture.Take, sig *testsignals.Signal, proof *capture.Proof) erro
 	if ppm := proof.ClockError.PPM; math.Abs(ppm) >= leastPPM && math.Abs(ppm) >= proof.ClockError.StdPPM {
 		stretch = 1 + ppm*1e-6
 	}
-	if first < 0 {
+	if first+stretch*float64(sig.RunInFlat.Start) < 0 {
 		return fmt.Errorf("the recording begins %.2f s after the signal did: start the recorder first", -first/rate)
 	}
 	last := proof.OffsetFrames + stretch*float64(sig.Frames)
-	if last > float64(have) {
-		return fmt.Errorf("the recording ends %.2f s before the signal does: let the recorder run on", (last-float64(have))/rate)
+	if proof.OffsetFrames+stretch*float64(sig.Marks[3].End) > have {
+		return fmt.Errorf("the recording ends %.2f s before the signal does: let the recorder run on", (last-have)/rate)
 	}
 	kept := keptS * rate
-	start := int(math.Max(math.Floor(first-kept), 0))
-	frames := int((math.Min(last+kept, float64(have)) - float64(start)) / stretch)
+	start := math.Floor(math.Min(first, math.Max(first-kept, 0)))
+	end := math.Max(last, math.Min(last+kept, have))
+	frames := int(math.Ceil((end - start) / stretch))
 	for c, x := range take.Samples {
 		if stretch == 1 {
-			take.Samples[c] = slices.Clone(x[start : start+frames])
+			take.Samples[c] = section(x, int(start), frames)
 		} else {
-			take.Samples[c] = resample(x, start, stretch, frames)
+			take.Samples[c] = resample(x, int(start), stretch, frames)
 		}
 	}
 	clock := proof.ClockError
 	take.ClockError = &clock
 	return nil
+}
+
+// section returns frames of x from start on, zero outside x.
+func section(x []float64, start, frames int) []float64 {
+	y := make([]float64, frames)
+	from := min(max(start, 0), len(x))
+	copy(y[from-start:], x[from:])
+	return y
 }

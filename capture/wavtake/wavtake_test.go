@@ -166,8 +166,8 @@ func TestRecordingsThatAreRefused(t *testing.T) {
 	}{
 		"another rate": {44100, good, []int{1}, "recorded at 44100 Hz and the signal played at 48000 Hz", false},
 		"no channel 3": {48000, good, []int{1, 3}, "input channel 3 does not exist", false},
-		"begins late":  {48000, change(func(x []float64) []float64 { return x[9000+4800:] }), []int{1}, "begins 0.10 s after the signal did", false},
-		"ends early":   {48000, change(func(x []float64) []float64 { return x[:len(x)-3000-2400] }), []int{1}, "ends 0.05 s before the signal does", false},
+		"begins late":  {48000, change(func(x []float64) []float64 { return x[9000+9600:] }), []int{1}, "begins 0.20 s after the signal did", false},
+		"ends early":   {48000, change(func(x []float64) []float64 { return x[:len(x)-3000-9840] }), []int{1}, "ends 0.21 s before the signal does", false},
 		"64 lost":      {48000, change(func(x []float64) []float64 { return append(x[:body+9000], x[body+9064:]...) }), []int{1, 2}, "lost samples: marks ", true},
 		"something else": {48000, change(func(x []float64) []float64 {
 			draw := rand.New(rand.NewPCG(2, 2))
@@ -190,6 +190,43 @@ func TestRecordingsThatAreRefused(t *testing.T) {
 		var b *capture.BadTake
 		if take != nil || err == nil || !strings.Contains(err.Error(), c.want) || errors.As(err, &b) != c.bad {
 			t.Errorf("%s: %v, want %q", name, err, c.want)
+		}
+	}
+}
+
+// A recorder that starts and stops with the player gives a file as long as the
+// signal; its latency pushes the end past the file, or the start before it.
+func TestARecordingAsLongAsTheSignal(t *testing.T) {
+	sig := tone(t, 48000)
+	for _, c := range []struct{ offset, ppm float64 }{{0, 0}, {0.4, 0}, {-0.6, 0}, {2400, 0}, {-2400, 0}, {30.3, 87}, {-30.3, -87}} {
+		x := recording(sig, 9000, c.ppm, 1e-6, 9000)
+		if c.offset != math.Floor(c.offset) {
+			x = recording(sig, 9000+c.offset-math.Floor(c.offset), c.ppm, 1e-6, 9000)
+		}
+		from := 9000 - int(math.Floor(c.offset))
+		for i := range x {
+			x[i] = x[i][from : from+sig.Frames]
+		}
+		take, err := open(t, 48000, x).Record(context.Background(), request(sig))
+		if err != nil {
+			t.Errorf("%g frames late: %v", c.offset, err)
+			continue
+		}
+		p, err := capture.Check(take, sig, capture.Expect{})
+		if err != nil {
+			t.Errorf("%g frames late: the take: %v", c.offset, err)
+			continue
+		}
+		if p.OffsetFrames < -0.01 || len(take.Samples[0]) < sig.Frames+int(p.OffsetFrames) {
+			t.Errorf("%g frames late: %d frames, of which the signal's %d begin at %g", c.offset, len(take.Samples[0]), sig.Frames, p.OffsetFrames)
+		}
+		want := math.Min(math.Max(c.offset, 0), keptS*48000)
+		if c.offset < 0 {
+			want = c.offset - math.Floor(c.offset)
+		}
+		// Where the signal begins on a frame, one more may be kept.
+		if d := p.OffsetFrames - want; math.Abs(d-math.Round(d)) > 0.02 || d < -0.5 || d > 1.5 {
+			t.Errorf("%g frames late: the signal begins at %g, want %g", c.offset, p.OffsetFrames, want)
 		}
 	}
 }
