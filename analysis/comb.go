@@ -78,7 +78,8 @@ func (s *mainsSearch) search(nominals []float64, before *Comb) *combFit {
 	if before != nil && before.Found {
 		f := newCombFit(s, mainsGuess{}, before.floor)
 		f.phase = before.phase.steady(f.order)
-		f.run()
+		f.step()
+		f.wander()
 		return f
 	}
 	// Short pieces first: there a drift smears the least. Whole spans find
@@ -171,14 +172,18 @@ func newCombFit(s *mainsSearch, g mainsGuess, floor spectrumFloor) *combFit {
 	}
 }
 
-// run fits, takes the noise from the residual and fits again, then lets the
-// frequency wander as far as the record asks for. Across a gap between spans
-// nothing would hold a higher order.
+// run fits, takes the noise from the residual and fits again.
 func (f *combFit) run() {
 	for range 3 {
 		f.step()
 	}
 	f.refloor()
+	f.wander()
+}
+
+// wander fits once more, then lets the frequency wander as far as the record
+// asks for. Across a gap between spans nothing would hold a higher order.
+func (f *combFit) wander() {
 	f.step()
 	for len(f.s.spans) == 1 && f.order >= 2 && f.order < maxPhaseOrder {
 		kept := *f

@@ -114,33 +114,37 @@ func (f *folder) clearRings(n int) [][]float64 {
 	return f.rings[:n]
 }
 
-// place returns the point of a ring before a phase, and the weights of the
-// four points around it (that one is the second).
-func (f *folder) place(cycles float64) (int, [4]float64) {
+// place returns the point of a ring before a phase, and the share of the way
+// to the next.
+func (f *folder) place(cycles float64) (int, float64) {
 	g := (cycles - math.Floor(cycles)) * float64(f.points)
 	i := min(int(g), f.points-1)
-	v := g - float64(i)
-	v1, v2, w := v-1, v-2, v+1
-	a, b := v*v1, w*v2
-	return i, [4]float64{a * v2 * (-1.0 / 6), b * v1 * 0.5, b * v * -0.5, a * w * (1.0 / 6)}
+	return i, g - float64(i)
+}
+
+// lagrange returns the weights of the points −1, 0, 1 and 2 at a place v past 0.
+func lagrange(v float64) (a, b, c, d float64) {
+	p, q := v*(v-1), (v+1)*(v-2)
+	return p * (v - 2) * (-1.0 / 6), q * (v - 1) * 0.5, q * v * -0.5, p * (v + 1) * (1.0 / 6)
 }
 
 // sums returns, for each power p of time from 0 to order,
 // Σ x·u^p·e^(−j2πhφ) for h = 0 to f.harmonics.
 func (f *folder) sums(x []float64, p *mainsPhase, order int) [][]complex128 {
 	rings := f.clearRings(order + 1)
-	degree, scale := p.order(), f.stride/p.half
+	degree, scale, offset := p.order(), f.stride/p.half, p.centre/p.half
 	for _, s := range f.spans {
 		for t := s.Start; t < s.End; t++ {
-			u := float64(t)*scale - p.centre/p.half
-			i, w := f.place(p.cycles(u, degree))
+			u := float64(t)*scale - offset
+			i, v := f.place(p.cycles(u, degree))
+			a, b, c, d := lagrange(v)
 			y := x[t]
 			for _, ring := range rings {
 				r := ring[i : i+4 : i+4]
-				r[0] += y * w[0]
-				r[1] += y * w[1]
-				r[2] += y * w[2]
-				r[3] += y * w[3]
+				r[0] += y * a
+				r[1] += y * b
+				r[2] += y * c
+				r[3] += y * d
 				y *= u
 			}
 		}
@@ -168,12 +172,13 @@ func (f *folder) addTo(dst []float64, spans []testsignals.Span, amps []complex12
 	ring, n := f.clearRings(1)[0], f.points
 	f.fft.Sequence(ring[1:n+1], f.coeff)
 	ring[0], ring[n+1], ring[n+2] = ring[n], ring[1], ring[2]
-	degree, scale := p.order(), f.stride/p.half
+	degree, scale, offset := p.order(), f.stride/p.half, p.centre/p.half
 	for _, s := range spans {
 		for t := s.Start; t < s.End; t++ {
-			i, w := f.place(p.cycles(float64(t)*scale-p.centre/p.half, degree))
+			i, v := f.place(p.cycles(float64(t)*scale-offset, degree))
+			a, b, c, d := lagrange(v)
 			r := ring[i : i+4 : i+4]
-			dst[t] += w[0]*r[0] + w[1]*r[1] + w[2]*r[2] + w[3]*r[3]
+			dst[t] += a*r[0] + b*r[1] + c*r[2] + d*r[3]
 		}
 	}
 }

@@ -7,6 +7,7 @@ import (
 	"boardproof/testsignals"
 
 	"gonum.org/v1/gonum/dsp/fourier"
+	"gonum.org/v1/gonum/floats"
 )
 
 // Where the mains frequency is looked for, either side of its nominal value,
@@ -70,11 +71,7 @@ func decimate(x []float64, stride int, rateHz float64) (y []float64, reach int) 
 	for m := range y {
 		from := m*stride - reach
 		lo, hi := max(0, -from), min(len(taps), len(x)-from)
-		sum := 0.0
-		for i, v := range taps[lo:hi] {
-			sum += v * x[from+lo+i]
-		}
-		y[m] = sum
+		y[m] = floats.Dot(taps[lo:hi], x[from+lo:from+hi])
 	}
 	return y, reach
 }
