@@ -1,0 +1,242 @@
+package main
+
+import (
+	"fmt"
+	"math"
+	"math/cmplx"
+	"testing"
+
+	"boardproof/analysis"
+	"boardproof/capture/wavfile"
+	"boardproof/testsignals"
+)
+
+// splitBoard is a board of the simulated kind, drawn here and not by simboard:
+// a source of 7 kΩ, cables, a buffer, output A by a build-out resistor and
+// output B by a transformer with its secondary turned round.
+const splitBoard = `
+vac in src dc 0 ac 1
+rsource in front 7k
+ccable front 0 550p
+rbuffer front 0 1meg
+cbuffer front 0 47p
+ebuffer inside 0 front 0 1
+rinside inside ahead 47
+ccouple ahead out 22u
+rbleed out 0 100k
+ra out a 470
+rloada a 0 220k
+cloada a 0 1n
+rb out wound 330
+rprimary wound prim 62
+cwinding wound 0 250p
+lprimary prim 0 12
+lsecondary 0 sec 12
+kcore lprimary lsecondary 0.9997
+rsecondary sec b 68
+rloadb b 0 18k
+cloadb b 0 1.2n
+`
+
+const (
+	// stepsPerFrame is how many steps of ngspice's integration make one frame.
+	stepsPerFrame = 16
+	// gridFrom is where, in steps, the equal steps begin: ngspice begins with a
+	// tenth of one, twice, and then doubles.
+	gridFrom = 0.6
+)
+
+// playThrough lets ngspice compute the circuit's outputs for the signal of s
+// in the time domain, by the trapezoidal rule in equal steps that meet each
+// frame, and returns source and outputs at each frame.
+//
+// Control of the step by error is off (trtol), so the rule's own error is all
+// that is left, and that is known: a frequency of ω is computed as (2/h)·tan(ωh/2).
+// A first step of h/16 makes ngspice's doubling steps meet the grid.
+func playThrough(t *testing.T, circuit string, s testsignals.Spec) (src, a, b []float64) {
+	t.Helper()
+	h := 1 / (float64(s.RateHz) * stepsPerFrame)
+	frames := testsignals.LayoutOf(s).Frames
+	endS := (float64(frames*stepsPerFrame) + gridFrom) * h
+	netlist := circuit + "bsweep src 0 v=" + sweepSource(s, gridFrom*h) + fmt.Sprintf(`
+.options method=trap trtol=1e9 reltol=1e-6 abstol=1e-12 vntol=1e-12 chgtol=1e-14
+.save v(src) v(a) v(b)
+.tran %.17g %.17g 0 %.17g uic
+.end
+`, endS, endS, h)
+	src, a, b = make([]float64, frames), make([]float64, frames), make([]float64, frames)
+	filled, worst := 1, 0.0 // at frame 0 all is 0
+	simulate(t, netlist, func(v []float64) {
+		step := math.Round(v[0]/h - gridFrom)
+		k := int(step) / stepsPerFrame
+		if step < 1 || int(step)%stepsPerFrame != 0 || k >= frames {
+			return
+		}
+		worst = math.Max(worst, math.Abs(v[0]-(step+gridFrom)*h))
+		src[k], a[k], b[k] = v[1], v[2], v[3]
+		filled++
+	})
+	if filled != frames || worst > 1e-9 {
+		t.Fatalf("ngspice met %d of %d frames, off by up to %g s", filled, frames, worst)
+	}
+	t.Logf("ngspice's time drifts from the frames by up to %.2g s", worst)
+	return src, a, b
+}
+
+func TestMeasureAgreesWithNgspice(t *testing.T) {
+	needNgspice(t)
+	played, samples := exported(t, "sweep", "--rate", "48000", "--level", "-12dBFS", "--duration", "2")
+	spec := testsignals.New(testsignals.Sweep, 48000, -12, 2)
+	src, a, b := playThrough(t, "* split board\n"+splitBoard, spec)
+	worst := 0.0
+	for i := range samples {
+		worst = math.Max(worst, math.Abs(src[i]-samples[i]))
+	}
+	t.Logf("ngspice's source against the exported file: worst %.2g of full scale", worst)
+	// ngspice adds its time up step by step, which drifts by 1e-10 s: at the
+	// sweep's end and amplitude that is 7e-6, in the response 0.002°.
+	if len(samples) != len(src) || worst > 1e-5 {
+		t.Fatalf("ngspice did not play the exported sweep: %d frames of %d, off by %g", len(src), len(samples), worst)
+	}
+	recorded := writeWAV(t, 48000, wavfile.Float32, a, b)
+	common := []string{"--played", played, "--recorded", recorded, "--outputs", "A=1,B=2"}
+	compareResponse(t, measured(t, append([]string{"measure", "response"}, common...)...))
+	compareSplit(t, measured(t, append([]string{"measure", "split"}, common...)...))
+}
+
+// acOnGrid is ngspice's AC analysis at 1000·2^(n/24) Hz times shift.
+func acOnGrid(t *testing.T, shift float64) (freqHz []float64, a, b []complex128) {
+	t.Helper()
+	low := 1000 * math.Exp2(-159.0/24)
+	return acOf(t, "* split board\nbnone src 0 v=0\n"+splitBoard, fmt.Sprintf(".ac oct 24 %.17g %.17g", low*shift, 22000*shift))
+}
+
+const nudge = 1.002
+
+func compareResponse(t *testing.T, doc printed) {
+	freqHz, a, b := acOnGrid(t, 1)
+	_, nudgedA, nudgedB := acOnGrid(t, nudge)
+	for _, out := range []struct {
+		name       string
+		ac, nudged []complex128
+	}{{"A", a, nudgedA}, {"B", b, nudgedB}} {
+		c := doc.curve(t, analysis.Response, out.name)
+		delay := doc.reading(t, analysis.Delay, out.name).Value * 1e-6
+		total := func(i int) complex128 {
+			return cmplx.Rect(math.Pow(10, c.Value[i]/20), (c.PhaseDeg[i]-360*c.FrequencyHz[i]*delay)*math.Pi/180)
+		}
+		d := deviate(t, c.FrequencyHz, total, freqHz, out.ac, out.nudged)
+		d.log(t, "response of "+out.name)
+		if d.points < 230 || d.worstDB > 0.01 || d.worstDeg > 0.1 {
+			t.Errorf("response of %s against ngspice's AC analysis at %d points: off by %.4f dB at %.0f Hz, %.3f° at %.0f Hz",
+				out.name, d.points, d.worstDB, d.atDB, d.worstDeg, d.atDeg)
+		}
+		if d.warpedDB > 0.001 || d.warpedDeg > 0.005 {
+			t.Errorf("response of %s: off by %.5f dB, %.4f° where ngspice's integration is allowed for", out.name, d.warpedDB, d.warpedDeg)
+		}
+		if gain := doc.reading(t, analysis.Gain, out.name); math.Abs(gain.Value-analysis.DB(cmplx.Abs(out.ac[159]))) > 0.001+gain.Uncertainty {
+			t.Errorf("gain of %s is %g ± %g dB, ngspice has %g", out.name, gain.Value, gain.Uncertainty, analysis.DB(cmplx.Abs(out.ac[159])))
+		}
+	}
+}
+
+func compareSplit(t *testing.T, doc printed) {
+	freqHz, a, b := acOnGrid(t, 1)
+	_, nudgedA, nudgedB := acOnGrid(t, nudge)
+	ratio, nudged := over(b, a), over(nudgedB, nudgedA)
+	c := doc.curve(t, analysis.SplitDifference, "B")
+	d := deviate(t, c.FrequencyHz, func(i int) complex128 {
+		return cmplx.Rect(math.Pow(10, c.Value[i]/20), c.PhaseDeg[i]*math.Pi/180)
+	}, freqHz, ratio, nudged)
+	d.log(t, "split difference")
+	if d.points < 230 || d.worstDB > 0.01 || d.worstDeg > 0.1 {
+		t.Errorf("split difference: off by %.4f dB at %.0f Hz, %.3f° at %.0f Hz", d.worstDB, d.atDB, d.worstDeg, d.atDeg)
+	}
+	worst := 0.0
+	for i, f := range freqHz {
+		if m := analysis.DB(cmplx.Abs(ratio[i])); f >= analysis.DefaultBand.LowHz && f <= analysis.DefaultBand.HighHz && math.Abs(m) > math.Abs(worst) {
+			worst = m
+		}
+	}
+	for _, want := range []struct {
+		quantity string
+		value    float64
+		within   float64
+	}{
+		{analysis.LevelMatch, analysis.DB(cmplx.Abs(ratio[159])), 0.001},
+		{analysis.WorstLevelMatch, worst, 0.01},
+		{analysis.DelayMatch, delayOf(t) * 1e6, 0.01},
+		{analysis.PolarityMatch, -1, 0},
+	} {
+		r := doc.reading(t, want.quantity, "B")
+		t.Logf("%s %.6g ± %.2g %s, ngspice %.6g", r.Quantity, r.Value, r.Uncertainty, r.Unit, want.value)
+		if r.Reference != "A" || math.Abs(r.Value-want.value) > want.within {
+			t.Errorf("%s is %g %s, ngspice has %g", r.Quantity, r.Value, r.Unit, want.value)
+		}
+	}
+}
+
+// delayOf is the delay of B over A in seconds from the AC analysis, by the
+// definition that the reading has: the slope of a phase that is half a turn at
+// 0 Hz, each hertz from 100 Hz to 10 kHz weighted as 1/f in least squares.
+func delayOf(t *testing.T) float64 {
+	freqHz, a, b := acOf(t, "* split board\nbnone src 0 v=0\n"+splitBoard, ".ac lin 9901 100 10000")
+	sumPhase, sumHz := 0.0, 0.0
+	for i, f := range freqHz {
+		sumPhase += cmplx.Phase(-b[i] / a[i])
+		sumHz += f
+	}
+	return -sumPhase / sumHz / (2 * math.Pi)
+}
+
+func over(x, y []complex128) []complex128 {
+	z := make([]complex128, len(x))
+	for i := range x {
+		z[i] = x[i] / y[i]
+	}
+	return z
+}
+
+// deviation is how far a curve is from an AC analysis.
+type deviation struct {
+	points                           int
+	worstDB, atDB, worstDeg, atDeg   float64
+	warpedDB, warpedDeg              float64 // beside the integration's own error
+	integrationDB, integrationDegree float64
+}
+
+// deviate compares from 20 Hz to 20 kHz, with the AC analysis as it is and
+// with it taken at the frequency that the trapezoidal rule computes for: what
+// is left then is the program's own.
+func deviate(t *testing.T, curveHz []float64, got func(i int) complex128, freqHz []float64, ac, nudged []complex128) (d deviation) {
+	t.Helper()
+	for i, f := range curveHz {
+		if f < 20 || f > 20000 {
+			continue
+		}
+		if i >= len(freqHz) || math.Abs(f/freqHz[i]-1) > 1e-9 {
+			t.Fatalf("the curve has %g Hz where ngspice has another frequency", f)
+		}
+		d.points++
+		z := got(i) / ac[i]
+		if db := math.Abs(analysis.DB(cmplx.Abs(z))); db > d.worstDB {
+			d.worstDB, d.atDB = db, f
+		}
+		if deg := math.Abs(cmplx.Phase(z)) * 180 / math.Pi; deg > d.worstDeg {
+			d.worstDeg, d.atDeg = deg, f
+		}
+		x := math.Pi * f / (48000 * stepsPerFrame)
+		warp := cmplx.Exp(cmplx.Log(nudged[i]/ac[i]) * complex(math.Log(math.Tan(x)/x)/math.Log(nudge), 0))
+		z /= warp
+		d.warpedDB = math.Max(d.warpedDB, math.Abs(analysis.DB(cmplx.Abs(z))))
+		d.warpedDeg = math.Max(d.warpedDeg, math.Abs(cmplx.Phase(z))*180/math.Pi)
+		d.integrationDB = math.Max(d.integrationDB, math.Abs(analysis.DB(cmplx.Abs(warp))))
+		d.integrationDegree = math.Max(d.integrationDegree, math.Abs(cmplx.Phase(warp))*180/math.Pi)
+	}
+	return d
+}
+
+func (d deviation) log(t *testing.T, what string) {
+	t.Logf("%s, 20 Hz to 20 kHz, against ngspice's AC analysis: worst %.5f dB at %.0f Hz, %.4f° at %.0f Hz", what, d.worstDB, d.atDB, d.worstDeg, d.atDeg)
+	t.Logf("  of that ngspice's integration: up to %.5f dB, %.4f°; without it: %.5f dB, %.4f°", d.integrationDB, d.integrationDegree, d.warpedDB, d.warpedDeg)
+}
