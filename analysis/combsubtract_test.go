@@ -2,6 +2,7 @@ package analysis
 
 import (
 	"math"
+	"strings"
 	"testing"
 
 	"boardproof/testsignals"
@@ -31,8 +32,8 @@ func around(q quietRecord, walkHz float64) (x, hum []float64, quiet []testsignal
 }
 
 // left is the power that Subtract leaves of the hum in the loud part, as a
-// share of it.
-func left(t *testing.T, q quietRecord, walkHz, humGain float64) (share float64, c *Comb) {
+// share of it, and that hum's power over the noise's.
+func left(t *testing.T, q quietRecord, walkHz, humGain float64) (share, overNoise float64, c *Comb) {
 	t.Helper()
 	x, hum, quiet := around(q, walkHz)
 	for i := range x {
@@ -49,36 +50,66 @@ func left(t *testing.T, q quietRecord, walkHz, humGain float64) (share float64, 
 		num += sq(humGain*hum[i] - (x[i] - y[i]))
 		den += sq(humGain * hum[i])
 	}
-	return num / den, c
+	return num / den, den / float64(quiet[1].Start-quiet[0].End) / sq(q.noiseStd), c
 }
 
 func TestHumIsTakenOffBetweenQuietSpans(t *testing.T) {
-	share, c := left(t, quietRecord{rateHz: 48000, noiseStd: 1e-4, seed: 5}, 0, 1)
+	share, _, c := left(t, quietRecord{rateHz: 48000, noiseStd: 1e-4, seed: 5}, 0, 1)
 	if !c.Found || share > 1e-3 {
 		t.Errorf("%v %s: %.1f dB of the hum are left", c.Found, c.Reason, 10*math.Log10(share))
 	}
 	within(t, "mains frequency", c.FrequencyHz, 50.02+0.002*3.3, 4)
+	// What the mains may do unseen in the gap costs the high harmonics more.
+	if c.gain[1] < 0.999 || c.gain[20] > 0.995 || c.gain[20] < 0.9 {
+		t.Errorf("gains %g of the first, %g of the twentieth harmonic", c.gain[1], c.gain[20])
+	}
+}
+
+// A single weak line shows in both spans, but how many cycles lie between
+// them cannot be told.
+func TestAPhaseThatMaySlipIsNotCarriedOver(t *testing.T) {
+	q := quietRecord{rateHz: 8000, lengthS: 6.6, noiseStd: 1e-3, mainsHz: 50.02}
+	q.harmonicsRMS = []float64{9 * math.Sqrt(q.densityOf()/(2*1.1))}
+	slips := 0
+	for i := range 20 {
+		q.seed = uint64(i)
+		c, err := FitMainsAround(q.make(), q.rateHz, []testsignals.Span{{Start: 0, End: 4800}, {Start: 48800, End: 52800}}, 50)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if c.Found {
+			t.Errorf("record %d: carried over, at %g Hz", i, c.FrequencyHz.Value)
+		}
+		if strings.Contains(c.Reason, "gap") {
+			slips++
+		}
+	}
+	if slips < 5 {
+		t.Errorf("%d of 20 combs were seen and not carried over", slips)
+	}
 }
 
 // Whatever the mains does in the gap, and however weak it is, taking it off
 // must not make things worse by more than a little.
 func TestTakingHumOffNeverHurts(t *testing.T) {
 	worst, helped := 0.0, 0
-	for i := range 24 {
+	for i := range 72 {
 		walk := []float64{0, 1e-3, 5e-3, 20e-3}[i%4]
 		gain := []float64{1, 0.1, 0.01}[i%3]
-		share, c := left(t, quietRecord{rateHz: 8000, noiseStd: 1e-4, seed: uint64(40 * i)}, walk, gain)
-		worst = math.Max(worst, share)
+		share, overNoise, c := left(t, quietRecord{rateHz: 8000, noiseStd: 1e-4, seed: uint64(40 * i)}, walk, gain)
+		worst = math.Max(worst, 1+(share-1)*overNoise/(1+overNoise))
 		if share < 0.5 {
 			helped++
 		}
-		if share > 1.3 {
+		// Of hum and noise together, 1 % more; of hum alone, 1 dB more, unless
+		// the mains wanders twenty times as much as it does.
+		if (share-1)*overNoise > 0.01*(1+overNoise) || share > 1.26 && walk < 0.02 {
 			t.Errorf("walk %g, hum %g: %.1f dB left: %s", walk, gain, 10*math.Log10(share), c.Reason)
 		}
 	}
-	t.Logf("worst %.2f of the hum's power left, helped in %d of 24", worst, helped)
-	if helped < 8 {
-		t.Errorf("it helped in %d of 24 records only", helped)
+	t.Logf("worst %.4f of hum and noise left, helped in %d of 72", worst, helped)
+	if helped < 24 {
+		t.Errorf("it helped in %d of 72 records only", helped)
 	}
 }
 

@@ -95,7 +95,7 @@ func distinctPeaks(peaks []tonePeak, binHz float64) []tonePeak {
 		hidden := slices.ContainsFunc(kept, func(s tonePeak) bool {
 			d := math.Abs(p.hz-s.hz) / binHz
 			skirt := 1 / (math.Pi * d * (d*d - 1))
-			return d < 4 || p.power*p.noise < 4*s.power*s.noise*skirt*skirt
+			return p.power*p.noise < 4*s.power*s.noise*skirt*skirt
 		})
 		if !hidden {
 			kept = append(kept, p)
