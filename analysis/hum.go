@@ -22,7 +22,7 @@ type MainsHarmonic struct {
 // solveShare is how still the amplitudes must stand, of the largest, for the
 // joint fit to be done: what is left is a hundred times less, as each step
 // gains that.
-const solveShare = 1e-6
+const solveShare = 1e-5
 
 // mainsLines is the comb over the whole band and the noise beneath it.
 type mainsLines struct {
