@@ -10,6 +10,12 @@ import (
 // from each signal, for a take that could not be had.
 func SweepQuantities() []string { return append([]string(nil), responseQuantities...) }
 
+// SplitQuantities is what a sweep is played for in each output but the first,
+// beside SweepQuantities.
+func SplitQuantities() []string {
+	return append(append([]string(nil), matchQuantities...), SplitDifference)
+}
+
 // ToneQuantities is what a tone is played for.
 func ToneQuantities() []string { return append([]string(nil), toneQuantities...) }
 

@@ -26,16 +26,18 @@ func SweepResult(rec, impulses *Recording, band Band) (Result, error) {
 	var res Result
 	grid := Grid(rec.RateHz)
 	raws, gated := make([]*Raw, len(rec.Samples)), make([]*Gated, len(rec.Samples))
+	reasons := make([]string, len(rec.Samples))
 	for i, name := range rec.Outputs {
 		raw, g, reason := readOutput(rec, impulses, played, grid, i)
 		if reason != "" {
 			res.refuse(name, "", reason, responseQuantities...)
+			reasons[i] = reason
 			continue
 		}
 		raws[i], gated[i] = raw, g
 		res.Add(responseResult(rec, raw, g, i, band))
 	}
-	res.Add(splitResult(rec, raws, gated, band))
+	res.Add(splitResult(rec, raws, gated, reasons, band))
 	res.setState(rec.State)
 	return res, nil
 }
@@ -200,23 +202,35 @@ func corner(m Magnitude, output, quantity string, low bool) Result {
 	return res
 }
 
-// splitResult matches each further output against the first.
-func splitResult(rec *Recording, raws []*Raw, gated []*Gated, band Band) Result {
+// splitResult matches each further output against the first. reasons says why
+// an output has no response.
+func splitResult(rec *Recording, raws []*Raw, gated []*Gated, reasons []string, band Band) Result {
 	var res Result
 	for i := 1; i < len(raws); i++ {
 		name, ref := rec.Outputs[i], rec.Outputs[0]
-		if raws[0] == nil || raws[i] == nil {
-			res.refuse(name, ref, "one of the two responses was refused", append(matchQuantities, SplitDifference)...)
+		if bad := refusedOf(reasons, 0, i); bad >= 0 {
+			res.refuse(name, ref, "output "+rec.Outputs[bad]+": "+reasons[bad], SplitQuantities()...)
 			continue
 		}
 		s, err := CompareOutputs(raws[i], raws[0], gated[i], gated[0], rec.bench(i), rec.bench(0))
 		if err != nil {
-			res.refuse(name, ref, err.Error(), append(matchQuantities, SplitDifference)...)
+			res.refuse(name, ref, err.Error(), SplitQuantities()...)
 			continue
 		}
 		res.Add(s.result(name, ref, band))
 	}
 	return res
+}
+
+// refusedOf returns the first of outputs for which there is a reason, -1 where
+// there is none.
+func refusedOf(reasons []string, outputs ...int) int {
+	for _, i := range outputs {
+		if reasons[i] != "" {
+			return i
+		}
+	}
+	return -1
 }
 
 func (s *Split) result(name, ref string, band Band) Result {

@@ -79,9 +79,15 @@ func (s *Sitting) Refusals(err error, kind testsignals.Kind, state string) (anal
 		return analysis.Result{}, fmt.Errorf("taking a %s: %w", kind, err)
 	}
 	var res analysis.Result
-	for _, p := range s.Patching {
+	for i, p := range s.Patching {
 		for _, q := range quantitiesOf(kind) {
 			res.Refused = append(res.Refused, analysis.Refusal{Quantity: q, Output: p.Output, State: state, Reason: refused.Reason})
+		}
+		if i == 0 || kind != testsignals.Sweep {
+			continue
+		}
+		for _, q := range analysis.SplitQuantities() {
+			res.Refused = append(res.Refused, analysis.Refusal{Quantity: q, Output: p.Output, Reference: s.Patching[0].Output, State: state, Reason: refused.Reason})
 		}
 	}
 	return res, nil
