@@ -134,8 +134,8 @@ func compareResponse(t *testing.T, doc printed) {
 		if d.warpedDB > 0.001 || d.warpedDeg > 0.005 {
 			t.Errorf("response of %s: off by %.5f dB, %.4f° where ngspice's integration is allowed for", out.name, d.warpedDB, d.warpedDeg)
 		}
-		if gain := doc.reading(t, analysis.Gain, out.name); math.Abs(gain.Value-analysis.DB(cmplx.Abs(out.ac[159]))) > 0.001+gain.Uncertainty {
-			t.Errorf("gain of %s is %g ± %g dB, ngspice has %g", out.name, gain.Value, gain.Uncertainty, analysis.DB(cmplx.Abs(out.ac[159])))
+		if gain := doc.reading(t, analysis.Gain, out.name); math.Abs(gain.Value-dBOf(cmplx.Abs(out.ac[159]))) > 0.001+gain.Uncertainty {
+			t.Errorf("gain of %s is %g ± %g dB, ngspice has %g", out.name, gain.Value, gain.Uncertainty, dBOf(cmplx.Abs(out.ac[159])))
 		}
 	}
 }
@@ -154,7 +154,7 @@ func compareSplit(t *testing.T, doc printed) {
 	}
 	worst := 0.0
 	for i, f := range freqHz {
-		if m := analysis.DB(cmplx.Abs(ratio[i])); f >= analysis.DefaultBand.LowHz && f <= analysis.DefaultBand.HighHz && math.Abs(m) > math.Abs(worst) {
+		if m := dBOf(cmplx.Abs(ratio[i])); f >= analysis.DefaultBand.LowHz && f <= analysis.DefaultBand.HighHz && math.Abs(m) > math.Abs(worst) {
 			worst = m
 		}
 	}
@@ -163,7 +163,7 @@ func compareSplit(t *testing.T, doc printed) {
 		value    float64
 		within   float64
 	}{
-		{analysis.LevelMatch, analysis.DB(cmplx.Abs(ratio[159])), 0.001},
+		{analysis.LevelMatch, dBOf(cmplx.Abs(ratio[159])), 0.001},
 		{analysis.WorstLevelMatch, worst, 0.01},
 		{analysis.DelayMatch, delayOf(t) * 1e6, 0.01},
 		{analysis.PolarityMatch, -1, 0},
@@ -219,7 +219,7 @@ func deviate(t *testing.T, curveHz []float64, got func(i int) complex128, freqHz
 		}
 		d.points++
 		z := got(i) / ac[i]
-		if db := math.Abs(analysis.DB(cmplx.Abs(z))); db > d.worstDB {
+		if db := math.Abs(dBOf(cmplx.Abs(z))); db > d.worstDB {
 			d.worstDB, d.atDB = db, f
 		}
 		if deg := math.Abs(cmplx.Phase(z)) * 180 / math.Pi; deg > d.worstDeg {
@@ -228,9 +228,9 @@ func deviate(t *testing.T, curveHz []float64, got func(i int) complex128, freqHz
 		x := math.Pi * f / (48000 * stepsPerFrame)
 		warp := cmplx.Exp(cmplx.Log(nudged[i]/ac[i]) * complex(math.Log(math.Tan(x)/x)/math.Log(nudge), 0))
 		z /= warp
-		d.warpedDB = math.Max(d.warpedDB, math.Abs(analysis.DB(cmplx.Abs(z))))
+		d.warpedDB = math.Max(d.warpedDB, math.Abs(dBOf(cmplx.Abs(z))))
 		d.warpedDeg = math.Max(d.warpedDeg, math.Abs(cmplx.Phase(z))*180/math.Pi)
-		d.integrationDB = math.Max(d.integrationDB, math.Abs(analysis.DB(cmplx.Abs(warp))))
+		d.integrationDB = math.Max(d.integrationDB, math.Abs(dBOf(cmplx.Abs(warp))))
 		d.integrationDegree = math.Max(d.integrationDegree, math.Abs(cmplx.Phase(warp))*180/math.Pi)
 	}
 	return d
