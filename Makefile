@@ -2,7 +2,7 @@
 GO ?= go
 BIN := build/boardproof
 
-.PHONY: help build demo test lint bench outside deps deps-test clean
+.PHONY: help build demo test lint vuln race bench truth fuzz deps deps-test clean
 
 help: ## list the targets
 	@grep -E '^[a-z-]+:.*## ' $(MAKEFILE_LIST) | sed 's/:.*## /\t/' | expand -t 12
@@ -30,6 +30,9 @@ race: deps-test ## the tests under the race detector (the binding to PortAudio p
 
 bench: deps-test ## time and memory of one acceptance's analysis, beside plain SciPy in the same run
 	$(GO) run ./cmd/analysisbench
+
+truth: deps-test ## measure 60 random simulated boards and hold each reading against the truth
+	TRUTH_BOARDS=60 $(GO) test ./cmd/boardproof/internal/procedure -run Truth -v -timeout 60m
 
 fuzz: deps ## fuzz what reads files, five minutes each
 	$(GO) test -fuzz=. -fuzztime=5m ./capture/wavfile

@@ -98,6 +98,7 @@ func (s *Silence) analyse(y []float64, nominals []float64, opt SilenceOptions) {
 	s.readHum(mains, floor, y, nominals)
 	lines := append(mains.lines(), toneLines(s.Tones)...)
 	giveBack(hiss, floor, lines, s.LengthS)
+	excise(&hiss, smeared(mains, s.Tones, s.RateHz))
 	s.Noise = noiseLevels(raw, hiss, lines)
 	s.Hiss = noiseLevels(hiss, hiss, nil)
 	s.ThirdOctaves = thirdOctaves(raw, hiss, lines)
@@ -128,6 +129,21 @@ func (s *Silence) readHum(mains *mainsLines, floor spectrumFloor, y []float64, n
 		power += h.RMS.Value * h.RMS.Value
 	}
 	s.Hum = Estimate{Value: math.Sqrt(power)}
+}
+
+// smeared lists where the comb's lines up to 20 kHz and the tones are, in
+// hertz.
+func smeared(mains *mainsLines, tones []Tone, rateHz float64) []float64 {
+	var hz []float64
+	if mains.found() {
+		for f := mains.comb.FrequencyHz.Value; f < math.Min(NoiseHighHz, rateHz/2); f += mains.comb.FrequencyHz.Value {
+			hz = append(hz, f)
+		}
+	}
+	for _, t := range tones {
+		hz = append(hz, t.FrequencyHz.Value)
+	}
+	return hz
 }
 
 func toneLines(tones []Tone) []line {
