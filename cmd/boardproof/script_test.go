@@ -1,8 +1,6 @@
 package main
 
 import (
-	"context"
-	"os"
 	"testing"
 
 	"github.com/rogpeppe/go-internal/testscript"
@@ -11,15 +9,14 @@ import (
 // The scripts run the same program as main does.
 func TestMain(m *testing.M) {
 	testscript.Main(m, map[string]func(){
-		"boardproof": func() {
-			os.Exit(newApp(os.Stdin, os.Stdout, os.Stderr).run(context.Background(), os.Args[1:]))
-		},
+		"boardproof": main,
 	})
 }
 
 func TestScripts(t *testing.T) {
 	testscript.Run(t, testscript.Params{
-		Dir: "testdata/script",
+		Dir:  "testdata/script",
+		Cmds: scriptCommands,
 		Setup: func(e *testscript.Env) error {
 			e.Setenv("XDG_DATA_HOME", e.Getenv("WORK")+"/data")
 			e.Setenv("NO_COLOR", "1")

@@ -3,6 +3,7 @@ package procedure
 import (
 	"context"
 	"fmt"
+	"slices"
 
 	"boardproof/analysis"
 	"boardproof/analysis/verdict"
@@ -61,7 +62,7 @@ func (s *Sitting) step(ctx context.Context, step verdict.Step) (analysis.Result,
 		spec := testsignals.New(kind, s.Instrument.Describe().RateHz, level, step.DurationS)
 		t, err := s.Take(ctx, string(kind), spec, capture.Patch(step.Patch), step.State)
 		if err != nil {
-			refused, err := s.Refusals(err, kind, step.State)
+			refused, err := s.Refusals(err, kind, step.State, alsoRead(step, kind)...)
 			if err != nil {
 				return res, nil, err
 			}
@@ -82,13 +83,21 @@ func (s *Sitting) step(ctx context.Context, step verdict.Step) (analysis.Result,
 func (s *Sitting) refuseStep(step verdict.Step, cause error) (analysis.Result, []StepTake, error) {
 	var res analysis.Result
 	for _, kind := range step.Signals {
-		refused, err := s.Refusals(cause, kind, step.State)
+		refused, err := s.Refusals(cause, kind, step.State, alsoRead(step, kind)...)
 		if err != nil {
 			return res, nil, err
 		}
 		res.Add(refused)
 	}
 	return res, nil, nil
+}
+
+// alsoRead is what step asks of a signal beside what is always read from it.
+func alsoRead(step verdict.Step, kind testsignals.Kind) []string {
+	if kind == testsignals.Tone && reads(step, analysis.DropOuts) {
+		return []string{analysis.DropOuts}
+	}
+	return nil
 }
 
 // readStep gives each take to its estimator.
@@ -104,12 +113,15 @@ func (s *Sitting) readStep(step verdict.Step, taken map[testsignals.Kind]*Taken)
 		}
 	}
 	if t := taken[testsignals.Tone]; t != nil {
-		read := s.Tone
 		if reads(step, analysis.DropOuts) {
-			read = s.Flex
+			if err := add(s.Flex(t)); err != nil {
+				return res, err
+			}
 		}
-		if err := add(read(t)); err != nil {
-			return res, err
+		if !reads(step, analysis.DropOuts) || reads(step, analysis.ToneQuantities()...) {
+			if err := add(s.Tone(t)); err != nil {
+				return res, err
+			}
 		}
 	}
 	if t := taken[testsignals.Silence]; t != nil {
@@ -120,11 +132,7 @@ func (s *Sitting) readStep(step verdict.Step, taken map[testsignals.Kind]*Taken)
 	return res, nil
 }
 
-func reads(step verdict.Step, quantity string) bool {
-	for _, q := range step.Reads() {
-		if q == quantity {
-			return true
-		}
-	}
-	return false
+// reads says whether step has a limit on one of the quantities.
+func reads(step verdict.Step, quantities ...string) bool {
+	return slices.ContainsFunc(step.Reads(), func(q string) bool { return slices.Contains(quantities, q) })
 }

@@ -71,16 +71,17 @@ func quantitiesOf(kind testsignals.Kind) []string {
 	}
 }
 
-// Refusals turns a refused take into refusals, one for each quantity and
-// output; other errors are passed on.
-func (s *Sitting) Refusals(err error, kind testsignals.Kind, state string) (analysis.Result, error) {
+// Refusals turns a refused take into refusals, one for each output and each
+// quantity that is read from kind, and each that is named; other errors are
+// passed on.
+func (s *Sitting) Refusals(err error, kind testsignals.Kind, state string, named ...string) (analysis.Result, error) {
 	var refused *RefusedTake
 	if !errors.As(err, &refused) {
 		return analysis.Result{}, fmt.Errorf("taking a %s: %w", kind, err)
 	}
 	var res analysis.Result
 	for i, p := range s.Patching {
-		for _, q := range quantitiesOf(kind) {
+		for _, q := range append(quantitiesOf(kind), named...) {
 			res.Refused = append(res.Refused, analysis.Refusal{Quantity: q, Output: p.Output, State: state, Reason: refused.Reason})
 		}
 		if i == 0 || kind != testsignals.Sweep {
