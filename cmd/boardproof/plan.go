@@ -129,7 +129,7 @@ func edited(ctx context.Context, text []byte) ([]byte, error) {
 	cmd := exec.CommandContext(ctx, "sh", "-c", editor+` "$1"`, "sh", f.Name())
 	cmd.Stdin, cmd.Stdout, cmd.Stderr = os.Stdin, os.Stdout, os.Stderr
 	if err := cmd.Run(); err != nil {
-		return nil, fmt.Errorf("running the editor %q: %w", editor, err)
+		return nil, wrongUsef("running the editor %q: %w", editor, err)
 	}
 	return os.ReadFile(f.Name())
 }

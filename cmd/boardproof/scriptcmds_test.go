@@ -22,6 +22,7 @@ var scriptCommands = map[string]func(ts *testscript.TestScript, neg bool, args [
 	"exits":  exits,
 	"holds":  holds,
 	"json":   validJSON,
+	"newer":  newer,
 	"narrow": narrow,
 }
 
@@ -81,6 +82,18 @@ func holds(ts *testscript.TestScript, neg bool, args []string) {
 			ts.Fatalf("%s holds %d %s, want %d", args[0], got, name, want)
 		}
 	}
+}
+
+// newer STORE: the store is one of a version yet to come.
+func newer(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 1 {
+		ts.Fatalf("usage: newer STORE")
+	}
+	store, err := sql.Open("sqlite3", "file:"+ts.MkAbs(args[0]))
+	ts.Check(err)
+	defer store.Close()
+	_, err = store.Exec("INSERT INTO goose_db_version (version_id, is_applied) VALUES (999, 1)")
+	ts.Check(err)
 }
 
 // json FILE...: each file, or stdout, is JSON documents and nothing else, one
