@@ -16,20 +16,23 @@ func FloorOf(s *Silence) Floor {
 	f := Floor{Noise: s.Noise, Hiss: s.Hiss}
 	if s.Mains != nil && s.Mains.Found {
 		f.MainsHz = s.Mains.FrequencyHz.Value
-		f.Hum = s.Hum
-		for _, h := range s.Harmonics {
-			e := h.RMS
-			if h.UpperBound {
-				// Not told from nothing: half its bound, as uncertain as that.
-				e = Estimate{0, h.RMS.Value / CoverageK}
-			}
-			f.Harmonics = append(f.Harmonics, e)
-		}
+	}
+	f.Hum = atMost(s.Hum, s.HumUpperBound)
+	for _, h := range s.Harmonics {
+		f.Harmonics = append(f.Harmonics, atMost(h.RMS, h.UpperBound))
 	}
 	for _, t := range s.Tones {
 		f.Tones = append(f.Tones, FloorTone{t.FrequencyHz.Value, t.RMS})
 	}
 	return f
+}
+
+// atMost is e, or, where it is only a bound, nothing within that bound.
+func atMost(e Estimate, bound bool) Estimate {
+	if bound {
+		return Estimate{0, e.Value / CoverageK}
+	}
+	return e
 }
 
 // corrected is a level with the bench's share taken off, in volts RMS.
