@@ -36,7 +36,7 @@ func FitMainsAround(x []float64, rateHz float64, quiet []testsignals.Span, nomin
 	if err != nil {
 		return nil, fmt.Errorf("fitting mains lines around a signal: %w", err)
 	}
-	y, varies := withoutMean(x, quiet)
+	y, varies := withoutMean(x, 1, quiet)
 	if !varies {
 		return &Comb{Reason: "nothing but one constant value"}, nil
 	}
@@ -138,9 +138,9 @@ func checkFinite(x []float64) error {
 	return nil
 }
 
-// withoutMean returns a copy of x less its mean over the spans, and whether
-// it is anything but one value there.
-func withoutMean(x []float64, spans []testsignals.Span) (y []float64, varies bool) {
+// withoutMean returns scale times a copy of x less its mean over the spans, and
+// whether it is anything but one value there.
+func withoutMean(x []float64, scale float64, spans []testsignals.Span) (y []float64, varies bool) {
 	sum, n, first := 0.0, 0, x[spans[0].Start]
 	for _, s := range spans {
 		for _, v := range x[s.Start:s.End] {
@@ -151,7 +151,7 @@ func withoutMean(x []float64, spans []testsignals.Span) (y []float64, varies boo
 	}
 	y = make([]float64, len(x))
 	for i, v := range x {
-		y[i] = v - sum/float64(n)
+		y[i] = scale * (v - sum/float64(n))
 	}
 	return y, varies
 }

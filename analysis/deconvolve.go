@@ -20,7 +20,8 @@ type Played struct {
 	binHz float64
 	buf   []float64
 	// made keeps the weights of gates, which are the same for every channel.
-	made map[seen]weighting
+	made    map[seen]weighting
+	scratch []complex128
 }
 
 // seen is a gate at a frequency.
@@ -29,20 +30,22 @@ type seen struct {
 	f, reachHz float64
 }
 
-// weighting is a gate's weights at the bins from first on.
-type weighting struct {
-	weights []float64
-	first   int
-}
-
-func (p *Played) weights(g gate, f, reachHz float64) weighting {
+func (p *Played) weighting(g gate, f, reachHz float64) weighting {
 	key := seen{g, f, reachHz}
 	w, ok := p.made[key]
 	if !ok {
-		w.weights, w.first = g.weights(p.binHz, f, reachHz)
+		w = g.weighting(p.binHz, f, reachHz)
 		p.made[key] = w
 	}
 	return w
+}
+
+// read is gate.apply on a channel's spectrum.
+func (p *Played) read(dst, spec []complex128, g gate, f float64, w weighting, shifts []float64) {
+	if len(p.scratch) < len(w.weights) {
+		p.scratch = make([]complex128, len(w.weights))
+	}
+	g.apply(dst, spec, p.binHz, f, w, shifts, p.scratch)
 }
 
 // settleS is left out at the start of the lead, for the last mark to ring out.

@@ -27,12 +27,18 @@ func (g gate) length() float64 { return g.to - g.from }
 // seconds, for a transform that reaches reachHz.
 func (g gate) edge(reachHz float64) float64 { return 1.7 / reachHz }
 
-// weights returns the kernel for frequency f at the bins from first on. It is
-// scaled so that the window's height at time 0 is exactly 1.
-func (g gate) weights(binHz, f, reachHz float64) (w []float64, first int) {
-	first = int(math.Ceil((f - reachHz) / binHz))
+// weighting is a gate's kernel at the bins from first on.
+type weighting struct {
+	weights []float64
+	first   int
+}
+
+// weighting returns the kernel for frequency f. It is scaled so that the
+// window's height at time 0 is exactly 1.
+func (g gate) weighting(binHz, f, reachHz float64) weighting {
+	first := int(math.Ceil((f - reachHz) / binHz))
 	last := int(math.Floor((f + reachHz) / binHz))
-	w = make([]float64, last-first+1)
+	w := make([]float64, last-first+1)
 	height := 0.0
 	for i := range w {
 		d := f - float64(first+i)*binHz
@@ -42,7 +48,7 @@ func (g gate) weights(binHz, f, reachHz float64) (w []float64, first int) {
 	for i := range w {
 		w[i] /= height
 	}
-	return w, first
+	return weighting{w, first}
 }
 
 func sincPi(x float64) float64 {
@@ -63,28 +69,26 @@ func besselI0(x float64) float64 {
 	return sum
 }
 
-// apply returns, for each of shifts, the transform of an impulse response
-// with spectrum spec, seen through the gate of these weights moved by shift
-// seconds. f is the frequency the weights are for; phases refer to time 0 of
-// the response, moved likewise.
-func (g gate) apply(spec []complex128, binHz, f float64, w []float64, first int, shifts []float64) []complex128 {
-	weighted := make([]complex128, len(w))
-	for i := range w {
-		weighted[i] = scale(w[i], hermitian(spec, first+i))
+// apply writes to dst, for each of shifts, the transform of an impulse
+// response with spectrum spec, seen through the gate of these weights moved by
+// shift seconds. f is the frequency the weights are for; phases refer to time 0
+// of the response, moved likewise. scratch is as long as w at least.
+func (g gate) apply(dst []complex128, spec []complex128, binHz, f float64, w weighting, shifts []float64, scratch []complex128) {
+	weighted := scratch[:len(w.weights)]
+	for i, v := range w.weights {
+		weighted[i] = scale(v, hermitian(spec, w.first+i))
 	}
-	out := make([]complex128, len(shifts))
 	for j, shift := range shifts {
 		tc := g.centre() + shift
 		step := cis(2 * math.Pi * binHz * tc)
-		turn := cis(2 * math.Pi * (float64(first)*binHz*tc - f*g.centre()))
+		turn := cis(2 * math.Pi * (float64(w.first)*binHz*tc - f*g.centre()))
 		var sum complex128
 		for _, v := range weighted {
 			sum += turn * v
 			turn *= step
 		}
-		out[j] = sum
+		dst[j] = sum
 	}
-	return out
 }
 
 // hermitian returns bin k of the spectrum of a real signal, of which spec

@@ -71,8 +71,9 @@ func (r *Raw) Response(grid []float64) *Gated {
 
 // through reads the response at f through w, moved by each of shifts.
 func (r *Raw) through(w gate, f, reachHz float64, shifts []float64) []complex128 {
-	made := r.played.weights(w, f, reachHz)
-	return w.apply(r.spec, r.played.binHz, f, made.weights, made.first, shifts)
+	out := make([]complex128, len(shifts))
+	r.played.read(out, r.spec, w, f, r.played.weighting(w, f, reachHz), shifts)
+	return out
 }
 
 // quietShifts spreads noise gates over the part of the circle that holds

@@ -48,6 +48,11 @@ type Silence struct {
 // throughout, gives a Silence with a Reason. A sample that is not finite is
 // an error.
 func AnalyseSilence(x []float64, rateHz float64, opt SilenceOptions) (*Silence, error) {
+	return analyseScaled(x, 1, rateHz, opt)
+}
+
+// analyseScaled is AnalyseSilence of scale times x.
+func analyseScaled(x []float64, scale, rateHz float64, opt SilenceOptions) (*Silence, error) {
 	nominals, err := mainsNominals(opt.NominalMainsHz)
 	whole := []testsignals.Span{{Start: 0, End: len(x)}}
 	if err == nil && len(x) == 0 {
@@ -63,7 +68,7 @@ func AnalyseSilence(x []float64, rateHz float64, opt SilenceOptions) (*Silence, 
 		return nil, fmt.Errorf("analysing silence: %w", err)
 	}
 	s := &Silence{RateHz: rateHz, LengthS: float64(len(x)) / rateHz}
-	y, varies := withoutMean(x, whole)
+	y, varies := withoutMean(x, scale, whole)
 	switch {
 	case s.LengthS < MinSilenceS:
 		s.Reason = fmt.Sprintf("the silence lasts %.2f s, less than %g s", s.LengthS, MinSilenceS)

@@ -64,7 +64,7 @@ func TestOutsideWelchAgreesWithSciPy(t *testing.T) {
 func TestOutsideCombAgreesWithSciPyLeastSquares(t *testing.T) {
 	q := quietRecord{rateHz: 8000, lengthS: 3, noiseStd: 1e-5, mainsHz: 49.93, driftHzPerS: 0.01, harmonicsRMS: rectifierHum(1e-4, 40), seed: 2}
 	x := q.make()
-	y, _ := withoutMean(x, all(x))
+	y, _ := withoutMean(x, 1, all(x))
 	c := findComb(y, all(y), q.rateHz, []float64{50, 60}, nil)
 	if !c.Found {
 		t.Fatal(c.Reason)

@@ -2,6 +2,7 @@ package analysis
 
 import (
 	"fmt"
+	"sync"
 
 	"boardproof/testsignals"
 )
@@ -29,20 +30,16 @@ var silenceQuantities = []string{Noise, Hiss, MainsFrequency, Hum, HumHarmonic, 
 // levels need the inputs' full scales; without them only the mains frequency
 // is given.
 func SilenceOf(rec *Recording) (Result, error) {
+	results, errs := make([]Result, len(rec.Outputs)), make([]error, len(rec.Outputs))
+	var wait sync.WaitGroup
+	for i := range rec.Outputs {
+		wait.Go(func() { results[i], errs[i] = silenceOfOutput(rec, i) })
+	}
+	wait.Wait()
 	var res Result
-	for i, name := range rec.Outputs {
-		if p := rec.problem(i); p != "" {
-			res.refuse(name, "", p, silenceQuantities...)
-			continue
-		}
-		x, err := rec.silence(i)
-		if err != nil {
-			res.refuse(name, "", err.Error(), silenceQuantities...)
-			continue
-		}
-		one, err := silenceOfOutput(x, rec, i)
-		if err != nil {
-			return Result{}, fmt.Errorf("output %s: %w", name, err)
+	for i, one := range results {
+		if errs[i] != nil {
+			return Result{}, fmt.Errorf("output %s: %w", rec.Outputs[i], errs[i])
 		}
 		res.Add(one)
 	}
@@ -68,25 +65,32 @@ func (r *Recording) silence(i int) ([]float64, error) {
 // uncertainty: ±50 ppm, evenly spread; common practice, no source.
 const clockStdPPM = 29
 
-func silenceOfOutput(x []float64, rec *Recording, i int) (Result, error) {
+func silenceOfOutput(rec *Recording, i int) (Result, error) {
+	var res Result
+	name := rec.Outputs[i]
+	if p := rec.problem(i); p != "" {
+		res.refuse(name, "", p, silenceQuantities...)
+		return res, nil
+	}
+	x, err := rec.silence(i)
+	if err != nil {
+		res.refuse(name, "", err.Error(), silenceQuantities...)
+		return res, nil
+	}
 	bench := rec.bench(i)
 	volts := bench.VoltsPerUnit
 	if volts == 0 {
 		volts = 1
 	}
-	y := make([]float64, len(x))
-	for j, v := range x {
-		y[j] = v * volts
-	}
-	s, err := AnalyseSilence(y, rec.RateHz, SilenceOptions{ClockStdPPM: clockStdPPM})
+	s, err := analyseScaled(x, volts, rec.RateHz, SilenceOptions{ClockStdPPM: clockStdPPM})
 	if err != nil {
 		return Result{}, err
 	}
-	res := SilenceResult(s, rec.Outputs[i], rec.State, bench.VoltsRelStd, bench.Floor)
+	res = SilenceResult(s, name, rec.State, bench.VoltsRelStd, bench.Floor)
 	if bench.VoltsPerUnit > 0 {
 		return res, nil
 	}
-	return res.withoutLevels(rec.Outputs[i]), nil
+	return res.withoutLevels(name), nil
 }
 
 // withoutLevels keeps of a silence only what needs no full scale.

@@ -95,9 +95,14 @@ func periodogram(x []float64, rateHz float64) (psd []float64, binHz float64) {
 	n := fastLength(len(x))
 	buf := make([]float64, n)
 	sum2 := 0.0
-	for i, w := range periodicHann(len(x)) {
-		buf[i] = w * x[i]
+	// A window of this length is not worth a slice of its own.
+	step := cis(2 * math.Pi / float64(len(x)))
+	turn := complex128(1)
+	for i, v := range x {
+		w := 0.5 - 0.5*real(turn)
+		buf[i] = w * v
 		sum2 += w * w
+		turn *= step
 	}
 	coeff := fourier.NewFFT(n).Coefficients(nil, buf)
 	psd = buf[:len(coeff)]

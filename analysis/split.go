@@ -84,7 +84,10 @@ func denseRatio(output, reference *Raw, ratio *Gated) []phasePoint {
 	binHz := output.played.binHz
 	step := max(1, int(math.Round(1/(shortGate.length()*binHz))))
 	var points []phasePoint
-	weights, first := shortGate.weights(binHz, 0, reachShare*delayLowHz)
+	// At whole bins the weights are alike, so they are made once.
+	w := shortGate.weighting(binHz, 0, reachShare*delayLowHz)
+	here := []float64{0}
+	var one [1]complex128
 	for k := int(delayLowHz/binHz) + step; float64(k)*binHz < delayHighHz; k += step {
 		f := float64(k) * binHz
 		h, noise := ratio.interpolate(f)
@@ -92,9 +95,9 @@ func denseRatio(output, reference *Raw, ratio *Gated) []phasePoint {
 		if m == 0 {
 			continue
 		}
-		// At whole bins the weights are alike, so they are made once.
 		read := func(r *Raw) complex128 {
-			return shortGate.apply(r.spec, binHz, f, weights, first+k, []float64{0})[0]
+			r.played.read(one[:], r.spec, shortGate, f, weighting{w.weights, w.first + k}, here)
+			return one[0]
 		}
 		z := read(output) / read(reference)
 		points = append(points, phasePoint{f: f, z: z, weight: 1 / f, std: noise / math.Sqrt2})

@@ -12,6 +12,7 @@ import (
 	"math/rand/v2"
 	"os"
 	"os/exec"
+	"runtime/debug"
 	"strconv"
 	"syscall"
 	"time"
@@ -122,6 +123,7 @@ func timed(name string, args ...string) (figures, error) {
 
 // one analyses one acceptance and prints its figures.
 func one(rate int) error {
+	debug.SetGCPercent(50) // as cmd/boardproof does
 	sweep, silence, tone, err := records(rate)
 	if err != nil {
 		return err
