@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"errors"
+	"fmt"
 	"os"
 	"path/filepath"
 	"time"
@@ -73,7 +74,7 @@ func (a *app) accept(ctx context.Context, s *db.Store, name string, f acceptFlag
 		return db.Run{}, err
 	}
 	if profile == nil {
-		return db.Run{}, wrongUsef("bench %s is not calibrated, a plan needs levels in dBu: 'boardproof calibrate --bench %s'", b.Name, b.Name)
+		return db.Run{}, wrongUsef("bench %s is not calibrated, a plan needs levels in dBu: 'boardproof calibrate --bench %q'", b.Name, b.Name)
 	}
 	// What would only come out after minutes at the bench is found now.
 	if f.corrects, err = runOf(ctx, s, board, f.corrects); err != nil {
@@ -151,7 +152,7 @@ func (a *app) present(s *db.Store, run db.Run, plan verdict.Plan, profile *calib
 	if a.json {
 		return errors.Join(report.Write(a.out, runDocument(run, paths)), drawErr)
 	}
-	a.printf("board %s, run %s, %s, bench %s, profile %s\n", run.BoardAsWas.Label, run.ID, local(run.Started), run.Bench, run.ProfileID)
+	a.wrapped("", fmt.Sprintf("board %s, run %s, %s, bench %s, profile %s", run.BoardAsWas.Label, run.ID, local(run.Started), run.Bench, run.ProfileID))
 	err := report.Table(a.out, run.Readings, report.TableOptions{Simulated: run.Simulated, Refused: run.Refused, All: all})
 	if err != nil {
 		return err

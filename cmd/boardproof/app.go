@@ -86,6 +86,8 @@ func (a *app) root() *cobra.Command {
 	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error {
 		return wrongUse(fmt.Errorf("%w; see '%s --help'", err, cmd.CommandPath()))
 	})
+	wide := fmt.Sprintf("FlagUsagesWrapped %d", pageColumns)
+	root.SetUsageTemplate(strings.ReplaceAll(root.UsageTemplate(), "FlagUsages", wide))
 	flags := root.PersistentFlags()
 	flags.StringVar(&a.storePath, "store", "", "the database file (default: boardproof/boardproof.db in the user's data directory)")
 	flags.BoolVar(&a.json, "json", false, "print results as JSON")
@@ -161,6 +163,9 @@ func (a *app) remark(format string, args ...any) {
 
 // printf writes to the output; a broken pipe is not worth an error each.
 func (a *app) printf(format string, args ...any) { fmt.Fprintf(a.out, format, args...) }
+
+// wrapped prints text on the output at most a page wide.
+func (a *app) wrapped(lead, text string) { wrap(a.out, pageColumns, lead, text) }
 
 // unreadable is wrong use: the operator named a file that cannot be read.
 func unreadable(path string, err error) error {

@@ -46,7 +46,7 @@ func (a *app) benchDevices() *cobra.Command {
 			if len(all) == 0 {
 				a.printf("no audio device is there; plug in the interface, or work with a simulated bench\n")
 			}
-			a.printf("     simulated bench ('bench set NAME --simulated'), boards: %s\n", strings.Join(simboard.ReadyNames(), ", "))
+			a.wrapped("     ", "simulated bench ('bench set NAME --simulated'), boards: "+strings.Join(simboard.ReadyNames(), ", "))
 			return nil
 		},
 	}
@@ -190,9 +190,10 @@ func (a *app) printBench(ctx context.Context, s *db.Store, b db.Bench) error {
 	if a.json {
 		return a.printJSON(benchDocument{b, p})
 	}
-	a.printf("bench %s: %s, %g kHz, plays on output %d, records %s\n", b.Name, b.Device, float64(b.RateHz)/1000, b.Output, inputList(b.Inputs))
+	a.wrapped("", fmt.Sprintf("bench %s: %s, %g kHz, plays on output %d", b.Name, b.Device, float64(b.RateHz)/1000, b.Output))
+	a.wrapped("  ", "records "+inputList(b.Inputs))
 	if p == nil {
-		a.printf("  not calibrated: 'boardproof calibrate --bench %s'\n", b.Name)
+		a.wrapped("  ", fmt.Sprintf("not calibrated: 'boardproof calibrate --bench %q'", b.Name))
 		return nil
 	}
 	a.printProfile(p)

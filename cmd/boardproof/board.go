@@ -147,19 +147,20 @@ func (a *app) printBoard(ctx context.Context, s *db.Store, b db.Board) error {
 	if a.json {
 		return a.printJSON(map[string]any{"board": b, "warnings": append([]string{}, warnings...), "runs": append([]db.Run{}, runs...)})
 	}
-	a.printf("board %s", b.Label)
+	head := []string{"board " + b.Label}
 	if b.Serial != "" {
-		a.printf(", serial %s", b.Serial)
+		head = append(head, "serial "+b.Serial)
 	}
 	if b.Owner != "" {
-		a.printf(", owner %s", b.Owner)
+		head = append(head, "owner "+b.Owner)
 	}
-	a.printf(", outputs %s, registered %s\n", strings.Join(b.Outputs, ", "), local(b.Created))
+	head = append(head, "outputs "+strings.Join(b.Outputs, ", "), "registered "+local(b.Created))
+	a.wrapped("", strings.Join(head, ", "))
 	for i, d := range b.Chain {
-		a.printf("  %2d  %-28.28s %-18.18s %s\n", i+1, d.Name, d.Kind, supply(d))
+		a.printf("  %2d  %-28.28s %-18.18s %.46s\n", i+1, d.Name, d.Kind, supply(d))
 	}
 	if b.Notes != "" {
-		a.printf("  notes: %s\n", b.Notes)
+		a.wrapped("  notes: ", b.Notes)
 	}
 	for _, w := range warnings {
 		a.operator(ctx).wrapped("warning: ", w)

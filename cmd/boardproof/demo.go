@@ -38,8 +38,9 @@ func (a *app) demoCommand() *cobra.Command {
 	var fault string
 	cmd := &cobra.Command{
 		Use:   "demo",
-		Short: "Run the main job on simulated boards: register, calibrate, accept a good one and a faulty one",
-		Long: "Run the main job on simulated boards. With --json the profile, the board and each run\n" +
+		Short: "Run the main job on simulated boards, a good one and a faulty one",
+		Long: "Set up and calibrate a simulated bench, register a board, accept a good one and a faulty\n" +
+			"one. With --json the profile, the board and each run\n" +
 			"come as one JSON document a line.",
 		Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {

@@ -97,7 +97,7 @@ func (a *app) sitting(ctx context.Context, b db.Bench, in capture.Instrument, ou
 	for _, o := range outputs {
 		channel, ok := b.Inputs[o]
 		if !ok {
-			return nil, wrongUsef("bench %q has no input for output %s: 'boardproof bench set %s --inputs %s=CHANNEL,...'", b.Name, o, b.Name, o)
+			return nil, wrongUsef("bench %q has no input for output %s: 'boardproof bench set %q --inputs %s=CHANNEL,...'", b.Name, o, b.Name, o)
 		}
 		s.Patching = append(s.Patching, calibration.Patching{Output: o, Input: channel})
 	}

@@ -8,6 +8,7 @@ import (
 	"io"
 	"os"
 	"strings"
+	"unicode/utf8"
 
 	"github.com/schollz/progressbar/v3"
 	"golang.org/x/term"
@@ -132,14 +133,20 @@ func peaks(dbfs []float64) string {
 	return b.String()
 }
 
-// wrapped prints text at most 96 columns wide, further lines under the first.
-func (t *terminal) wrapped(lead, text string) {
-	width := min(96, max(40, t.columns)) - len(lead)
-	indent := strings.Repeat(" ", len(lead))
+// wrapped prints text as wide as the terminal.
+func (t *terminal) wrapped(lead, text string) { wrap(t.out, min(pageColumns, t.columns), lead, text) }
+
+// pageColumns is how wide text is where there is no terminal.
+const pageColumns = 100
+
+// wrap prints text at most columns wide, further lines under the first.
+func wrap(w io.Writer, columns int, lead, text string) {
+	width := max(40, columns) - utf8.RuneCountInString(lead)
+	indent := strings.Repeat(" ", utf8.RuneCountInString(lead))
 	line := ""
 	for _, word := range strings.Fields(text) {
-		if line != "" && len(line)+1+len(word) > width {
-			fmt.Fprintln(t.out, lead+line)
+		if line != "" && utf8.RuneCountInString(line+" "+word) > width {
+			fmt.Fprintln(w, lead+line)
 			lead, line = indent, ""
 		}
 		if line != "" {
@@ -147,5 +154,5 @@ func (t *terminal) wrapped(lead, text string) {
 		}
 		line += word
 	}
-	fmt.Fprintln(t.out, lead+line)
+	fmt.Fprintln(w, lead+line)
 }

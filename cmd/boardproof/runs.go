@@ -1,7 +1,9 @@
 package main
 
 import (
+	"fmt"
 	"strings"
+	"unicode/utf8"
 
 	"github.com/spf13/cobra"
 
@@ -49,7 +51,14 @@ func (a *app) printRuns(runs []db.Run) {
 		if r.Notes != "" {
 			marks = append(marks, r.Notes)
 		}
-		a.printf("%s  %s  %-16s  bench %-12.12s  %.40s\n", r.ID, local(r.Started), r.Verdict, r.Bench, strings.Join(marks, "; "))
+		line := fmt.Sprintf("%s  %s  %-16s  bench %-12.12s", r.ID, local(r.Started), r.Verdict, r.Bench)
+		remarks := strings.Join(marks, "; ")
+		if utf8.RuneCountInString(line+"  "+remarks) <= pageColumns {
+			a.printf("%s\n", strings.TrimRight(line+"  "+remarks, " "))
+			continue
+		}
+		a.printf("%s\n", line)
+		a.wrapped("    ", remarks)
 	}
 }
 
