@@ -13,6 +13,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strings"
 	"syscall"
 	"testing"
@@ -70,7 +71,12 @@ func Start(t testing.TB) *Server {
 	cmd, said := launch(t, "jackd", "-n", s.Name, "--sync", "-L", "2", "--no-realtime",
 		"-d", "dummy", "-r", fmt.Sprint(RateHz), "-p", fmt.Sprint(PeriodFrames), "-C", "2", "-P", "2")
 	s.cmd = cmd
-	t.Cleanup(s.end)
+	t.Cleanup(func() {
+		s.end()
+		if words, _ := os.ReadFile(said); t.Failed() {
+			t.Logf("the JACK server said:\n%s", words)
+		}
+	})
 	s.waitFor(t, "system:playback_1", said)
 	return s
 }
@@ -80,8 +86,9 @@ func (s *Server) Pid() int { return s.cmd.Process.Pid }
 
 // Ecasound starts ecasound as a JACK client, and so as a device of that
 // name, that puts two channels through the given chain options until the
-// test ends. It returns once its ports are there.
-func (s *Server) Ecasound(t testing.TB, name string, chain ...string) {
+// test ends or stop is called. It returns once its ports are there, and stop
+// once they are gone.
+func (s *Server) Ecasound(t testing.TB, name string, chain ...string) (stop func()) {
 	t.Helper()
 	Require(t, "ecasound")
 	args := append([]string{"-q", "-G:jack," + name + ",notransport", "-b:" + fmt.Sprint(PeriodFrames)},
@@ -89,6 +96,14 @@ func (s *Server) Ecasound(t testing.TB, name string, chain ...string) {
 	client, said := launch(t, "ecasound", args...)
 	s.clients = append(s.clients, client)
 	s.waitFor(t, name+":out_2", said)
+	waitActive(t, name)
+	return func() {
+		t.Helper()
+		s.clients = slices.DeleteFunc(s.clients, func(c *exec.Cmd) bool { return c == client })
+		client.Process.Signal(syscall.SIGTERM)
+		client.Wait()
+		s.waitUntil(t, said, "JACK port "+name+":out_2 to go", func(list string) bool { return !strings.Contains(list, name+":") })
+	}
 }
 
 // EcasoundFile puts a file of raw interleaved stereo 32-bit little-endian
@@ -169,15 +184,37 @@ func (s *Server) end() {
 // environment keeps the user's own settings of these programs out.
 func environment(home string) []string { return append(os.Environ(), "HOME="+home) }
 
+// waitActive returns once a client's ports may be connected, which is later
+// than they exist.
+func waitActive(t testing.TB, name string) {
+	t.Helper()
+	for deadline := time.Now().Add(readyWithin); time.Now().Before(deadline); time.Sleep(50 * time.Millisecond) {
+		if exec.Command("jack_connect", "system:capture_1", name+":in_1").Run() != nil {
+			continue
+		}
+		if said, err := exec.Command("jack_disconnect", "system:capture_1", name+":in_1").CombinedOutput(); err != nil {
+			t.Fatalf("taking the connection to %s back: %v\n%s", name, err, said)
+		}
+		return
+	}
+	t.Fatalf("JACK client %s is not active after %v", name, readyWithin)
+}
+
 // waitFor returns once a JACK port exists.
 func (s *Server) waitFor(t testing.TB, port string, said string) {
 	t.Helper()
+	s.waitUntil(t, said, "JACK port "+port, func(list string) bool { return strings.Contains(list, port+"\n") })
+}
+
+// waitUntil returns once the list of JACK ports is as wanted.
+func (s *Server) waitUntil(t testing.TB, said, what string, is func(list string) bool) {
+	t.Helper()
 	for deadline := time.Now().Add(readyWithin); time.Now().Before(deadline); time.Sleep(50 * time.Millisecond) {
-		list, _ := exec.Command("jack_lsp").Output()
-		if strings.Contains(string(list), port+"\n") {
+		list, err := exec.Command("jack_lsp").Output()
+		if err == nil && is(string(list)) {
 			return
 		}
 	}
 	words, _ := os.ReadFile(said)
-	t.Fatalf("no JACK port %s after %v; the program said:\n%s", port, readyWithin, words)
+	t.Fatalf("waited %v for %s; the program said:\n%s", readyWithin, what, words)
 }

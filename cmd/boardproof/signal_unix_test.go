@@ -1,0 +1,125 @@
+//go:build unix
+
+package main
+
+import (
+	"bufio"
+	"io"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"syscall"
+	"testing"
+	"time"
+
+	"boardproof/capture/soundcard/jacktest"
+)
+
+// interrupted starts the program, sends Ctrl-C a moment after it has said
+// when, and returns its exit code and all that it said.
+func interrupted(t *testing.T, when string, args ...string) (code int, out, said string) {
+	t.Helper()
+	// testscript put the program there under its own name.
+	cmd := exec.Command("boardproof", args...)
+	var stdout strings.Builder
+	cmd.Stdout = &stdout
+	pipe, err := cmd.StderrPipe()
+	if err != nil {
+		t.Fatal(err)
+	}
+	// Held open, so that a prompt waits.
+	stdin, err := cmd.StdinPipe()
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer stdin.Close()
+	if err := cmd.Start(); err != nil {
+		t.Fatal(err)
+	}
+	limit := time.AfterFunc(60*time.Second, func() { cmd.Process.Kill() })
+	defer limit.Stop()
+	heard, r := "", bufio.NewReader(pipe)
+	for !strings.Contains(heard, when) {
+		b, err := r.ReadByte()
+		if err != nil {
+			t.Fatalf("it never said %q, but:\n%s", when, heard)
+		}
+		heard += string(b)
+	}
+	time.Sleep(300 * time.Millisecond)
+	if err := cmd.Process.Signal(os.Interrupt); err != nil {
+		t.Fatalf("it had ended before Ctrl-C: %v", err)
+	}
+	rest, err := io.ReadAll(r)
+	if err != nil {
+		t.Fatal(err)
+	}
+	cmd.Wait() //nolint:errcheck // the exit code says it
+	if ws, ok := cmd.ProcessState.Sys().(syscall.WaitStatus); ok && ws.Signaled() {
+		t.Errorf("it was ended by signal %v", ws.Signal())
+	}
+	return cmd.ProcessState.ExitCode(), stdout.String(), heard + string(rest)
+}
+
+const stopped = "\nerror: stopped; the output is silent and nothing of this was kept\n"
+
+func checkStopped(t *testing.T, code int, out, said string) {
+	t.Helper()
+	if code != exitUnmeasured || out != "" || !strings.HasSuffix(said, stopped) || strings.Count(said, "error:") != 1 {
+		t.Errorf("Ctrl-C gives exit %d, output %q, and:\n%s", code, out, said)
+	}
+}
+
+func TestCtrlCOnASimulatedBench(t *testing.T) {
+	s := newSession(t)
+	s.must(exitPassed, "bench", "set", "sim", "--simulated", "--rate", "192000")
+	s.must(exitPassed, "calibrate", "--yes")
+	s.must(exitPassed, "board", "add", "Tin Heron")
+	for _, c := range []struct {
+		when string
+		args []string
+	}{
+		{"impulses, ", []string{"--yes"}},
+		{"press Enter when ready", nil},
+	} {
+		code, out, said := interrupted(t, c.when, append([]string{"accept", "tin", "--store", s.store}, c.args...)...)
+		checkStopped(t, code, out, said)
+	}
+	s.must(exitPassed, "runs", "tin")
+	if s.out != "no runs yet\n" {
+		t.Errorf("after Ctrl-C the store has runs:\n%s", s.out)
+	}
+	if files, err := os.ReadDir(s.store + ".takes"); err != nil || len(files) > 0 {
+		t.Errorf("after Ctrl-C there are %d takes, %v", len(files), err)
+	}
+	if _, err := os.Stat(s.store + ".plots"); err == nil {
+		t.Error("after Ctrl-C there are plots")
+	}
+}
+
+// While a tone plays: the program ends by itself, and takes its ports with it.
+func TestCtrlCOverJACK(t *testing.T) {
+	jacktest.Start(t)
+	s := newSession(t)
+	s.must(exitPassed, "bench", "set", "jack", "--device", jacktest.Loopback)
+	before := ports(t)
+	code, out, said := interrupted(t, "  tone, ", "measure", "tone", "--yes", "--store", s.store)
+	checkStopped(t, code, out, said)
+	if after := ports(t); after != before {
+		t.Errorf("ports before:\n%s\nand after:\n%s", before, after)
+	}
+	if names, _ := filepath.Glob(s.store + ".takes/*"); len(names) > 0 {
+		t.Errorf("takes were kept: %v", names)
+	}
+}
+
+// ports lists the JACK ports and what each is connected to.
+func ports(t *testing.T) string {
+	t.Helper()
+	list, err := exec.Command("jack_lsp", "-c").Output()
+	if err != nil {
+		t.Fatalf("listing the JACK ports: %v", err)
+	}
+	return string(list)
+}
