@@ -16,9 +16,11 @@ const (
 
 // excise replaces d around each of lines, in hertz, by a straight line between
 // the means of the noise beside it, and takes what is then known of the noise
-// less often into account.
-func excise(d *density, lines []float64) {
+// less often into account. It returns the mean square that it took out, which
+// is nothing within its uncertainty where nothing was smeared.
+func excise(d *density, lines []float64) (taken bandPower) {
 	gap := make([]bool, len(d.psd))
+	before := append([]float64(nil), d.psd...)
 	excised := 0
 	for _, hz := range lines {
 		reach := exciseBins*d.binHz + exciseShare*hz
@@ -41,8 +43,15 @@ func excise(d *density, lines []float64) {
 		bridge(d.psd, gap, k, end)
 		k = end
 	}
+	for k := range gap {
+		if gap[k] {
+			taken.power += (before[k] - d.psd[k]) * d.binHz
+			taken.variance += d.psd[k] * d.psd[k] * d.binHz / d.effectiveS
+		}
+	}
 	// What is bridged adds nothing that is not known from the rest.
 	d.effectiveS *= 1 - float64(excised)/float64(len(gap))
+	return taken
 }
 
 // bridge fills psd from start to end. At the ends of the spectrum, where one

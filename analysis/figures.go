@@ -11,14 +11,61 @@ import (
 type Magnitude struct {
 	FrequencyHz []float64
 	DB          []float64
-	// NoiseStd is the part of the uncertainty that differs from point to
-	// point, CommonStd the part that moves all points together; in dB.
-	NoiseStd  []float64
-	CommonStd []float64
+	parts       []part
+}
+
+// part is one source of the uncertainty of a magnitude, in dB, point by point.
+type part struct {
+	source, kind string
+	std          []float64
+	// shared: it moves all points alike, so it cancels between two of them.
+	shared bool
+}
+
+// add appends a source of uncertainty with the same standard uncertainty, in
+// dB, at each point.
+func (m *Magnitude) add(source, kind string, std float64, shared bool) {
+	all := make([]float64, len(m.DB))
+	for i := range all {
+		all[i] = std
+	}
+	m.parts = append(m.parts, part{source, kind, all, shared})
+}
+
+// Budget returns what the uncertainty at point i consists of, in dB.
+func (m Magnitude) Budget(i int) Budget {
+	var b []Contribution
+	for _, p := range m.parts {
+		b = append(b, Contribution{p.source, p.kind, p.std[i]})
+	}
+	return nonzero(b...)
+}
+
+// Between returns the budget of the difference between points i and j: what
+// they share cancels.
+func (m Magnitude) Between(i, j int) Budget {
+	var b []Contribution
+	for _, p := range m.parts {
+		if !p.shared {
+			b = append(b, Contribution{p.source, p.kind, Hypot(p.std[i], p.std[j])})
+		}
+	}
+	return nonzero(b...)
 }
 
 // Std returns the whole standard uncertainty at point i in dB.
-func (m Magnitude) Std(i int) float64 { return Hypot(m.NoiseStd[i], m.CommonStd[i]) }
+func (m Magnitude) Std(i int) float64 { return m.Budget(i).Std() }
+
+// sharedStd is the part of Std(i) that all points share.
+func (m Magnitude) sharedStd(i int) float64 {
+	var b Budget
+	for _, p := range m.parts {
+		if p.shared {
+			b = append(b, Contribution{Std: p.std[i]})
+		}
+	}
+	return b.Std()
+}
 
 // expanded returns the expanded uncertainty of each point in dB.
 func (m Magnitude) expanded() []float64 {
@@ -27,28 +74,6 @@ func (m Magnitude) expanded() []float64 {
 		u[i] = CoverageK * m.Std(i)
 	}
 	return u
-}
-
-// At returns the magnitude in dB at f by interpolation on the logarithm of
-// frequency, and its standard uncertainty.
-func (m Magnitude) At(f float64) (Estimate, error) {
-	n := len(m.FrequencyHz)
-	if n == 0 || f < m.FrequencyHz[0]*(1-1e-9) || f > m.FrequencyHz[n-1]*(1+1e-9) {
-		return Estimate{}, fmt.Errorf("%.4g Hz is outside the measured band", f)
-	}
-	i := 0
-	for i < n-2 && m.FrequencyHz[i+1] < f {
-		i++
-	}
-	if n == 1 {
-		return Estimate{m.DB[0], m.Std(0)}, nil
-	}
-	x := math.Log(f/m.FrequencyHz[i]) / math.Log(m.FrequencyHz[i+1]/m.FrequencyHz[i])
-	std := math.Max(m.Std(i), m.Std(i+1))
-	if math.Abs(x) < 1e-9 {
-		std = m.Std(i)
-	}
-	return Estimate{m.DB[i] + x*(m.DB[i+1]-m.DB[i]), std}, nil
 }
 
 // cornerDB is how far below the gain at 1 kHz a corner is: half the power.
@@ -60,12 +85,12 @@ var ErrNoCorner = errors.New("the response does not fall by 3 dB inside the meas
 
 // Corner finds the frequency in hertz nearest to 1 kHz, below it (low) or
 // above, at which the response has fallen by 3.01 dB from its value there.
-// The uncertainty is that of the level divided by the local slope; it needs
-// only the part that differs between the two points.
-func (m Magnitude) Corner(low bool) (Estimate, error) {
+// The uncertainty is that of the level against 1 kHz divided by the local
+// slope. Where there is no corner the value is the end of the band.
+func (m Magnitude) Corner(low bool) (hz float64, b Budget, err error) {
 	ref := NearestIndex(m.FrequencyHz, gridReferenceHz)
 	if ref < 0 {
-		return Estimate{}, errors.New("there is no response at 1 kHz")
+		return 0, nil, errors.New("there is no response at 1 kHz")
 	}
 	step := 1
 	if low {
@@ -77,14 +102,13 @@ func (m Magnitude) Corner(low bool) (Estimate, error) {
 			continue
 		}
 		f, slope := m.crossing(i-step, step, target)
-		std := Hypot(m.NoiseStd[i], m.NoiseStd[ref]) / math.Abs(slope) * f
-		return Estimate{f, std}, nil
+		return f, m.Between(i, ref).times(f / math.Abs(slope)), nil
 	}
 	end := m.FrequencyHz[len(m.FrequencyHz)-1]
 	if low {
 		end = m.FrequencyHz[0]
 	}
-	return Estimate{end, 0}, ErrNoCorner
+	return end, nil, ErrNoCorner
 }
 
 // crossing returns where, between grid point i and the next one in direction
@@ -115,7 +139,7 @@ func (m Magnitude) crossing(i, step int, target float64) (f, slope float64) {
 
 // Flatness returns the largest departure in dB, without sign, from the
 // response at 1 kHz between lowHz and highHz, and the frequency where it is.
-func (m Magnitude) Flatness(lowHz, highHz float64) (e Estimate, atHz float64, err error) {
+func (m Magnitude) Flatness(lowHz, highHz float64) (db float64, b Budget, atHz float64, err error) {
 	ref := NearestIndex(m.FrequencyHz, gridReferenceHz)
 	at := -1
 	for i, f := range m.FrequencyHz {
@@ -127,8 +151,7 @@ func (m Magnitude) Flatness(lowHz, highHz float64) (e Estimate, atHz float64, er
 		}
 	}
 	if at < 0 {
-		return Estimate{}, 0, fmt.Errorf("no response was measured from %g to %g Hz", lowHz, highHz)
+		return 0, nil, 0, fmt.Errorf("no response was measured from %g to %g Hz", lowHz, highHz)
 	}
-	std := Hypot(m.NoiseStd[at], m.NoiseStd[ref])
-	return Estimate{math.Abs(m.DB[at] - m.DB[ref]), std}, m.FrequencyHz[at], nil
+	return math.Abs(m.DB[at] - m.DB[ref]), m.Between(at, ref), m.FrequencyHz[at], nil
 }

@@ -36,8 +36,10 @@ func atMost(e Estimate, bound bool) Estimate {
 }
 
 // corrected is a level with the bench's share taken off, in volts RMS.
+// Std is that of what was read, benchStd that of what was taken off.
 type corrected struct {
 	Estimate
+	benchStd                 float64
 	upperBound, floorLimited bool
 	note                     string
 }
@@ -57,8 +59,8 @@ func takeOffFloor(read, bench Estimate, crossVar float64) corrected {
 		}
 	}
 	value := math.Sqrt(read.Value*read.Value - bench.Value*bench.Value)
-	variance := sq(read.Value*read.Std) + sq(bench.Value*bench.Std) + sq(sq(bench.Std))/2 + crossVar/4
-	c := corrected{Estimate: Estimate{value, math.Sqrt(variance) / value}}
+	taken := sq(bench.Value*bench.Std) + sq(sq(bench.Std))/2 + crossVar/4
+	c := corrected{Estimate: Estimate{value, read.Value * read.Std / value}, benchStd: math.Sqrt(taken) / value}
 	if read.Value < bench.Value*math.Pow(10, floorNearDB/20) {
 		c.note = "corrected for the bench's own floor"
 	}

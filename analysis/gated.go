@@ -10,7 +10,9 @@ func (g *Gated) Delay() (Estimate, error) {
 	return Estimate{g.ArrivalS + line.delayS, line.delayStd}, nil
 }
 
-// At returns the magnitude in dB at f with its standard uncertainty.
-func (g *Gated) At(f float64) (Estimate, error) {
-	return g.magnitude(make([]float64, len(g.H))).At(f)
+// AtReference returns the magnitude in dB at 1 kHz with its standard
+// uncertainty.
+func (g *Gated) AtReference() Estimate {
+	i := NearestIndex(g.FrequencyHz, gridReferenceHz)
+	return Estimate{g.MagnitudeDB(i), DBFromRelative(g.RelStd(i))}
 }

@@ -91,6 +91,8 @@ type Reading struct {
 	FloorLimited bool `json:"floor_limited"`
 	// Note qualifies the reading in a few words.
 	Note string `json:"note,omitempty"`
+	// Budget is what Uncertainty consists of.
+	Budget Budget `json:"budget,omitempty"`
 }
 
 // Curve is a quantity against frequency; all its slices have one length.

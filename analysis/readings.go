@@ -5,9 +5,11 @@ import (
 	"math"
 )
 
-// reading builds a Reading from an estimate: the uncertainty is expanded.
-func reading(quantity, output, unit string, e Estimate) Reading {
-	return Reading{Quantity: quantity, Output: output, Unit: unit, Value: e.Value, Uncertainty: CoverageK * e.Std, K: CoverageK}
+// reading builds a Reading from a value and what its uncertainty consists of,
+// both in the quantity's unit.
+func reading(quantity, output string, value float64, b Budget) Reading {
+	return Reading{Quantity: quantity, Output: output, Unit: UnitOf(quantity), Value: value,
+		Uncertainty: CoverageK * b.Std(), K: CoverageK, Budget: b}
 }
 
 // refuse adds a refusal for each quantity.
@@ -41,9 +43,9 @@ func (b Band) String() string { return fmt.Sprintf("%g to %g Hz", b.LowHz, b.Hig
 
 // phaseCurve returns phase in degrees, its expanded uncertainty, and group
 // delay in microseconds, of g with delayS more taken out. benchRelStd and
-// benchDelayStd are what the profile adds: relative to the response at each
+// benchDelayStd are what the profile adds: relative to the response at a
 // point, which is radians, and in seconds.
-func (g *Gated) phaseCurve(delayS float64, benchRelStd []float64, benchDelayStd float64) (deg, uDeg, groupUS []float64) {
+func (g *Gated) phaseCurve(delayS float64, benchRelStd func(i int) float64, benchDelayStd float64) (deg, uDeg, groupUS []float64) {
 	n := len(g.H)
 	rad := make([]float64, n)
 	for i, h := range g.H {
@@ -56,7 +58,7 @@ func (g *Gated) phaseCurve(delayS float64, benchRelStd []float64, benchDelayStd 
 	deg, uDeg, groupUS = make([]float64, n), make([]float64, n), make([]float64, n)
 	for i := range rad {
 		deg[i] = (rad[i] - turns) * 180 / math.Pi
-		std := Hypot(g.RelStd(i), benchRelStd[i], 2*math.Pi*g.FrequencyHz[i]*benchDelayStd)
+		std := Hypot(g.RelStd(i), benchRelStd(i), 2*math.Pi*g.FrequencyHz[i]*benchDelayStd)
 		uDeg[i] = CoverageK * std * 180 / math.Pi
 		a, b := max(0, i-1), min(n-1, i+1)
 		groupUS[i] = -(rad[b] - rad[a]) / (2 * math.Pi * (g.FrequencyHz[b] - g.FrequencyHz[a])) * 1e6

@@ -27,15 +27,20 @@ type Recording struct {
 // BenchInput is what a profile knows of the input that one output is
 // recorded at.
 type BenchInput struct {
-	// VoltsPerUnit is the voltage at which a sample reads 1.0, with the
-	// relative standard uncertainty VoltsRelStd; 0 when not known.
+	// VoltsPerUnit is the voltage at which a sample reads 1.0; 0 when not
+	// known. VoltsBudget is what its uncertainty consists of, in dB.
 	VoltsPerUnit float64
-	VoltsRelStd  float64
+	VoltsBudget  Budget
 	// Loopback is the bench's own response, recorded over played in full
-	// scales, with LatencyS taken out of its phase; nil when not known.
-	Loopback *Transfer
-	LatencyS Estimate
-	Floor    *Floor
+	// scales, with LatencyS taken out of its phase; nil when not known. Its
+	// uncertainty, and LatencyS's, is the noise of that recording only:
+	// PlugRelStd is how well the lead repeats, relative, and LeadDelayStdS the
+	// standard uncertainty of its delay.
+	Loopback      *Transfer
+	LatencyS      Estimate
+	PlugRelStd    float64
+	LeadDelayStdS float64
+	Floor         *Floor
 	// LoadingDB is what the inputs took off the loopback's level and a board
 	// does not: it is added to gains.
 	LoadingDB Estimate

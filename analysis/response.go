@@ -123,28 +123,36 @@ func smoothNoise(grid []float64, noise [][]complex128) []float64 {
 
 func sqAbs(z complex128) float64 { return real(z)*real(z) + imag(z)*imag(z) }
 
-// gateRelStd is what the gate itself may be off by, relative: its height is
+// longGateRelStd is what the gate itself may be off by, relative: its height is
 // not quite constant where a low corner rings out. Seen against first-order
 // sections in closed form. The short gate cuts off what a low corner still
 // rings after it, which counts less the higher the frequency: shortGateRelStd
 // is that at splitHz, seen against ngspice with a transformer's corner at 6 Hz.
 const (
-	gateRelStd      = 4e-5
+	longGateRelStd  = 4e-5
 	shortGateRelStd = 5e-6
 )
 
 // RelStd returns the standard uncertainty of the magnitude relative to it,
-// and of the phase in radians: each takes half the noise's power.
-func (g *Gated) RelStd(i int) float64 {
+// and of the phase in radians.
+func (g *Gated) RelStd(i int) float64 { return Hypot(g.noiseRelStd(i), g.gateRelStd(i)) }
+
+// noiseRelStd is the noise's share of RelStd: magnitude and phase each take
+// half its power.
+func (g *Gated) noiseRelStd(i int) float64 {
 	m := cmplx.Abs(g.H[i])
 	if m == 0 {
 		return math.Inf(1)
 	}
-	std := g.Noise[i] / math.Sqrt2 / m
+	return g.Noise[i] / math.Sqrt2 / m
+}
+
+// gateRelStd is the gate's share of RelStd.
+func (g *Gated) gateRelStd(i int) float64 {
 	if f := g.FrequencyHz[i]; f >= splitHz {
-		return Hypot(std, shortGateRelStd*sq(splitHz/f))
+		return shortGateRelStd * sq(splitHz/f)
 	}
-	return Hypot(std, gateRelStd)
+	return longGateRelStd
 }
 
 // Transfer returns g as a Transfer with delayS taken out of its phase.

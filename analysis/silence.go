@@ -16,7 +16,7 @@ type SilenceOptions struct {
 	// NominalMainsHz is 50 or 60, 0 if not known.
 	NominalMainsHz float64
 	// ClockStdPPM is the standard uncertainty of the recorder's clock; it
-	// bears on frequencies.
+	// bears on the mains frequency that is stated.
 	ClockStdPPM float64
 }
 
@@ -41,6 +41,7 @@ type Silence struct {
 	Tones        []Tone
 	ThirdOctaves []ThirdOctave
 	Density      DensityCurve
+	clockStdPPM  float64
 }
 
 // AnalyseSilence reads noise, hum and tones from x, in volts, recorded at
@@ -67,7 +68,7 @@ func analyseScaled(x []float64, scale, rateHz float64, opt SilenceOptions) (*Sil
 	if err != nil {
 		return nil, fmt.Errorf("analysing silence: %w", err)
 	}
-	s := &Silence{RateHz: rateHz, LengthS: float64(len(x)) / rateHz}
+	s := &Silence{RateHz: rateHz, LengthS: float64(len(x)) / rateHz, clockStdPPM: opt.ClockStdPPM}
 	y, varies := withoutMean(x, scale, whole)
 	switch {
 	case s.LengthS < MinSilenceS:
@@ -75,12 +76,12 @@ func analyseScaled(x []float64, scale, rateHz float64, opt SilenceOptions) (*Sil
 	case !varies:
 		s.Reason = "all samples have one value: nothing was recorded"
 	default:
-		s.analyse(y, nominals, opt)
+		s.analyse(y, nominals)
 	}
 	return s, nil
 }
 
-func (s *Silence) analyse(y []float64, nominals []float64, opt SilenceOptions) {
+func (s *Silence) analyse(y []float64, nominals []float64) {
 	whole := []testsignals.Span{{Start: 0, End: len(y)}}
 	segLen := welchLength(whole, s.RateHz)
 	raw := welch(y, whole, s.RateHz, segLen)
@@ -103,19 +104,12 @@ func (s *Silence) analyse(y []float64, nominals []float64, opt SilenceOptions) {
 	s.readHum(mains, floor, y, nominals)
 	lines := append(mains.lines(), toneLines(s.Tones)...)
 	giveBack(hiss, floor, lines, s.LengthS)
-	excise(&hiss, smeared(mains, s.Tones, s.RateHz))
+	s.addSmeared(excise(&hiss, combLines(mains, s.RateHz)))
+	excise(&hiss, frequencies(s.Tones))
 	s.Noise = noiseLevels(raw, hiss, lines)
 	s.Hiss = noiseLevels(hiss, hiss, nil)
 	s.ThirdOctaves = thirdOctaves(raw, hiss, lines)
 	s.Density = densityCurve(raw, hiss)
-	if mains.found() {
-		f := &s.Mains.FrequencyHz
-		f.Std = Hypot(f.Std, f.Value*opt.ClockStdPPM*1e-6)
-	}
-	for i := range s.Tones {
-		f := &s.Tones[i].FrequencyHz
-		f.Std = Hypot(f.Std, f.Value*opt.ClockStdPPM*1e-6)
-	}
 }
 
 // readHum fills in harmonics and hum from the comb, or their bounds.
@@ -136,17 +130,30 @@ func (s *Silence) readHum(mains *mainsLines, floor spectrumFloor, y []float64, n
 	s.Hum = Estimate{Value: math.Sqrt(power)}
 }
 
-// smeared lists where the comb's lines up to 20 kHz and the tones are, in
-// hertz.
-func smeared(mains *mainsLines, tones []Tone, rateHz float64) []float64 {
+// addSmeared counts as hum what lay around the comb's lines and no steady line
+// fitted, where there is more of it than noise makes believe.
+func (s *Silence) addSmeared(around bandPower) {
+	if s.HumUpperBound || around.power < combLevel*math.Sqrt(around.variance) {
+		return
+	}
+	s.Hum = bandPower{sq(s.Hum.Value) + around.power, sq(2*s.Hum.Value*s.Hum.Std) + around.variance}.rms()
+}
+
+func frequencies(tones []Tone) []float64 {
+	var hz []float64
+	for _, t := range tones {
+		hz = append(hz, t.FrequencyHz.Value)
+	}
+	return hz
+}
+
+// combLines lists where the comb's lines up to 20 kHz are, in hertz.
+func combLines(mains *mainsLines, rateHz float64) []float64 {
 	var hz []float64
 	if mains.found() {
 		for f := mains.comb.FrequencyHz.Value; f < math.Min(NoiseHighHz, rateHz/2); f += mains.comb.FrequencyHz.Value {
 			hz = append(hz, f)
 		}
-	}
-	for _, t := range tones {
-		hz = append(hz, t.FrequencyHz.Value)
 	}
 	return hz
 }

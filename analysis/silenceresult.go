@@ -6,12 +6,12 @@ import (
 )
 
 // SilenceResult makes readings and curves of one output's silence, in dBu.
-// scaleRelStd is the relative standard uncertainty of the volts, by which all
-// levels share. floor is what the bench adds at that input, or nil: its power
+// scale is what the uncertainty of the volts consists of, in dB; all levels
+// share it. floor is what the bench adds at that input, or nil: its power
 // is taken off noise, hiss, hum, harmonics and tones, but not off the curves,
 // which show what was recorded.
-func SilenceResult(s *Silence, output, state string, scaleRelStd float64, floor *Floor) Result {
-	b := silenceReadings{s: s, floor: floor, scale: scaleRelStd, output: output, state: state}
+func SilenceResult(s *Silence, output, state string, scale Budget, floor *Floor) Result {
+	b := silenceReadings{s: s, floor: floor, scale: scale, output: output, state: state}
 	if s.Reason != "" {
 		b.res.refuse(output, "", s.Reason, Noise, Hiss, MainsFrequency, Hum, HumHarmonic, OtherTone, NoiseDensity, ThirdOctaves)
 	} else {
@@ -27,16 +27,17 @@ func SilenceResult(s *Silence, output, state string, scaleRelStd float64, floor 
 type silenceReadings struct {
 	s             *Silence
 	floor         *Floor
-	scale         float64
+	scale         Budget
 	output, state string
 	res           Result
 }
 
 // level appends a reading of a level in volts.
 func (b *silenceReadings) level(r Reading, c corrected) {
-	r.Output, r.Unit, r.K = b.output, "dBu", CoverageK
-	r.Value = DBu(c.Value)
-	r.Uncertainty = CoverageK * DBFromRelative(Hypot(c.Std/c.Value, b.scale))
+	read := reading(r.Quantity, b.output, DBu(c.Value), append(nonzero(
+		typeA(sourceScatter, DBFromRelative(c.Std/c.Value)), typeB(sourceFloor, DBFromRelative(c.benchStd/c.Value))), b.scale...))
+	read.FrequencyHz, read.Harmonic, read.Weighting, read.Note = r.FrequencyHz, r.Harmonic, r.Weighting, r.Note
+	r = read
 	r.UpperBound, r.FloorLimited = c.upperBound, c.floorLimited
 	if c.note != "" && r.Note != "" {
 		r.Note += "; "
@@ -66,10 +67,8 @@ func (b *silenceReadings) addNoise() {
 func (b *silenceReadings) addMains() {
 	m := b.s.Mains
 	if m.Found {
-		b.res.Readings = append(b.res.Readings, Reading{
-			Quantity: MainsFrequency, Output: b.output, Unit: "Hz", K: CoverageK,
-			Value: m.FrequencyHz.Value, Uncertainty: CoverageK * m.FrequencyHz.Std,
-		})
+		b.res.Readings = append(b.res.Readings, reading(MainsFrequency, b.output, m.FrequencyHz.Value,
+			nonzero(typeA(sourceNoise, m.FrequencyHz.Std), typeB(sourceClock, m.FrequencyHz.Value*b.s.clockStdPPM*1e-6))))
 	} else {
 		b.res.refuse(b.output, "", m.Reason, MainsFrequency)
 		if len(b.s.Harmonics) == 0 {
@@ -107,14 +106,14 @@ func (b *silenceReadings) addCurves() {
 	density := Curve{Quantity: NoiseDensity, Output: b.output, Unit: "dBu", FrequencyHz: d.FrequencyHz}
 	for i, v := range d.VoltsPerRootHz {
 		density.Value = append(density.Value, DBu(math.Max(v, math.SmallestNonzeroFloat64)))
-		density.Uncertainty = append(density.Uncertainty, CoverageK*DBFromRelative(Hypot(d.RelStd[i], b.scale)))
+		density.Uncertainty = append(density.Uncertainty, CoverageK*Hypot(DBFromRelative(d.RelStd[i]), b.scale.Std()))
 	}
 	density.Note = fmt.Sprintf("in 1 Hz, read in %.2g Hz: a line of v dBu shows as v %+.1f dBu", d.BandwidthHz, -10*math.Log10(d.BandwidthHz))
 	thirds := Curve{Quantity: ThirdOctaves, Output: b.output, Unit: "dBu"}
 	for _, o := range b.s.ThirdOctaves {
 		thirds.FrequencyHz = append(thirds.FrequencyHz, o.CentreHz)
 		thirds.Value = append(thirds.Value, DBu(math.Max(o.RMS.Value, math.SmallestNonzeroFloat64)))
-		thirds.Uncertainty = append(thirds.Uncertainty, CoverageK*DBFromRelative(Hypot(o.RMS.Std/o.RMS.Value, b.scale)))
+		thirds.Uncertainty = append(thirds.Uncertainty, CoverageK*Hypot(DBFromRelative(o.RMS.Std/o.RMS.Value), b.scale.Std()))
 	}
 	b.res.Curves = append(b.res.Curves, density, thirds)
 }

@@ -13,7 +13,7 @@ func silentResult(t *testing.T, x []float64, rateHz float64) Result {
 	if err != nil {
 		t.Fatal(err)
 	}
-	return SilenceResult(s, "A", "all bypassed", 0, nil)
+	return SilenceResult(s, "A", "all bypassed", nil, nil)
 }
 
 func TestWhatCannotBeReadIsRefused(t *testing.T) {
@@ -62,7 +62,7 @@ func TestSilenceReadingsCarryScaleAndNoise(t *testing.T) {
 	q := quietRecord{rateHz: 48000, lengthS: 2, noiseStd: 1e-5, mainsHz: 50, harmonicsRMS: []float64{1e-4, 0, 3e-5},
 		tones: []line{{freqHz: 12345.6, rms: 1e-5}}, seed: 3}
 	s := analyse(t, q, SilenceOptions{ClockStdPPM: 100})
-	r := SilenceResult(s, "B", "", 0.01, nil)
+	r := SilenceResult(s, "B", "", Budget{typeB("scale", DBFromRelative(0.01))}, nil)
 	count := map[string]int{}
 	for _, x := range r.Readings {
 		count[x.Quantity]++
@@ -131,8 +131,8 @@ func TestBenchFloorIsTakenOffInPower(t *testing.T) {
 		sum += v / n
 		sum2 += v * v / n
 	}
-	if got := takeOffFloor(Estimate{2, 0.02}, bench, 0).Std; math.Abs(got/math.Sqrt(sum2-sum*sum)-1) > 0.02 {
-		t.Errorf("standard uncertainty %g, by Monte Carlo %g", got, math.Sqrt(sum2-sum*sum))
+	if got := takeOffFloor(Estimate{2, 0.02}, bench, 0); math.Abs(Hypot(got.Std, got.benchStd)/math.Sqrt(sum2-sum*sum)-1) > 0.02 {
+		t.Errorf("standard uncertainty %+v, by Monte Carlo %g", got, math.Sqrt(sum2-sum*sum))
 	}
 }
 
@@ -146,7 +146,7 @@ func TestLineOverTheBenchsOwnIsHeld(t *testing.T) {
 			phase := 2 * math.Pi * rng.Float64()
 			read := math.Hypot(board+math.Cos(phase), math.Sin(phase))
 			c := takeOffLine(Estimate{read, 1e-3}, Estimate{1, 1e-3})
-			if c.upperBound && c.Value >= board || !c.upperBound && math.Abs(DB(c.Value/board)) <= 2*DBFromRelative(c.Std/c.Value) {
+			if c.upperBound && c.Value >= board || !c.upperBound && math.Abs(DB(c.Value/board)) <= 2*DBFromRelative(Hypot(c.Std, c.benchStd)/c.Value) {
 				held++
 			}
 		}
@@ -168,7 +168,7 @@ func TestFloorOfATerminatedInput(t *testing.T) {
 	both := own
 	both.seed, both.noiseStd = 32, math.Hypot(1e-5, 1.5e-5)
 	both.harmonicsRMS = []float64{1e-4, 3e-5}
-	r := SilenceResult(analyse(t, both, SilenceOptions{}), "A", "", 0, &floor)
+	r := SilenceResult(analyse(t, both, SilenceOptions{}), "A", "", nil, &floor)
 	board := 1.5e-5 * math.Sqrt((NoiseHighHz-NoiseLowHz)/24000)
 	for _, x := range r.Readings {
 		switch {
@@ -182,7 +182,7 @@ func TestFloorOfATerminatedInput(t *testing.T) {
 			}
 		}
 	}
-	again := SilenceResult(analyse(t, own, SilenceOptions{}), "A", "", 0, &floor)
+	again := SilenceResult(analyse(t, own, SilenceOptions{}), "A", "", nil, &floor)
 	for _, x := range again.Readings {
 		if (x.Quantity == Noise || x.Quantity == Hiss || x.Quantity == Hum) && (!x.FloorLimited || !x.UpperBound) {
 			t.Errorf("the bench alone reads as a board: %+v", x)

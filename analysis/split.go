@@ -11,15 +11,10 @@ import (
 type Split struct {
 	// Ratio is output over reference on the grid of curves.
 	Ratio *Gated
-	// CommonStd is the uncertainty, in dB, that the profile adds at each
-	// point of Ratio; zero without a profile.
-	CommonStd []float64
-	line      straightPhase
-	// benchRelStd is CommonStd relative to the ratio, which for the phase is
-	// radians.
-	benchRelStd []float64
-	// benchDelayStd is what the profile adds to the delay, in seconds.
-	benchDelayStd float64
+	// bench is what the two inputs' profiles say of their ratio, nothing
+	// without a profile.
+	bench BenchInput
+	line  straightPhase
 }
 
 // CompareOutputs divides output by reference, each with the response read from
@@ -30,23 +25,17 @@ func CompareOutputs(output, reference *Raw, outputResponse, referenceResponse *G
 	if err != nil {
 		return nil, err
 	}
-	grid := ratio.FrequencyHz
-	s := &Split{CommonStd: make([]float64, len(grid)), benchRelStd: make([]float64, len(grid))}
+	s := &Split{}
 	points := denseRatio(output, reference, ratio)
 	if benchOut.Loopback != nil && benchRef.Loopback != nil {
-		bench, err := benchRatio(benchOut, benchRef)
-		if err != nil {
+		if s.bench, err = benchRatio(benchOut, benchRef); err != nil {
 			return nil, err
 		}
-		if ratio, err = ratio.over(bench); err != nil {
+		if ratio, err = ratio.over(*s.bench.Loopback); err != nil {
 			return nil, err
 		}
-		for i, rel := range bench.RelStd {
-			s.CommonStd[i], s.benchRelStd[i] = DBFromRelative(rel), rel
-		}
-		s.benchDelayStd = Hypot(benchOut.LatencyS.Std, benchRef.LatencyS.Std)
 		for i := range points {
-			points[i].z /= bench.at(points[i].f)
+			points[i].z /= s.bench.Loopback.at(points[i].f)
 		}
 	}
 	s.Ratio = ratio
@@ -105,11 +94,11 @@ func denseRatio(output, reference *Raw, ratio *Gated) []phasePoint {
 	return points
 }
 
-// benchRatio is the ratio of the two inputs' loopbacks, delays put back, and
-// its relative standard uncertainty.
-func benchRatio(a, b BenchInput) (Transfer, error) {
+// benchRatio is the ratio of two inputs, delays put back. What both share, as
+// the output's level and loading, is not in it.
+func benchRatio(a, b BenchInput) (BenchInput, error) {
 	if err := sameGrid(a.Loopback.FrequencyHz, b.Loopback.FrequencyHz); err != nil {
-		return Transfer{}, err
+		return BenchInput{}, err
 	}
 	n := len(a.Loopback.FrequencyHz)
 	t := Transfer{FrequencyHz: a.Loopback.FrequencyHz, Re: make([]float64, n), Im: make([]float64, n), RelStd: make([]float64, n)}
@@ -118,7 +107,12 @@ func benchRatio(a, b BenchInput) (Transfer, error) {
 		t.Re[i], t.Im[i] = real(z), imag(z)
 		t.RelStd[i] = Hypot(a.Loopback.RelStd[i], b.Loopback.RelStd[i])
 	}
-	return t, nil
+	return BenchInput{
+		Loopback:      &t,
+		LatencyS:      Estimate{Std: Hypot(a.LatencyS.Std, b.LatencyS.Std)},
+		PlugRelStd:    Hypot(a.PlugRelStd, b.PlugRelStd),
+		LeadDelayStdS: Hypot(a.LeadDelayStdS, b.LeadDelayStdS),
+	}, nil
 }
 
 func (t Transfer) point(i int) complex128 { return complex(t.Re[i], t.Im[i]) }
@@ -135,33 +129,28 @@ func (t Transfer) at(f float64) complex128 {
 
 // Level is the level of output over reference in dB at each grid point.
 func (s *Split) Level() Magnitude {
-	m := Magnitude{FrequencyHz: s.Ratio.FrequencyHz, CommonStd: s.CommonStd}
-	for i := range s.Ratio.H {
-		m.DB = append(m.DB, s.Ratio.MagnitudeDB(i))
-		m.NoiseStd = append(m.NoiseStd, DBFromRelative(s.Ratio.RelStd(i)))
-	}
+	m := s.Ratio.magnitude()
+	s.bench.addTo(&m)
 	return m
 }
 
 // Delay is output minus reference in seconds.
-func (s *Split) Delay() Estimate {
-	return Estimate{s.line.delayS, Hypot(s.line.delayStd, s.benchDelayStd)}
+func (s *Split) Delay() (seconds float64, b Budget) {
+	return s.line.delayS, nonzero(typeA(sourceNoise, s.line.delayStd), typeB(sourceLoopNoise, s.bench.LatencyS.Std),
+		typeB(sourceLoopDelay, s.bench.LeadDelayStdS))
 }
 
 // Polarity is +1 when both outputs swing the same way, −1 when not.
 func (s *Split) Polarity() int { return s.line.polarity }
 
-// Worst is the level match furthest from 0 dB between lowHz and highHz, with
-// its sign, and where it is.
-func (m Magnitude) Worst(lowHz, highHz float64) (e Estimate, atHz float64, ok bool) {
+// Worst returns the index of the level furthest from 0 dB between lowHz and
+// highHz, -1 when the band is empty.
+func (m Magnitude) Worst(lowHz, highHz float64) int {
 	at := -1
 	for i, f := range m.FrequencyHz {
 		if f >= lowHz && f <= highHz && (at < 0 || math.Abs(m.DB[i]) > math.Abs(m.DB[at])) {
 			at = i
 		}
 	}
-	if at < 0 {
-		return Estimate{}, 0, false
-	}
-	return Estimate{m.DB[at], m.Std(at)}, m.FrequencyHz[at], true
+	return at
 }

@@ -91,8 +91,6 @@ func subtractMains(x []float64, rec *Recording) {
 func responseResult(rec *Recording, raw *Raw, g *Gated, i int, band Band) Result {
 	var res Result
 	name, bench := rec.Outputs[i], rec.bench(i)
-	common, benchRel := make([]float64, len(g.H)), make([]float64, len(g.H))
-	var latency Estimate
 	res.Curves = append(res.Curves, named(raw.Harmonics(g), name)...)
 	if bench.Loopback != nil {
 		over, err := g.over(*bench.Loopback)
@@ -100,27 +98,14 @@ func responseResult(rec *Recording, raw *Raw, g *Gated, i int, band Band) Result
 			res.refuse(name, "", "the profile does not fit: "+err.Error(), responseQuantities...)
 			return res
 		}
-		g, latency, benchRel = over, bench.LatencyS, bench.Loopback.RelStd
-		for j, rel := range bench.Loopback.RelStd {
-			common[j] = Hypot(DBFromRelative(rel), bench.LoadingDB.Std)
-		}
+		g = over
 	}
-	m := g.magnitude(common)
-	for j := range m.DB {
-		m.DB[j] += bench.LoadingDB.Value
-	}
-	line, err := fitDelay(g.phasePoints())
-	if err != nil {
+	m := g.magnitude()
+	bench.addTo(&m)
+	if line, err := fitDelay(g.phasePoints()); err != nil {
 		res.refuse(name, "", err.Error(), Delay, Response)
 	} else {
-		delay := Estimate{g.ArrivalS + line.delayS - latency.Value, Hypot(line.delayStd, latency.Std)}
-		res.Readings = append(res.Readings,
-			reading(Delay, name, "µs", Estimate{delay.Value * 1e6, delay.Std * 1e6}),
-			reading(Polarity, name, "", Estimate{Value: float64(line.polarity)}))
-		c := responseCurve(m, name)
-		c.PhaseDeg, c.PhaseUncertaintyDeg, c.GroupDelayUS = g.phaseCurve(line.delayS, benchRel, latency.Std)
-		c.SharedUncertainty = CoverageK * bench.LoadingDB.Std
-		res.Curves = append(res.Curves, c)
+		res.Add(delayResult(g, m, line, bench, name))
 	}
 	res.Add(figures(m, name, band))
 	if bench.Loopback == nil {
@@ -133,6 +118,45 @@ func responseResult(rec *Recording, raw *Raw, g *Gated, i int, band Band) Result
 	return res
 }
 
+// addTo adds to m, a response divided by the loopback, what the bench is
+// uncertain by, and corrects it for the loopback's loading.
+func (b BenchInput) addTo(m *Magnitude) {
+	if b.Loopback == nil {
+		return
+	}
+	loop := make([]float64, len(m.DB))
+	for i, rel := range b.Loopback.RelStd {
+		loop[i] = DBFromRelative(rel)
+		m.DB[i] += b.LoadingDB.Value
+	}
+	m.parts = append(m.parts, part{source: sourceLoopNoise, kind: "B", std: loop})
+	m.add(sourceLoopPlug, "B", DBFromRelative(b.PlugRelStd), true)
+	m.add(sourceLoading, "B", b.LoadingDB.Std, true)
+}
+
+// delayResult gives delay and polarity, and the curve with the delay taken
+// out of its phase.
+func delayResult(g *Gated, m Magnitude, line straightPhase, bench BenchInput, name string) Result {
+	var res Result
+	budget := nonzero(typeA(sourceNoise, line.delayStd), typeB(sourceLoopNoise, bench.LatencyS.Std),
+		typeB(sourceLoopDelay, bench.LeadDelayStdS)).times(1e6)
+	delay := g.ArrivalS + line.delayS - bench.LatencyS.Value
+	res.Readings = append(res.Readings, reading(Delay, name, delay*1e6, budget), reading(Polarity, name, float64(line.polarity), nil))
+	c := Curve{Quantity: Response, Output: name, Unit: UnitOf(Response), FrequencyHz: m.FrequencyHz, Value: m.DB,
+		Uncertainty: m.expanded(), SharedUncertainty: CoverageK * m.sharedStd(0)}
+	c.PhaseDeg, c.PhaseUncertaintyDeg, c.GroupDelayUS = g.phaseCurve(line.delayS, bench.relStd, Hypot(bench.LatencyS.Std, bench.LeadDelayStdS))
+	res.Curves = append(res.Curves, c)
+	return res
+}
+
+// relStd is what the profile adds to a response at grid point i, relative.
+func (b BenchInput) relStd(i int) float64 {
+	if b.Loopback == nil {
+		return 0
+	}
+	return Hypot(b.Loopback.RelStd[i], b.PlugRelStd)
+}
+
 func named(curves []Curve, output string) []Curve {
 	for i := range curves {
 		curves[i].Output = output
@@ -140,12 +164,15 @@ func named(curves []Curve, output string) []Curve {
 	return curves
 }
 
-func (g *Gated) magnitude(commonStd []float64) Magnitude {
-	m := Magnitude{FrequencyHz: g.FrequencyHz, CommonStd: commonStd}
+// magnitude is g in dB with the uncertainty that its own record shows.
+func (g *Gated) magnitude() Magnitude {
+	m := Magnitude{FrequencyHz: g.FrequencyHz}
+	noise, gate := make([]float64, len(g.H)), make([]float64, len(g.H))
 	for i := range g.H {
 		m.DB = append(m.DB, g.MagnitudeDB(i))
-		m.NoiseStd = append(m.NoiseStd, DBFromRelative(g.RelStd(i)))
+		noise[i], gate[i] = DBFromRelative(g.noiseRelStd(i)), DBFromRelative(g.gateRelStd(i))
 	}
+	m.parts = []part{{source: sourceNoise, kind: "A", std: noise}, {source: sourceGate, kind: "B", std: gate}}
 	return m
 }
 
@@ -159,27 +186,22 @@ func (g *Gated) phasePoints() []phasePoint {
 	return points
 }
 
-func responseCurve(m Magnitude, output string) Curve {
-	return Curve{Quantity: Response, Output: output, Unit: "dB", FrequencyHz: m.FrequencyHz, Value: m.DB, Uncertainty: m.expanded()}
-}
-
 // figures reads gain, corners and flatness.
 func figures(m Magnitude, output string, band Band) Result {
 	var res Result
-	if e, err := m.At(gridReferenceHz); err == nil {
-		r := reading(Gain, output, "dB", e)
-		r.FrequencyHz = gridReferenceHz
-		res.Readings = append(res.Readings, r)
-	}
+	at := NearestIndex(m.FrequencyHz, gridReferenceHz)
+	gain := reading(Gain, output, m.DB[at], m.Budget(at))
+	gain.FrequencyHz = gridReferenceHz
+	res.Readings = append(res.Readings, gain)
 	res.Add(corner(m, output, LowCorner, true))
 	res.Add(corner(m, output, HighCorner, false))
-	e, at, err := m.Flatness(band.LowHz, band.HighHz)
+	db, budget, hz, err := m.Flatness(band.LowHz, band.HighHz)
 	if err != nil {
 		res.refuse(output, "", err.Error(), Flatness)
 		return res
 	}
-	r := reading(Flatness, output, "dB", e)
-	r.FrequencyHz, r.Note = at, "largest departure from the gain at 1 kHz, "+band.String()
+	r := reading(Flatness, output, db, budget)
+	r.FrequencyHz, r.Note = hz, "largest departure from the gain at 1 kHz, "+band.String()
 	res.Readings = append(res.Readings, r)
 	return res
 }
@@ -187,18 +209,17 @@ func figures(m Magnitude, output string, band Band) Result {
 // corner gives a corner, or the end of the band as the bound that it is.
 func corner(m Magnitude, output, quantity string, low bool) Result {
 	var res Result
-	e, err := m.Corner(low)
-	switch {
-	case errors.Is(err, ErrNoCorner):
-		r := reading(quantity, output, "Hz", e)
+	hz, budget, err := m.Corner(low)
+	if err != nil && !errors.Is(err, ErrNoCorner) {
+		res.refuse(output, "", err.Error(), quantity)
+		return res
+	}
+	r := reading(quantity, output, hz, budget)
+	if err != nil {
 		r.Note = "the measured band ends here, the corner is beyond"
 		r.UpperBound, r.LowerBound = low, !low
-		res.Readings = append(res.Readings, r)
-	case err != nil:
-		res.refuse(output, "", err.Error(), quantity)
-	default:
-		res.Readings = append(res.Readings, reading(quantity, output, "Hz", e))
 	}
+	res.Readings = append(res.Readings, r)
 	return res
 }
 
@@ -236,23 +257,21 @@ func refusedOf(reasons []string, outputs ...int) int {
 func (s *Split) result(name, ref string, band Band) Result {
 	var res Result
 	m := s.Level()
-	add := func(quantity, unit string, e Estimate, f float64, note string) {
-		r := reading(quantity, name, unit, e)
+	add := func(r Reading, f float64, note string) {
 		r.Reference, r.FrequencyHz, r.Note = ref, f, note
 		res.Readings = append(res.Readings, r)
 	}
-	if e, err := m.At(gridReferenceHz); err == nil {
-		add(LevelMatch, "dB", e, gridReferenceHz, "")
+	at := NearestIndex(m.FrequencyHz, gridReferenceHz)
+	add(reading(LevelMatch, name, m.DB[at], m.Budget(at)), gridReferenceHz, "")
+	if w := m.Worst(band.LowHz, band.HighHz); w >= 0 {
+		add(reading(WorstLevelMatch, name, m.DB[w], m.Budget(w)), m.FrequencyHz[w], band.String())
 	}
-	if e, at, ok := m.Worst(band.LowHz, band.HighHz); ok {
-		add(WorstLevelMatch, "dB", e, at, band.String())
-	}
-	d := s.Delay()
-	add(DelayMatch, "µs", Estimate{d.Value * 1e6, d.Std * 1e6}, 0, "")
-	add(PolarityMatch, "", Estimate{Value: float64(s.Polarity())}, 0, "")
-	c := Curve{Quantity: SplitDifference, Output: name, Reference: ref, Unit: "dB",
-		FrequencyHz: m.FrequencyHz, Value: m.DB, Uncertainty: m.expanded()}
-	c.PhaseDeg, c.PhaseUncertaintyDeg, c.GroupDelayUS = s.Ratio.phaseCurve(0, s.benchRelStd, s.benchDelayStd)
+	delay, budget := s.Delay()
+	add(reading(DelayMatch, name, delay*1e6, budget.times(1e6)), 0, "")
+	add(reading(PolarityMatch, name, float64(s.Polarity()), nil), 0, "")
+	c := Curve{Quantity: SplitDifference, Output: name, Reference: ref, Unit: UnitOf(SplitDifference),
+		FrequencyHz: m.FrequencyHz, Value: m.DB, Uncertainty: m.expanded(), SharedUncertainty: CoverageK * m.sharedStd(0)}
+	c.PhaseDeg, c.PhaseUncertaintyDeg, c.GroupDelayUS = s.Ratio.phaseCurve(0, s.bench.relStd, Hypot(s.bench.LatencyS.Std, s.bench.LeadDelayStdS))
 	res.Curves = append(res.Curves, c)
 	return res
 }

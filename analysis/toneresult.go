@@ -29,7 +29,7 @@ func ToneResult(rec *Recording) (Result, error) {
 	}
 	var res Result
 	steady := steadyPart(rec)
-	var rows [][]float64
+	var rows, asRecorded [][]float64
 	var names []int
 	for i, name := range rec.Outputs {
 		x, ok := rec.part(i, steady)
@@ -41,7 +41,8 @@ func ToneResult(rec *Recording) (Result, error) {
 		case !hasTone(x, rec.RateHz, rec.Signal.FrequencyHz):
 			res.refuse(name, "", fmt.Sprintf("no signal: there is no steady tone near %g Hz; check the patch", rec.Signal.FrequencyHz), toneQuantities...)
 		default:
-			rows, names = append(rows, x), append(names, i)
+			asRecorded, names = append(asRecorded, x), append(names, i)
+			rows = append(rows, rec.withoutMains(i, steady))
 		}
 	}
 	if len(rows) > 0 {
@@ -50,12 +51,21 @@ func ToneResult(rec *Recording) (Result, error) {
 			return Result{}, err
 		}
 		for j, i := range names {
-			res.Add(toneReadings(rec, fit, rows[j], j, i))
+			res.Add(toneReadings(rec, fit, asRecorded[j], j, i))
 		}
 		res.Add(toneMatch(rec, fit, names))
 	}
 	res.setState(rec.State)
 	return res, nil
+}
+
+// withoutMains is a part of output i with the mains lines taken off, one of
+// which may lie on the tone. rec must hold it.
+func (r *Recording) withoutMains(i int, span testsignals.Span) []float64 {
+	x := append([]float64(nil), r.Samples[i]...)
+	subtractMains(x, r)
+	at := span.Shift(int(r.OffsetFrames + 0.5))
+	return x[at.Start:at.End]
 }
 
 // steadyPart is the tone without its ends, of a length quick to transform.
@@ -82,7 +92,8 @@ func hasTone(x []float64, rateHz, freqHz float64) bool {
 	return peak > 100*medianDensity(density, at)
 }
 
-// toneReadings reads fit channel j, which is output i, from samples x.
+// toneReadings reads fit channel j, which is output i; x is that part as it
+// was recorded.
 func toneReadings(rec *Recording, fit *ToneFit, x []float64, j, i int) Result {
 	var res Result
 	name, bench, c := rec.Outputs[i], rec.bench(i), fit.Channels[j]
@@ -91,23 +102,30 @@ func toneReadings(rec *Recording, fit *ToneFit, x []float64, j, i int) Result {
 		r.FrequencyHz = fit.FrequencyHz.Value
 		res.Readings = append(res.Readings, r)
 	}
+	noise := typeA(sourceNoise, DBFromRelative(relStd))
 	if bench.VoltsPerUnit > 0 {
-		level := Estimate{DBu(c.Amplitude[0] * bench.VoltsPerUnit / math.Sqrt2), DBFromRelative(Hypot(relStd, bench.VoltsRelStd))}
-		add(reading(Level, name, "dBu", level))
+		level := DBu(c.Amplitude[0] * bench.VoltsPerUnit / math.Sqrt2)
+		add(reading(Level, name, level, append(nonzero(noise), bench.VoltsBudget...)))
 	} else {
 		res.refuse(name, "", "no profile and no input full scale: give --input-full-scale for absolute levels", Level)
 	}
-	gain := Estimate{DB(c.Amplitude[0] / rec.Signal.Amplitude()), DBFromRelative(relStd)}
-	if bench.Loopback != nil {
-		own := bench.Loopback.at(fit.FrequencyHz.Value)
-		gain.Value -= DB(cmplx.Abs(own))
-		gain.Value += bench.LoadingDB.Value
-		gain.Std = Hypot(gain.Std, bench.LoadingDB.Std, DBFromRelative(bench.Loopback.relStdAt(fit.FrequencyHz.Value)))
-	}
-	add(reading(Gain, name, "dB", gain))
+	gain, own := bench.toneAt(fit.FrequencyHz.Value)
+	gain += DB(c.Amplitude[0] / rec.Signal.Amplitude())
+	add(reading(Gain, name, gain, append(nonzero(noise), own...)))
 	add(thd(c, name, bench))
-	add(thdN(c, x, rec.RateHz, name))
+	add(thdN(c, x, rec.RateHz, fit.FrequencyHz.Value, name))
 	return res
+}
+
+// toneAt returns what has to be added to a gain in dB recorded at f for the
+// bench's own, and what that is uncertain by.
+func (b BenchInput) toneAt(f float64) (db float64, own Budget) {
+	if b.Loopback == nil {
+		return 0, nil
+	}
+	return b.LoadingDB.Value - DB(cmplx.Abs(b.Loopback.at(f))), nonzero(
+		typeB(sourceLoopNoise, DBFromRelative(b.Loopback.relStdAt(f))),
+		typeB(sourceLoopPlug, DBFromRelative(b.PlugRelStd)), typeB(sourceLoading, b.LoadingDB.Std))
 }
 
 func (t Transfer) relStdAt(f float64) float64 { return t.RelStd[NearestIndex(t.FrequencyHz, f)] }
@@ -129,40 +147,43 @@ func thd(c ToneChannel, output string, bench BenchInput) Reading {
 	if bench.THDPercent != nil {
 		floor = math.Max(floor, sq(bench.THDPercent.Value/100*c.Amplitude[0]))
 	}
-	r := Reading{Quantity: THD, Output: output, Unit: "%", K: CoverageK}
-	bound := math.Sqrt(math.Max(power, 0)+CoverageK*math.Sqrt(variance)) / c.Amplitude[0] * 100
+	percent := 100 / c.Amplitude[0]
+	bound := math.Sqrt(math.Max(power, 0)+CoverageK*math.Sqrt(variance)) * percent
 	if power < 2*math.Sqrt(variance) {
-		r.Value, r.UpperBound, r.Note = bound, true, "harmonics are not above the noise"
+		r := reading(THD, output, bound, nil)
+		r.UpperBound, r.Note = true, "harmonics are not above the noise"
 		return r
 	}
 	value := math.Sqrt(power)
-	r.Value = value / c.Amplitude[0] * 100
-	r.Uncertainty = CoverageK * math.Sqrt(variance) / (2 * value) / c.Amplitude[0] * 100
+	own := 0.0
 	if bench.THDPercent != nil {
-		own := bench.THDPercent.Value
-		// The bench's harmonics add to the board's in a phase that is not
-		// known: the result can be off by all of them, evenly spread.
-		r.Uncertainty = CoverageK * Hypot(r.Uncertainty/CoverageK, own/math.Sqrt(3))
-		if power < 2*floor {
-			r.UpperBound, r.FloorLimited = true, true
-			r.Value, r.Note = bound+own, "the bench sets this figure"
-			r.Uncertainty = 0
-		}
+		own = bench.THDPercent.Value
 	}
-	return r
+	if own > 0 && power < 2*floor {
+		r := reading(THD, output, bound+own, nil)
+		r.UpperBound, r.FloorLimited, r.Note = true, true, "the bench sets this figure"
+		return r
+	}
+	// The bench's harmonics add to the board's in a phase that is not known:
+	// the result can be off by all of them, evenly spread.
+	return reading(THD, output, value*percent, nonzero(
+		typeA(sourceNoise, math.Sqrt(variance)/(2*value)*percent), typeB(sourceFloor, own/math.Sqrt(3))))
 }
 
 // thdN is the RMS of all but the fundamental from 20 Hz to 20 kHz over the
-// RMS of all, in percent: AES17; IEC 60268-3.
-func thdN(c ToneChannel, x []float64, rateHz float64, output string) Reading {
-	rest, variance := audioPower(c.overtones, rateHz, audioLowHz, audioHighHz)
-	total := rest + sq(c.Amplitude[0])/2
-	value := math.Sqrt(rest / total)
-	std := math.Sqrt(variance) / (2 * math.Sqrt(rest)) / math.Sqrt(total)
-	if rest == 0 {
-		std = 0
+// RMS of all, in percent: AES17; IEC 60268-3. x is as recorded, hum included.
+func thdN(c ToneChannel, x []float64, rateHz, freqHz float64, output string) Reading {
+	raw, err := fitHarmonics(x, 2*math.Pi*freqHz/rateHz, 1)
+	if err != nil {
+		raw = c
 	}
-	return reading(THDN, output, "%", Estimate{100 * value, 100 * std})
+	rest, variance := audioPower(raw.overtones, rateHz, audioLowHz, audioHighHz)
+	total := rest + sq(c.Amplitude[0])/2
+	std := 0.0
+	if rest > 0 {
+		std = math.Sqrt(variance) / (2 * math.Sqrt(rest)) / math.Sqrt(total)
+	}
+	return reading(THDN, output, 100*math.Sqrt(rest/total), nonzero(typeA(sourceScatter, 100*std)))
 }
 
 // audioPower is the mean square of x between two frequencies and its variance.
@@ -186,22 +207,46 @@ func audioPower(x []float64, rateHz, lowHz, highHz float64) (power, variance flo
 func toneMatch(rec *Recording, fit *ToneFit, names []int) Result {
 	var res Result
 	if len(names) == 0 || names[0] != 0 {
+		for _, i := range names {
+			res.refuse(rec.Outputs[i], rec.Outputs[0], "there is no tone at output "+rec.Outputs[0]+" to compare with", LevelMatch)
+		}
 		return res
 	}
-	ref := fit.Channels[0]
 	for j := 1; j < len(names); j++ {
-		c := fit.Channels[j]
-		e := Estimate{DB(c.Amplitude[0] / ref.Amplitude[0]),
-			DBFromRelative(Hypot(c.Std[0]/c.Amplitude[0], ref.Std[0]/ref.Amplitude[0]))}
-		a, b := rec.bench(names[j]), rec.bench(0)
-		if a.Loopback != nil && b.Loopback != nil {
-			f := fit.FrequencyHz.Value
-			e.Value -= DB(cmplx.Abs(a.Loopback.at(f)) / cmplx.Abs(b.Loopback.at(f)))
-			e.Std = Hypot(e.Std, DBFromRelative(Hypot(a.Loopback.relStdAt(f), b.Loopback.relStdAt(f))))
+		db, std := fit.levelOver(j, 0, rec.RateHz)
+		b := nonzero(typeA(sourceNoise, std))
+		f := fit.FrequencyHz.Value
+		if out, ref := rec.bench(names[j]), rec.bench(0); out.Loopback != nil && ref.Loopback != nil {
+			bench, err := benchRatio(out, ref)
+			if err != nil {
+				res.refuse(rec.Outputs[names[j]], rec.Outputs[0], err.Error(), LevelMatch)
+				continue
+			}
+			add, own := bench.toneAt(f)
+			db, b = db+add, append(b, own...)
 		}
-		r := reading(LevelMatch, rec.Outputs[names[j]], "dB", e)
-		r.Reference, r.FrequencyHz = rec.Outputs[0], math.Round(fit.FrequencyHz.Value*1000)/1000
+		r := reading(LevelMatch, rec.Outputs[names[j]], db, b)
+		r.Reference, r.FrequencyHz = rec.Outputs[0], math.Round(f*1000)/1000
 		res.Readings = append(res.Readings, r)
 	}
 	return res
+}
+
+// levelOver returns the level of channel j over channel i in dB and its
+// standard uncertainty from the noise of both. Noise that both carry alike
+// cancels, as long as they are in phase or opposed.
+func (f *ToneFit) levelOver(j, i int, rateHz float64) (db, std float64) {
+	a, b := f.Channels[j], f.Channels[i]
+	db = DB(a.Amplitude[0] / b.Amplitude[0])
+	sign := math.Cos(a.PhaseRad[0] - b.PhaseRad[0])
+	if math.Abs(sign) < 0.95 {
+		return db, DBFromRelative(Hypot(a.Std[0]/a.Amplitude[0], b.Std[0]/b.Amplitude[0]))
+	}
+	diff := make([]float64, len(a.residual))
+	for k := range diff {
+		diff[k] = a.residual[k]/a.Amplitude[0] - math.Copysign(1, sign)*b.residual[k]/b.Amplitude[0]
+	}
+	seconds := float64(len(diff)) / rateHz
+	at := int(math.Round(f.FrequencyHz.Value * seconds))
+	return db, DBFromRelative(math.Sqrt(medianDensity(residualDensity(diff, rateHz), at) / seconds))
 }

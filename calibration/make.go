@@ -24,10 +24,29 @@ const loopbackStd = 2e-4
 // spread. Common practice, no source.
 const loopbackDelayStd = 10e-9 / 1.7320508075688772
 
+// Sources of uncertainty that come from the calibration, as budgets call them.
+const (
+	sourceMeter      = "multimeter's accuracy"
+	sourceResolution = "multimeter's last digit"
+	sourceLoopNoise  = "noise when the bench was calibrated"
+	sourceLoopPlug   = "repeatability of the loopback lead"
+)
+
+// FullScale is a full scale in dBu and what its uncertainty consists of, in dB.
+type FullScale struct {
+	DBu    float64
+	Budget analysis.Budget
+}
+
+// Estimate is f with its standard uncertainty.
+func (f FullScale) Estimate() analysis.Estimate {
+	return analysis.Estimate{Value: f.DBu, Std: f.Budget.Std()}
+}
+
 // NewInput builds what is known of one input from a loopback sweep of output
-// straight to it. outputDBu is the output's full scale with the lead plugged
-// in, which is how it must have been metered.
-func NewInput(channel int, loop *analysis.Recording, row int, outputDBu analysis.Estimate) (Input, error) {
+// straight to it. output is the output's full scale with the lead plugged in,
+// which is how it must have been metered.
+func NewInput(channel int, loop *analysis.Recording, row int, output FullScale) (Input, error) {
 	fail := func(err error) (Input, error) {
 		return Input{}, fmt.Errorf("calibrating input %d: %w", channel, err)
 	}
@@ -44,26 +63,20 @@ func NewInput(channel int, loop *analysis.Recording, row int, outputDBu analysis
 	if err != nil {
 		return fail(err)
 	}
-	gain, err := g.At(1000)
-	if err != nil {
-		return fail(err)
-	}
+	gain := g.AtReference()
 	if gain.Value < minLoopbackDB {
 		return fail(fmt.Errorf("the loopback is at %.1f dB, there is no signal: plug the output straight into this input", gain.Value))
 	}
-	t := g.Transfer(latency.Value)
-	latency.Std = analysis.Hypot(latency.Std, loopbackDelayStd)
-	for i := range t.RelStd {
-		t.RelStd[i] = analysis.Hypot(t.RelStd[i], loopbackStd)
+	full := FullScale{
+		DBu: output.DBu - gain.Value,
+		Budget: append(append(analysis.Budget{}, output.Budget...),
+			analysis.Contribution{Source: sourceLoopNoise, Kind: "B", Std: gain.Std},
+			analysis.Contribution{Source: sourceLoopPlug, Kind: "B", Std: analysis.DBFromRelative(loopbackStd)}),
 	}
 	return Input{
-		Channel:  channel,
-		Loopback: t,
-		LatencyS: latency,
-		FullScaleDBu: analysis.Estimate{
-			Value: outputDBu.Value - gain.Value,
-			Std:   analysis.Hypot(outputDBu.Std, gain.Std, analysis.DBFromRelative(loopbackStd)),
-		},
+		Channel: channel, Loopback: g.Transfer(latency.Value), LatencyS: latency,
+		PlugRelStd: loopbackStd, LeadDelayStdS: loopbackDelayStd,
+		FullScaleDBu: full.Estimate(), FullScaleBudget: full.Budget,
 	}, nil
 }
 
@@ -109,13 +122,15 @@ func (p *Profile) Known(channel int) (analysis.BenchInput, error) {
 			continue
 		}
 		return analysis.BenchInput{
-			VoltsPerUnit: VoltsPerUnit(in.FullScaleDBu.Value),
-			VoltsRelStd:  in.FullScaleDBu.Std / analysis.DBFromRelative(1),
-			Loopback:     &in.Loopback,
-			LatencyS:     in.LatencyS,
-			Floor:        &in.Floor,
-			THDPercent:   &in.THDPercent,
-			LoadingDB:    p.LoadingDB,
+			VoltsPerUnit:  VoltsPerUnit(in.FullScaleDBu.Value),
+			VoltsBudget:   in.FullScaleBudget,
+			Loopback:      &in.Loopback,
+			LatencyS:      in.LatencyS,
+			PlugRelStd:    in.PlugRelStd,
+			LeadDelayStdS: in.LeadDelayStdS,
+			Floor:         &in.Floor,
+			THDPercent:    &in.THDPercent,
+			LoadingDB:     p.LoadingDB,
 		}, nil
 	}
 	return analysis.BenchInput{}, fmt.Errorf("profile %s does not cover input %d: calibrate the bench with it", p.ID, channel)
@@ -180,7 +195,7 @@ func AddFloors(inputs []Input, quiet *analysis.Recording) error {
 			return fmt.Errorf("calibrating the floor of input %d: %s", inputs[i].Channel, s.Reason)
 		}
 		inputs[i].Floor = analysis.FloorOf(s)
-		for _, c := range analysis.SilenceResult(s, "", "", 0, nil).Curves {
+		for _, c := range analysis.SilenceResult(s, "", "", nil, nil).Curves {
 			if c.Quantity == analysis.NoiseDensity {
 				inputs[i].NoiseDensity = c
 			}

@@ -24,42 +24,32 @@ type MeterReading struct {
 // common practice, no source.
 const MaxMeterHz = 400
 
-// Volts returns the reading with its standard uncertainty: the manual's
-// limits as a rectangular distribution, and half a digit of rounding likewise
-// (JCGM 100:2008, 4.3.7 and F.2.2.1).
-func (m MeterReading) Volts() (analysis.Estimate, error) {
-	if !(m.VoltsRMS > 0) || math.IsInf(m.VoltsRMS, 0) {
-		return analysis.Estimate{}, fmt.Errorf("meter reading %g V must be above zero", m.VoltsRMS)
-	}
-	if !(m.PercentOfReading >= 0 && m.DigitsOff >= 0 && m.ResolutionV >= 0) {
-		return analysis.Estimate{}, fmt.Errorf("meter accuracy ±(%g %% + %g digits of %g V) must not be negative",
-			m.PercentOfReading, m.DigitsOff, m.ResolutionV)
+// OutputFullScale returns the full scale of an output from the level that a
+// meter read of a tone of levelDBFS. The manual's limits are taken as a
+// rectangular distribution, and half a digit of rounding likewise (JCGM
+// 100:2008, 4.3.7 and F.2.2.1).
+func OutputFullScale(m MeterReading, levelDBFS float64) (FullScale, error) {
+	if err := m.check(); err != nil {
+		return FullScale{}, fmt.Errorf("finding the output's full scale: %w", err)
 	}
 	limit := m.PercentOfReading/100*m.VoltsRMS + m.DigitsOff*m.ResolutionV
-	std := analysis.Hypot(limit/math.Sqrt(3), m.ResolutionV/2/math.Sqrt(3))
-	return analysis.Estimate{Value: m.VoltsRMS, Std: std}, nil
+	db := func(volts float64) float64 { return analysis.DBFromRelative(volts / math.Sqrt(3) / m.VoltsRMS) }
+	return FullScale{
+		DBu: analysis.DBu(m.VoltsRMS) - levelDBFS,
+		Budget: analysis.Budget{
+			{Source: sourceMeter, Kind: "B", Std: db(limit)},
+			{Source: sourceResolution, Kind: "B", Std: db(m.ResolutionV / 2)},
+		},
+	}, nil
 }
 
-// Full scales that an output of an audio interface may have, its control
-// anywhere: outside them a reading in millivolts was taken for volts, or the
-// meter was not on the lead. Common practice, no source.
-const (
-	minOutputFullScaleDBu = -40.0
-	maxOutputFullScaleDBu = 40.0
-)
-
-// OutputFullScale returns the full scale of an output in dBu from the level
-// that a meter read of a tone of levelDBFS. A reading that no interface gives
-// is an error.
-func OutputFullScale(m MeterReading, levelDBFS float64) (analysis.Estimate, error) {
-	v, err := m.Volts()
-	if err != nil {
-		return analysis.Estimate{}, fmt.Errorf("finding the output's full scale: %w", err)
+func (m MeterReading) check() error {
+	if !(m.VoltsRMS > 0) || math.IsInf(m.VoltsRMS, 0) {
+		return fmt.Errorf("meter reading %g V must be above zero", m.VoltsRMS)
 	}
-	full := analysis.DBu(v.Value) - levelDBFS
-	if full < minOutputFullScaleDBu || full > maxOutputFullScaleDBu {
-		return analysis.Estimate{}, fmt.Errorf("meter reading %g V would make the output's full scale %.0f dBu, which no interface has: read the meter again, in volts AC, across the lead",
-			m.VoltsRMS, full)
+	if !(m.PercentOfReading >= 0 && m.DigitsOff >= 0 && m.ResolutionV >= 0) {
+		return fmt.Errorf("meter accuracy ±(%g %% + %g digits of %g V) must not be negative",
+			m.PercentOfReading, m.DigitsOff, m.ResolutionV)
 	}
-	return analysis.Estimate{Value: full, Std: analysis.DBFromRelative(v.Std / v.Value)}, nil
+	return nil
 }

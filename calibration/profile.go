@@ -43,13 +43,20 @@ type Profile struct {
 // Input is what is known of one input channel.
 type Input struct {
 	Channel int `json:"channel"`
-	// FullScaleDBu is the level of a sine whose peaks just reach full scale.
-	FullScaleDBu analysis.Estimate `json:"full_scale_dbu"`
+	// FullScaleDBu is the level of a sine whose peaks just reach full scale;
+	// FullScaleBudget is what its uncertainty consists of, in dB.
+	FullScaleDBu    analysis.Estimate `json:"full_scale_dbu"`
+	FullScaleBudget analysis.Budget   `json:"full_scale_budget"`
 	// Loopback is recorded over played, both in full scales, output straight
-	// to this input, with LatencyS taken out of its phase.
+	// to this input, with LatencyS taken out of its phase. Their uncertainty is
+	// that of the recording's noise.
 	Loopback analysis.Transfer `json:"loopback"`
 	LatencyS analysis.Estimate `json:"latency_s"`
-	Floor    analysis.Floor    `json:"floor"`
+	// PlugRelStd is how well the loopback lead repeats, relative, and
+	// LeadDelayStdS how well its delay is known, in seconds.
+	PlugRelStd    float64        `json:"plug_rel_std"`
+	LeadDelayStdS float64        `json:"lead_delay_std_s"`
+	Floor         analysis.Floor `json:"floor"`
 	// NoiseDensity is the input's own noise, terminated, in dBu in 1 Hz.
 	NoiseDensity analysis.Curve `json:"noise_density"`
 	// THDPercent is the bench's own, at the calibration tone.

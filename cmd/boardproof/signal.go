@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"math"
 	"strconv"
 	"strings"
 
@@ -95,6 +96,9 @@ func (a *app) writeSignal(kind testsignals.Kind, f signalFlags) error {
 		return a.printJSON(map[string]any{"file": f.out, "signal": sig.Spec, "format": encoding, "seconds": sig.Seconds()})
 	}
 	a.printf("%s: %s at %g dBFS, %d Hz, %.2f s, %s\n", f.out, kind, level, f.rate, sig.Seconds(), f.format)
+	if body := float64(sig.Body.Len()) / float64(f.rate); f.duration > 0 && math.Abs(body-f.duration) > 0.1*f.duration {
+		a.printf("the %s itself lasts %.2f s, not %g s: only so do its harmonics stay in phase from %g Hz up\n", kind, body, f.duration, sig.StartHz)
+	}
 	return nil
 }
 

@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"time"
 
-	"boardproof/analysis"
 	"boardproof/calibration"
 	"boardproof/capture"
 	"boardproof/testsignals"
@@ -53,9 +52,9 @@ func (s *Sitting) Calibrate(ctx context.Context, plan CalibrationPlan) (*calibra
 	p := &calibration.Profile{
 		Bench: plan.Bench, Instrument: d, Created: now, ValidUntil: now.Add(plan.Validity),
 		Operator: plan.Operator, Controls: plan.Controls, Meter: meter, Simulated: d.Simulated, Method: calibration.Method,
-		Output: s.Output, OutputFullScaleDBu: output, LoadingDB: calibration.Loading(plan.OutputOhms, plan.InputsOhms),
+		Output: s.Output, OutputFullScaleDBu: output.Estimate(), LoadingDB: calibration.Loading(plan.OutputOhms, plan.InputsOhms),
 	}
-	if err := s.loopback(ctx, plan, p); err != nil {
+	if err := s.loopback(ctx, plan, p, output); err != nil {
 		return nil, err
 	}
 	if err := s.floors(ctx, p); err != nil {
@@ -65,7 +64,7 @@ func (s *Sitting) Calibrate(ctx context.Context, plan CalibrationPlan) (*calibra
 }
 
 // meterOutput plays the metered tone and asks for what the meter showed.
-func (s *Sitting) meterOutput(ctx context.Context, plan CalibrationPlan) (analysis.Estimate, string, error) {
+func (s *Sitting) meterOutput(ctx context.Context, plan CalibrationPlan) (calibration.FullScale, string, error) {
 	if plan.ToneHz > calibration.MaxMeterHz {
 		s.Operator.Say(fmt.Sprintf("caution: many multimeters are only good below %d Hz; a tone of %g Hz needs a true RMS meter that its manual vouches for there",
 			calibration.MaxMeterHz, plan.ToneHz))
@@ -74,18 +73,18 @@ func (s *Sitting) meterOutput(ctx context.Context, plan CalibrationPlan) (analys
 	spec := testsignals.New(testsignals.Tone, s.Instrument.Describe().RateHz, plan.LevelDBFS, meterToneS)
 	spec.FrequencyHz = plan.ToneHz
 	if _, err := s.Take(ctx, "tone for the multimeter", spec, capture.Loopback, ""); err != nil {
-		return analysis.Estimate{}, "", err
+		return calibration.FullScale{}, "", err
 	}
 	m, err := plan.ReadMeter()
 	if err != nil {
-		return analysis.Estimate{}, "", err
+		return calibration.FullScale{}, "", err
 	}
 	full, err := calibration.OutputFullScale(m, plan.LevelDBFS)
 	return full, m.Name, err
 }
 
 // loopback reads response, latency, full scale and distortion of each input.
-func (s *Sitting) loopback(ctx context.Context, plan CalibrationPlan, p *calibration.Profile) error {
+func (s *Sitting) loopback(ctx context.Context, plan CalibrationPlan, p *calibration.Profile, output calibration.FullScale) error {
 	rate := s.Instrument.Describe().RateHz
 	sweep, err := s.Take(ctx, "sweep through the loopback lead", testsignals.New(testsignals.Sweep, rate, plan.LevelDBFS, 0), capture.Loopback, "")
 	if err != nil {
@@ -96,7 +95,7 @@ func (s *Sitting) loopback(ctx context.Context, plan CalibrationPlan, p *calibra
 		return err
 	}
 	for row, c := range s.Patching {
-		in, err := calibration.NewInput(c.Input, rec, row, p.OutputFullScaleDBu)
+		in, err := calibration.NewInput(c.Input, rec, row, output)
 		if err != nil {
 			return err
 		}

@@ -71,6 +71,17 @@ func quantitiesOf(kind testsignals.Kind) []string {
 	}
 }
 
+// matchesOf lists what a signal tells of each output but the first.
+func matchesOf(kind testsignals.Kind) []string {
+	switch kind {
+	case testsignals.Sweep:
+		return analysis.SplitQuantities()
+	case testsignals.Tone:
+		return []string{analysis.LevelMatch}
+	}
+	return nil
+}
+
 // Refusals turns a refused take into refusals, one for each output and each
 // quantity that is read from kind, and each that is named; other errors are
 // passed on.
@@ -84,10 +95,10 @@ func (s *Sitting) Refusals(err error, kind testsignals.Kind, state string, named
 		for _, q := range append(quantitiesOf(kind), named...) {
 			res.Refused = append(res.Refused, analysis.Refusal{Quantity: q, Output: p.Output, State: state, Reason: refused.Reason})
 		}
-		if i == 0 || kind != testsignals.Sweep {
+		if i == 0 {
 			continue
 		}
-		for _, q := range analysis.SplitQuantities() {
+		for _, q := range matchesOf(kind) {
 			res.Refused = append(res.Refused, analysis.Refusal{Quantity: q, Output: p.Output, Reference: s.Patching[0].Output, State: state, Reason: refused.Reason})
 		}
 	}
