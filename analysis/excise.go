@@ -14,24 +14,15 @@ const (
 	bridgeBins = 4
 )
 
-// excise replaces d around each of lines, in hertz, by a straight line between
-// the means of the noise beside it, and takes what is then known of the noise
-// less often into account. It returns the mean square that it took out, which
-// is nothing within its uncertainty where nothing was smeared.
-func excise(d *density, lines []float64) (taken bandPower) {
-	gap := make([]bool, len(d.psd))
+// excise replaces d around each line of the comb and each tone, in hertz, by a
+// straight line between the means of the noise beside it, and takes what is
+// then known of the noise less often into account. It returns the mean square
+// that it took out around the comb's lines, which is nothing within its
+// uncertainty where nothing was smeared.
+func excise(d *density, comb, tones []float64) (taken bandPower) {
+	isTone := gaps(*d, tones)
+	gap := gaps(*d, append(append([]float64(nil), comb...), tones...))
 	before := append([]float64(nil), d.psd...)
-	excised := 0
-	for _, hz := range lines {
-		reach := exciseBins*d.binHz + exciseShare*hz
-		first, last := int(math.Ceil((hz-reach)/d.binHz)), int(math.Floor((hz+reach)/d.binHz))
-		for k := max(first, 1); k <= min(last, len(gap)-1); k++ {
-			if !gap[k] {
-				gap[k] = true
-				excised++
-			}
-		}
-	}
 	for k := 0; k < len(gap); k++ {
 		if !gap[k] {
 			continue
@@ -43,8 +34,13 @@ func excise(d *density, lines []float64) (taken bandPower) {
 		bridge(d.psd, gap, k, end)
 		k = end
 	}
+	excised := 0
 	for k := range gap {
-		if gap[k] {
+		if !gap[k] {
+			continue
+		}
+		excised++
+		if !isTone[k] {
 			taken.power += (before[k] - d.psd[k]) * d.binHz
 			taken.variance += d.psd[k] * d.psd[k] * d.binHz / d.effectiveS
 		}
@@ -52,6 +48,19 @@ func excise(d *density, lines []float64) (taken bandPower) {
 	// What is bridged adds nothing that is not known from the rest.
 	d.effectiveS *= 1 - float64(excised)/float64(len(gap))
 	return taken
+}
+
+// gaps marks the bins around lines, in hertz.
+func gaps(d density, lines []float64) []bool {
+	gap := make([]bool, len(d.psd))
+	for _, hz := range lines {
+		reach := exciseBins*d.binHz + exciseShare*hz
+		first, last := int(math.Ceil((hz-reach)/d.binHz)), int(math.Floor((hz+reach)/d.binHz))
+		for k := max(first, 1); k <= min(last, len(gap)-1); k++ {
+			gap[k] = true
+		}
+	}
+	return gap
 }
 
 // bridge fills psd from start to end. At the ends of the spectrum, where one

@@ -22,7 +22,10 @@ func TestExciseBridgesAStraightDensity(t *testing.T) {
 			d.psd[int(hz/d.binHz)+k] += 50
 		}
 	}
-	excise(&d, lines)
+	taken := excise(&d, lines[:3], lines[3:])
+	if want := 3 * 5 * 50 * d.binHz; math.Abs(taken.power-want) > 1e-9 {
+		t.Errorf("the comb's share is %g, want %g: the tone does not count", taken.power, want)
+	}
 	for k := range want {
 		if math.Abs(d.psd[k]-want[k]) > 1e-9 {
 			t.Errorf("bin %d is %g, want %g", k, d.psd[k], want[k])

@@ -87,7 +87,7 @@ func boards(t *testing.T) int {
 		}
 		return count
 	}
-	return 3
+	return 4
 }
 
 type scores map[string]*score
