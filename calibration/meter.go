@@ -24,18 +24,31 @@ type MeterReading struct {
 // common practice, no source.
 const MaxMeterHz = 400
 
+// Full scales that an output of an audio interface may have, its control
+// anywhere: outside them a reading in millivolts was taken for volts, or the
+// meter was not on the lead. Common practice, no source.
+const (
+	minOutputFullScaleDBu = -40.0
+	maxOutputFullScaleDBu = 40.0
+)
+
 // OutputFullScale returns the full scale of an output from the level that a
 // meter read of a tone of levelDBFS. The manual's limits are taken as a
 // rectangular distribution, and half a digit of rounding likewise (JCGM
-// 100:2008, 4.3.7 and F.2.2.1).
+// 100:2008, 4.3.7 and F.2.2.1). A reading that no interface gives is an error.
 func OutputFullScale(m MeterReading, levelDBFS float64) (FullScale, error) {
 	if err := m.check(); err != nil {
 		return FullScale{}, fmt.Errorf("finding the output's full scale: %w", err)
 	}
+	full := analysis.DBu(m.VoltsRMS) - levelDBFS
+	if full < minOutputFullScaleDBu || full > maxOutputFullScaleDBu {
+		return FullScale{}, fmt.Errorf("meter reading %g V would make the output's full scale %.0f dBu, which no interface has: read the meter again, in volts AC, across the lead",
+			m.VoltsRMS, full)
+	}
 	limit := m.PercentOfReading/100*m.VoltsRMS + m.DigitsOff*m.ResolutionV
 	db := func(volts float64) float64 { return analysis.DBFromRelative(volts / math.Sqrt(3) / m.VoltsRMS) }
 	return FullScale{
-		DBu: analysis.DBu(m.VoltsRMS) - levelDBFS,
+		DBu: full,
 		Budget: analysis.Budget{
 			{Source: sourceMeter, Kind: "B", Std: db(limit)},
 			{Source: sourceResolution, Kind: "B", Std: db(m.ResolutionV / 2)},

@@ -96,9 +96,6 @@ func writeWAV(t testing.TB, rateHz int, encoding wavfile.Encoding, channels ...[
 	return path
 }
 
-// turned brings degrees to -180 to 180.
-func turned(deg float64) float64 { return deg - 360*math.Round(deg/360) }
-
 // dBOf and dBuOf are the definitions written a second time, so that they
 // do not agree with the program's own by using them: 0 dBu is √0.6 V RMS.
 func dBOf(ratio float64) float64 { return 20 * math.Log10(ratio) }
