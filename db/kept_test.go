@@ -48,7 +48,7 @@ func TestWhatIsKeptIsNeverChanged(t *testing.T) {
 		"INSERT INTO refusals VALUES ('" + r.ID + "', 99, 'gain', 'A', '', '', 'late')",
 		"INSERT INTO takes VALUES ('" + r.ID + "', 99, '" + r.Takes[0].SHA256 + "', '', 1, '{}')",
 		"INSERT INTO curves VALUES ('" + r.ID + "', 99, 'response', 'A', '{}')",
-		"INSERT INTO readings SELECT run_id, 99, step, state, quantity, output, reference, frequency_hz, harmonic, weighting, value, unit, uncertainty, k, upper_bound, lower_bound, floor_limited, limit_min, limit_max, verdict, note, method_version FROM readings LIMIT 1",
+		"INSERT INTO readings SELECT run_id, 99, step, state, quantity, output, reference, frequency_hz, harmonic, weighting, value, unit, uncertainty, k, upper_bound, lower_bound, floor_limited, limit_min, limit_max, verdict, note, method_version, budget, chance_wrong FROM readings LIMIT 1",
 	} {
 		if err := alter(t, s.Store, late); err == nil || !strings.Contains(err.Error(), "a finished run is never changed") {
 			t.Errorf("%s: %v, want it refused", late, err)

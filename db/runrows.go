@@ -49,14 +49,31 @@ func (r Run) insertReadings(ctx context.Context, tx *sql.Tx) (err error) {
 		if j.Limit != nil {
 			limit = *j.Limit
 		}
-		_, err := add.ExecContext(ctx, r.ID, i, j.Step, j.State, j.Quantity, j.Output, j.Reference, orNull(j.FrequencyHz),
+		budget, err := budgetText(j.Budget)
+		if err != nil {
+			return fmt.Errorf("writing reading %d, %s: %w", i+1, j.Quantity, err)
+		}
+		_, err = add.ExecContext(ctx, r.ID, i, j.Step, j.State, j.Quantity, j.Output, j.Reference, orNull(j.FrequencyHz),
 			orNull(j.Harmonic), j.Weighting, value, j.Unit, u, k, j.UpperBound, j.LowerBound, j.FloorLimited,
-			limit.Min, limit.Max, string(j.Verdict), j.Note, r.MethodVersion)
+			limit.Min, limit.Max, string(j.Verdict), j.Note, r.MethodVersion,
+			budget, j.ChanceWrong)
 		if err != nil {
 			return fmt.Errorf("writing reading %d, %s: %w", i+1, j.Quantity, err)
 		}
 	}
 	return nil
+}
+
+// budgetText is "" for a reading without a budget, as those of older stores are.
+func budgetText(b analysis.Budget) (string, error) {
+	if len(b) == 0 {
+		return "", nil
+	}
+	text, err := json.Marshal(b)
+	if err != nil {
+		return "", ofKind(ErrInvalid, "its budget has a contribution that is no figure: %v", err)
+	}
+	return string(text), nil
 }
 
 func (r Run) insertCurves(ctx context.Context, tx *sql.Tx) error {
@@ -113,10 +130,12 @@ func (r *Run) load(ctx context.Context, db querier) (err error) {
 
 func scanReading(row scanner) (verdict.Judged, error) {
 	var j verdict.Judged
-	var frequency, value, u, k, lo, hi sql.NullFloat64
+	var frequency, value, u, k, lo, hi, chance sql.NullFloat64
+	var budget string
 	var harmonic sql.NullInt64
 	err := row.Scan(&j.Step, &j.State, &j.Quantity, &j.Output, &j.Reference, &frequency, &harmonic, &j.Weighting,
-		&value, &j.Unit, &u, &k, &j.UpperBound, &j.LowerBound, &j.FloorLimited, &lo, &hi, &j.Verdict, &j.Note)
+		&value, &j.Unit, &u, &k, &j.UpperBound, &j.LowerBound, &j.FloorLimited, &lo, &hi, &j.Verdict, &j.Note,
+		&budget, &chance)
 	if err != nil {
 		return verdict.Judged{}, err
 	}
@@ -124,6 +143,12 @@ func scanReading(row scanner) (verdict.Judged, error) {
 	j.Value, j.Uncertainty, j.K, j.Absent = value.Float64, u.Float64, k.Float64, !value.Valid
 	if lo.Valid || hi.Valid {
 		j.Limit = &verdict.Limit{Min: pointer(lo), Max: pointer(hi)}
+	}
+	j.ChanceWrong = pointer(chance)
+	if budget != "" {
+		if err := json.Unmarshal([]byte(budget), &j.Budget); err != nil {
+			return verdict.Judged{}, fmt.Errorf("the budget of %s: %w", j.Quantity, err)
+		}
 	}
 	return j, nil
 }

@@ -49,8 +49,8 @@ const (
 		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14)`
 	sqlAddReading = `INSERT INTO readings (run_id, position, step, state, quantity, output, reference, frequency_hz,
 		harmonic, weighting, value, unit, uncertainty, k, upper_bound, lower_bound, floor_limited, limit_min, limit_max,
-		verdict, note, method_version)
-		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19, $20, $21, $22)`
+		verdict, note, method_version, budget, chance_wrong)
+		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19, $20, $21, $22, $23, $24)`
 	sqlAddCurve   = `INSERT INTO curves (run_id, position, quantity, output, body) VALUES ($1, $2, $3, $4, $5)`
 	sqlAddRefusal = `INSERT INTO refusals (run_id, position, quantity, output, reference, state, reason)
 		VALUES ($1, $2, $3, $4, $5, $6, $7)`
@@ -63,8 +63,8 @@ const (
 	sqlRunsFrom    = `SELECT id FROM runs WHERE id >= $1 AND id < $2 ORDER BY id LIMIT $3`
 	sqlRunBoard    = `SELECT board_id FROM runs WHERE id = $1`
 	sqlReadings    = `SELECT step, state, quantity, output, reference, frequency_hz, harmonic, weighting, value, unit,
-		uncertainty, k, upper_bound, lower_bound, floor_limited, limit_min, limit_max, verdict, note
-		FROM readings WHERE run_id = $1 ORDER BY position`
+		uncertainty, k, upper_bound, lower_bound, floor_limited, limit_min, limit_max, verdict, note,
+		budget, chance_wrong FROM readings WHERE run_id = $1 ORDER BY position`
 	sqlCurves   = `SELECT body FROM curves WHERE run_id = $1 ORDER BY position`
 	sqlRefusals = `SELECT quantity, output, reference, state, reason FROM refusals WHERE run_id = $1 ORDER BY position`
 	sqlTakes    = `SELECT body FROM takes WHERE run_id = $1 ORDER BY position`

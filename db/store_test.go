@@ -217,7 +217,7 @@ func TestOpenRefuses(t *testing.T) {
 	}{
 		"text":         {file("notes.txt", text), ErrNotAStore, "is not a boardproof store"},
 		"other's":      {other, ErrNotAStore, "is the database of another program"},
-		"newer":        {newer, ErrNewer, "is of version 99 and this boardproof knows versions up to 1: update boardproof"},
+		"newer":        {newer, ErrNewer, "is of version 99 and this boardproof knows versions up to 2: update boardproof"},
 		"folder":       {dir, ErrNotAStore, "is not a file"},
 		"under a file": {filepath.Join(file("plain", "x"), "store.db"), ErrNotWritable, "name another"},
 		"no path":      {"", ErrInvalid, "has no path"},

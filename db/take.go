@@ -24,6 +24,8 @@ type TakeRef struct {
 	Step   string `json:"step,omitempty"`
 	// Attempt counts from 1: how often the take had to be made.
 	Attempt int `json:"attempt"`
+	// LeftOut says why no reading was made of it, "" where it was used.
+	LeftOut string `json:"left_out,omitempty"`
 	// Take is the take without its samples.
 	Take capture.Take `json:"take"`
 }

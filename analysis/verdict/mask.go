@@ -74,7 +74,7 @@ func (m Mask) worst(c analysis.Curve, rule Rule) (Judged, error) {
 		worst = Judged{Reading: analysis.Reading{
 			Quantity: analysis.Response, Output: c.Output, State: c.State, FrequencyHz: f,
 			Value: value, Unit: c.Unit, Uncertainty: u, K: analysis.CoverageK, Note: note,
-		}, Limit: &l, Verdict: verdict}
+		}, Limit: &l, Verdict: verdict, ChanceWrong: chanceWrong(verdict, value, u, l)}
 	}
 	if worst.Verdict == "" {
 		return Judged{}, fmt.Errorf("the response has no point under the mask")

@@ -37,6 +37,13 @@ type Judged struct {
 	Step    string  `json:"step,omitempty"`
 	Limit   *Limit  `json:"limit,omitempty"`
 	Verdict Outcome `json:"verdict,omitempty"`
+	// ChanceWrong is the chance, 0 to 1, that a conditional verdict is wrong:
+	// that the true value is outside of what passes conditionally, or inside
+	// of what fails so. Nil for other verdicts.
+	ChanceWrong *float64 `json:"chance_wrong,omitempty"`
+	// Settles says in words what would make a conditional verdict
+	// unconditional. It is worked out when a run is shown, and not kept.
+	Settles string `json:"settles,omitempty"`
 	// Absent: a limit for which there was no reading at all. Note says why;
 	// the reading's figures mean nothing and are left out of its JSON.
 	Absent bool `json:"absent,omitempty"`
