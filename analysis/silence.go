@@ -42,6 +42,7 @@ type Silence struct {
 	ThirdOctaves []ThirdOctave
 	Density      DensityCurve
 	clockStdPPM  float64
+	hissOctaves  []ThirdOctave
 }
 
 // AnalyseSilence reads noise, hum and tones from x, in volts, recorded at
@@ -108,6 +109,7 @@ func (s *Silence) analyse(y []float64, nominals []float64) {
 	s.Noise = noiseLevels(raw, hiss, lines)
 	s.Hiss = noiseLevels(hiss, hiss, nil)
 	s.ThirdOctaves = thirdOctaves(raw, hiss, lines)
+	s.hissOctaves = thirdOctaves(hiss, hiss, nil)
 	s.Density = densityCurve(raw, hiss)
 }
 

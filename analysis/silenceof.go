@@ -86,7 +86,7 @@ func silenceOfOutput(rec *Recording, i int) (Result, error) {
 	if err != nil {
 		return Result{}, err
 	}
-	res = SilenceResult(s, name, rec.State, bench.VoltsBudget, bench.Floor)
+	res = SilenceResult(s, name, rec.State, bench)
 	if bench.VoltsPerUnit > 0 {
 		return res, nil
 	}

@@ -6,12 +6,12 @@ import (
 )
 
 // SilenceResult makes readings and curves of one output's silence, in dBu.
-// scale is what the uncertainty of the volts consists of, in dB; all levels
-// share it. floor is what the bench adds at that input, or nil: its power
-// is taken off noise, hiss, hum, harmonics and tones, but not off the curves,
-// which show what was recorded.
-func SilenceResult(s *Silence, output, state string, scale Budget, floor *Floor) Result {
-	b := silenceReadings{s: s, floor: floor, scale: scale, output: output, state: state}
+// bench is what is known of the input: its VoltsBudget is what all levels
+// share; its Floor's power is taken off noise, hiss, hum, harmonics and tones,
+// and its part in the Loopback put right, but not in the curves, which show
+// what was recorded.
+func SilenceResult(s *Silence, output, state string, bench BenchInput) Result {
+	b := silenceReadings{s: s, bench: bench, floor: bench.Floor, scale: bench.VoltsBudget, output: output, state: state}
 	if s.Reason != "" {
 		b.res.refuse(output, "", s.Reason, Noise, Hiss, MainsFrequency, Hum, HumHarmonic, OtherTone, NoiseDensity, ThirdOctaves)
 	} else {
@@ -26,16 +26,18 @@ func SilenceResult(s *Silence, output, state string, scale Budget, floor *Floor)
 
 type silenceReadings struct {
 	s             *Silence
+	bench         BenchInput
 	floor         *Floor
 	scale         Budget
 	output, state string
 	res           Result
 }
 
-// level appends a reading of a level in volts.
-func (b *silenceReadings) level(r Reading, c corrected) {
-	read := reading(r.Quantity, b.output, DBu(c.Value), append(nonzero(
-		typeA(sourceScatter, DBFromRelative(c.Std/c.Value)), typeB(sourceFloor, DBFromRelative(c.benchStd/c.Value))), b.scale...))
+// level appends a reading of a level in volts, put right by own.
+func (b *silenceReadings) level(r Reading, c corrected, own share) {
+	read := reading(r.Quantity, b.output, DBu(c.Value)+own.db, append(nonzero(
+		typeA(sourceScatter, DBFromRelative(c.Std/c.Value)), typeB(sourceFloor, DBFromRelative(c.benchStd/c.Value)),
+		typeB(sourceShare, own.std)), b.scale...))
 	read.FrequencyHz, read.Harmonic, read.Weighting, read.Note = r.FrequencyHz, r.Harmonic, r.Weighting, r.Note
 	r = read
 	r.UpperBound, r.FloorLimited = c.upperBound, c.floorLimited
@@ -53,14 +55,14 @@ func (b *silenceReadings) addNoise() {
 			cross = b.floor.crossVariance(b.s, w)
 			c = takeOffFloor(b.s.Noise[w], b.floor.Noise[w], cross)
 		}
-		b.level(Reading{Quantity: Noise, Weighting: w}, c)
+		b.level(Reading{Quantity: Noise, Weighting: w}, c, b.bench.ofWeighting(b.s.ThirdOctaves, w))
 	}
 	for _, w := range Weightings {
 		c := corrected{Estimate: b.s.Hiss[w]}
 		if b.floor != nil {
 			c = takeOffFloor(b.s.Hiss[w], b.floor.Hiss[w], 0)
 		}
-		b.level(Reading{Quantity: Hiss, Weighting: w}, c)
+		b.level(Reading{Quantity: Hiss, Weighting: w}, c, b.bench.ofWeighting(b.s.hissOctaves, w))
 	}
 }
 
@@ -80,7 +82,7 @@ func (b *silenceReadings) addMains() {
 	if b.floor != nil && !hum.upperBound {
 		hum = takeOffLine(b.s.Hum, b.floor.Hum)
 	}
-	b.level(Reading{Quantity: Hum}, hum)
+	b.level(Reading{Quantity: Hum}, hum, b.humShare())
 	for _, h := range b.s.Harmonics {
 		c := corrected{Estimate: h.RMS, upperBound: h.UpperBound}
 		if !h.UpperBound {
@@ -90,14 +92,32 @@ func (b *silenceReadings) addMains() {
 		if m.Found {
 			r.FrequencyHz = float64(h.Harmonic) * m.FrequencyHz.Value
 		}
-		b.level(r, c)
+		b.level(r, c, b.bench.inputShare(float64(h.Harmonic)*b.mainsHz()))
 	}
+}
+
+// mainsHz is the mains frequency, or near enough where none was found.
+func (b *silenceReadings) mainsHz() float64 {
+	if b.s.Mains.Found {
+		return b.s.Mains.FrequencyHz.Value
+	}
+	return 50
+}
+
+// humShare is the input's share in the hum as a whole.
+func (b *silenceReadings) humShare() share {
+	var hz, power []float64
+	for _, h := range b.s.Harmonics {
+		hz = append(hz, float64(h.Harmonic)*b.mainsHz())
+		power = append(power, sq(h.RMS.Value))
+	}
+	return b.bench.inputShareOf(hz, power)
 }
 
 func (b *silenceReadings) addTones() {
 	for _, t := range b.s.Tones {
 		c := takeOffLine(t.RMS, b.floor.tone(t.FrequencyHz.Value))
-		b.level(Reading{Quantity: OtherTone, FrequencyHz: t.FrequencyHz.Value, Note: t.Family}, c)
+		b.level(Reading{Quantity: OtherTone, FrequencyHz: t.FrequencyHz.Value, Note: t.Family}, c, b.bench.inputShare(t.FrequencyHz.Value))
 	}
 }
 

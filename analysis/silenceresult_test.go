@@ -13,7 +13,7 @@ func silentResult(t *testing.T, x []float64, rateHz float64) Result {
 	if err != nil {
 		t.Fatal(err)
 	}
-	return SilenceResult(s, "A", "all bypassed", nil, nil)
+	return SilenceResult(s, "A", "all bypassed", BenchInput{})
 }
 
 func TestWhatCannotBeReadIsRefused(t *testing.T) {
@@ -62,7 +62,7 @@ func TestSilenceReadingsCarryScaleAndNoise(t *testing.T) {
 	q := quietRecord{rateHz: 48000, lengthS: 2, noiseStd: 1e-5, mainsHz: 50, harmonicsRMS: []float64{1e-4, 0, 3e-5},
 		tones: []line{{freqHz: 12345.6, rms: 1e-5}}, seed: 3}
 	s := analyse(t, q, SilenceOptions{ClockStdPPM: 100})
-	r := SilenceResult(s, "B", "", Budget{typeB("scale", DBFromRelative(0.01))}, nil)
+	r := SilenceResult(s, "B", "", BenchInput{VoltsBudget: Budget{typeB("scale", DBFromRelative(0.01))}})
 	count := map[string]int{}
 	for _, x := range r.Readings {
 		count[x.Quantity]++
@@ -168,7 +168,7 @@ func TestFloorOfATerminatedInput(t *testing.T) {
 	both := own
 	both.seed, both.noiseStd = 32, math.Hypot(1e-5, 1.5e-5)
 	both.harmonicsRMS = []float64{1e-4, 3e-5}
-	r := SilenceResult(analyse(t, both, SilenceOptions{}), "A", "", nil, &floor)
+	r := SilenceResult(analyse(t, both, SilenceOptions{}), "A", "", BenchInput{Floor: &floor})
 	board := 1.5e-5 * math.Sqrt((NoiseHighHz-NoiseLowHz)/24000)
 	for _, x := range r.Readings {
 		switch {
@@ -182,7 +182,7 @@ func TestFloorOfATerminatedInput(t *testing.T) {
 			}
 		}
 	}
-	again := SilenceResult(analyse(t, own, SilenceOptions{}), "A", "", nil, &floor)
+	again := SilenceResult(analyse(t, own, SilenceOptions{}), "A", "", BenchInput{Floor: &floor})
 	for _, x := range again.Readings {
 		if (x.Quantity == Noise || x.Quantity == Hiss || x.Quantity == Hum) && (!x.FloorLimited || !x.UpperBound) {
 			t.Errorf("the bench alone reads as a board: %+v", x)

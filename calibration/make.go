@@ -195,7 +195,7 @@ func AddFloors(inputs []Input, quiet *analysis.Recording) error {
 			return fmt.Errorf("calibrating the floor of input %d: %s", inputs[i].Channel, s.Reason)
 		}
 		inputs[i].Floor = analysis.FloorOf(s)
-		for _, c := range analysis.SilenceResult(s, "", "", nil, nil).Curves {
+		for _, c := range analysis.SilenceResult(s, "", "", analysis.BenchInput{}).Curves {
 			if c.Quantity == analysis.NoiseDensity {
 				inputs[i].NoiseDensity = c
 			}
