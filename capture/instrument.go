@@ -55,6 +55,18 @@ const (
 	Terminated Patch = "terminated"
 	// Swapped: as ToBoard with the first two inputs exchanged.
 	Swapped Patch = "swapped"
+	// LoopbackSwapped: as Loopback with the plugs in the first two inputs
+	// exchanged.
+	LoopbackSwapped Patch = "loopback-swapped"
+	// LoopbackOne: output straight to the first of the request's inputs
+	// alone, every other input terminated.
+	LoopbackOne Patch = "loopback-one"
+	// LoopbackSeries: as LoopbackOne with the request's resistor in series in
+	// the lead.
+	LoopbackSeries Patch = "loopback-series"
+	// KnownSource: a source of known level, not of this interface, at every
+	// input; nothing is played.
+	KnownSource Patch = "source"
 )
 
 // Request is one take to be made. Channels are counted from 1.
@@ -66,6 +78,9 @@ type Request struct {
 	// that are engaged.
 	Patch Patch
 	State string
+	// SeriesOhms is the nominal value of the resistor in the lead, in the
+	// patch LoopbackSeries.
+	SeriesOhms float64
 	// Progress, where not nil, is called a few times a second, never from
 	// the audio callback, and must return soon.
 	Progress func(Progress)

@@ -37,7 +37,18 @@ type Interface struct {
 	// ClockPPM is the recording clock against the playing one. 0 for an
 	// interface, other values for a recorder with a clock of its own.
 	ClockPPM float64
-	Inputs   []Input
+	// CrosstalkFarads couples the terminals of each input into every other one
+	// behind its terminals, where the impedance is CrosstalkOhms. 0 is none.
+	CrosstalkFarads, CrosstalkOhms float64
+	// LeadOhms is the resistance of the loopback lead to each input; leads that
+	// are not given have none.
+	LeadOhms []float64
+	// SeriesOff is by how much a resistor put in the lead is off its nominal
+	// value, relative to it.
+	SeriesOff float64
+	// Source is what stands at every input in the patch KnownSource.
+	Source Tone
+	Inputs []Input
 }
 
 // Input is one input channel of the interface.

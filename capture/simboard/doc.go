@@ -16,7 +16,9 @@
 // of each kind is computed from what causes it; all of it that comes from
 // the mains shares one drifting mains phase.
 //
-// In the patch Loopback each input has a lead to output 1 for itself. Board
+// In the patch Loopback each input has a lead to output 1 for itself, as it has
+// in those derived from it. Crosstalk between inputs is that of the signal
+// alone, without noise and hum. Board
 // output i is connected to input i+1; the board's loads are the inputs of the
 // interface, so that swapping them changes what each output sees.
 //

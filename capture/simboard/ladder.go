@@ -167,10 +167,10 @@ func (in *Input) noise() func(fHz float64) float64 {
 }
 
 // loopback is volts at an input's terminals over the output's EMF when a
-// lead connects the two and nothing else.
-func (f *Interface) loopback(in *Input, fHz float64) complex128 {
+// lead of a resistance connects the two and nothing else.
+func (f *Interface) loopback(in *Input, leadOhms, fHz float64) complex128 {
 	y := complex(1/in.Ohms, 2*math.Pi*fHz*in.Farads)
-	return 1 / (1 + complex(f.OutputOhms, 0)*y)
+	return 1 / (1 + complex(f.OutputOhms+leadOhms, 0)*y)
 }
 
 // delayed is a delay of a number of frames at a frequency.

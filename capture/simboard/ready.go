@@ -113,6 +113,8 @@ func goodInterface() Interface {
 	return Interface{
 		OutputFullScaleDBu: 12.4, OutputOhms: 75, Outputs: 2, OutputNoiseDBu: -102,
 		Second: 8e-6, Third: 5e-6, LatencyFrames: 253.37,
+		CrosstalkFarads: 1.6e-12, CrosstalkOhms: 1e3, SeriesOff: 0.003,
+		Source: Tone{FrequencyHz: 1000.013, VoltsRMS: 1.0012},
 		Inputs: []Input{
 			{FullScaleDBu: 11.8, Ohms: 1e6, Farads: 60e-12, NoiseDBu: -105, NoiseCornerHz: 40, CouplingHz: 2, DroopDB: 2.5,
 				Hum: []Harmonic{{1, 0.35e-6, 0.3}, {2, 0.2e-6, 1.2}, {3, 0.25e-6, 2}, {5, 0.1e-6, 4}}},

@@ -116,7 +116,7 @@ func (r *run) onBoard() bool {
 func (r *run) channels(ctx context.Context) ([][]float64, error) {
 	samples := make([][]float64, 0, len(r.req.Inputs))
 	var emf, buffer []complex128
-	if r.req.Patch != capture.Terminated {
+	if r.req.Patch != capture.Terminated && r.req.Patch != capture.KnownSource {
 		emf = r.emf()
 	}
 	if r.onBoard() {
@@ -129,11 +129,14 @@ func (r *run) channels(ctx context.Context) ([][]float64, error) {
 		in := &r.bench.cfg.Interface.Inputs[ch-1]
 		hum, tones := in.own(), in.Tones
 		var terminals []complex128
-		output := slices.Index(r.bench.cfg.boardInputs(r.req.Patch), ch-1)
+		output := r.outputAt(ch)
 		switch {
-		case r.req.Patch == capture.Loopback:
-			terminals = r.atLoopback(emf, in)
-		case r.onBoard() && output >= 0:
+		case r.leadAt(ch) >= 0:
+			terminals = r.atLoopback(emf, in, r.seriesOhms(ch))
+		case r.req.Patch == capture.KnownSource:
+			tones = append(slices.Clone(tones), r.bench.cfg.Interface.Source)
+			terminals = make([]complex128, r.transform.n/2+1)
+		case output >= 0:
 			terminals = r.atOutput(buffer, output)
 			o := &r.bench.cfg.Board.Outputs[output]
 			hum = hum.plus(o.Hum.comb(r.bench.cfg.Mains.StartHz))
@@ -141,6 +144,7 @@ func (r *run) channels(ctx context.Context) ([][]float64, error) {
 		default:
 			terminals = make([]complex128, r.transform.n/2+1)
 		}
+		r.addCrosstalk(terminals, ch, emf, buffer)
 		samples = append(samples, r.convert(terminals, ch, hum, tones))
 	}
 	return samples, nil
@@ -157,7 +161,7 @@ func (r *run) emf() []complex128 {
 	if b := newBend(f.Second, f.Third, 1, 0); !b.straight() {
 		b.run(x)
 	}
-	peak := volts(f.OutputFullScaleDBu) * math.Sqrt2
+	peak := volts(f.OutputFullScaleDBu+r.bench.outputGainDB) * math.Sqrt2
 	for i := range x {
 		x[i] *= peak
 	}
@@ -212,15 +216,15 @@ func (r *run) atOutput(buffer []complex128, output int) []complex128 {
 	return bins
 }
 
-// atLoopback takes the EMF straight to an input's terminals.
-func (r *run) atLoopback(emf []complex128, in *Input) []complex128 {
+// atLoopback takes the EMF through a lead to an input's terminals.
+func (r *run) atLoopback(emf []complex128, in *Input, leadOhms float64) []complex128 {
 	t, f := r.transform, &r.bench.cfg.Interface
 	noise := whiteDensity(f.OutputNoiseDBu)
 	bins := make([]complex128, len(emf))
 	for k := range bins {
 		bins[k] = emf[k]
 		t.addNoise(&bins[k], noise, r.rng)
-		bins[k] *= f.loopback(in, float64(k)*t.stepHz())
+		bins[k] *= f.loopback(in, leadOhms, float64(k)*t.stepHz())
 	}
 	return bins
 }
@@ -265,6 +269,7 @@ func (r *run) truth() TakeTruth {
 		MainsStartHz: r.track.hzAt(0),
 		MainsEndHz:   r.track.hzAt(seconds),
 		Faults:       r.faults,
+		track:        r.track,
 	}
 	f := &r.bench.cfg.Interface
 	for _, o := range r.openings {

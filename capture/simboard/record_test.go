@@ -26,8 +26,12 @@ func TestSamplesAgreeWithTruth(t *testing.T) {
 		}
 		c := silenced(ready)
 		c.Interface.Inputs[1].Ohms = 10e3 // so that swapping shows
+		c.Interface.LeadOhms = []float64{3, 40}
 		s := bench(t, c)
 		if err := s.SetInputGainDB(2, -3.5); err != nil {
+			t.Fatal(err)
+		}
+		if err := s.SetOutputGainDB(-1.5); err != nil {
 			t.Fatal(err)
 		}
 		truth := s.Truth()
@@ -38,7 +42,7 @@ func TestSamplesAgreeWithTruth(t *testing.T) {
 			sig := signal(t, spec)
 			played, first := inBody(sig, sig.Samples)
 			in := lockIn(played, hz, 48000, first)
-			for _, patch := range []capture.Patch{capture.ToBoard, capture.Swapped, capture.Loopback} {
+			for _, patch := range []capture.Patch{capture.ToBoard, capture.Swapped, capture.Loopback, capture.LoopbackSwapped} {
 				got := take(t, s, sig, patch, "")
 				for ch := range got.Samples {
 					x, _ := inBody(sig, got.Samples[ch])

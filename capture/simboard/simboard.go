@@ -13,13 +13,15 @@ import (
 // Simboard is a simulated bench with a board on it. It is not safe for use
 // by several goroutines at once.
 type Simboard struct {
-	cfg       Config
-	gainDB    []float64 // of each input, as the knobs have been turned
-	faults    []Faults
-	takes     uint64
-	last      TakeTruth
-	ladders   map[capture.Patch]panels
-	transform *transform
+	cfg    Config
+	gainDB []float64 // of each input, as the knobs have been turned
+	// outputGainDB is of the output's level control.
+	outputGainDB float64
+	faults       []Faults
+	takes        uint64
+	last         TakeTruth
+	ladders      map[capture.Patch]panels
+	transform    *transform
 }
 
 var _ capture.Instrument = (*Simboard)(nil)
@@ -63,6 +65,15 @@ func (s *Simboard) SetInputGainDB(channel int, dB float64) error {
 		return fmt.Errorf("turning the gain of input %d: %g dB is outside -60 to 60 dB", channel, dB)
 	}
 	s.gainDB[channel-1] = dB
+	return nil
+}
+
+// SetOutputGainDB turns the output's level control; 0 is where Config has it.
+func (s *Simboard) SetOutputGainDB(dB float64) error {
+	if !within(dB, -60, 60) {
+		return fmt.Errorf("turning the level of the output: %g dB is outside -60 to 60 dB", dB)
+	}
+	s.outputGainDB = dB
 	return nil
 }
 
@@ -146,13 +157,21 @@ func (s *Simboard) checkRequest(req capture.Request) error {
 		return err
 	}
 	switch req.Patch {
-	case "", capture.ToBoard, capture.Loopback, capture.Terminated:
-	case capture.Swapped:
+	case "", capture.ToBoard, capture.Loopback, capture.Terminated, capture.LoopbackOne:
+	case capture.LoopbackSeries:
+		if !within(req.SeriesOhms, 1e-3, 1e8) {
+			return fmt.Errorf("a series resistor of %g Ω is outside 0.001 to 1e8 Ω", req.SeriesOhms)
+		}
+	case capture.KnownSource:
+		if s.cfg.Interface.Source == (Tone{}) {
+			return errors.New("this simulated bench has no known source")
+		}
+	case capture.Swapped, capture.LoopbackSwapped:
 		if len(s.cfg.Interface.Inputs) < 2 {
 			return errors.New("two inputs are needed to swap, the simulated interface has one")
 		}
 	default:
-		return fmt.Errorf("patch %q is not one of board, loopback, terminated, swapped", req.Patch)
+		return fmt.Errorf("patch %q is not one that the simulated bench knows", req.Patch)
 	}
 	return nil
 }

@@ -14,7 +14,13 @@ type TakeTruth struct {
 	MainsMeanHz, MainsStartHz, MainsEndHz float64
 	DropOuts                              []DropOut
 	Faults                                Faults
+	track                                 track
 }
+
+// MainsCycles is the phase of the mains in cycles, a time in seconds after the
+// take's first frame; only its differences mean anything. t must come from
+// LastTake.
+func (t TakeTruth) MainsCycles(seconds float64) float64 { return t.track.at(seconds) }
 
 // LastTake returns the truth of the take that Record made last.
 func (s *Simboard) LastTake() TakeTruth { return s.last }
@@ -28,7 +34,11 @@ type Truth struct {
 }
 
 // Truth returns the truth of the bench as it stands, knobs included.
-func (s *Simboard) Truth() *Truth { return &Truth{s.cfg, slices.Clone(s.gainDB)} }
+func (s *Simboard) Truth() *Truth {
+	cfg := s.cfg
+	cfg.Interface.OutputFullScaleDBu += s.outputGainDB
+	return &Truth{cfg, slices.Clone(s.gainDB)}
+}
 
 // Response is volts at the terminals of the interface's input behind an
 // output, over the EMF of the interface's output, in the patch ToBoard. The
@@ -51,22 +61,35 @@ func (t *Truth) output(name string) int {
 
 // SampleResponse is samples at an input, counted from 1, over samples played
 // on output 1, both in full scales, the interface's response and delay
-// included. It is 0 where nothing is connected.
+// included, and what comes across from the other inputs. It is 0 where nothing
+// is connected. The patches that connect one input alone are not covered.
 func (t *Truth) SampleResponse(patch capture.Patch, input int, fHz float64) complex128 {
 	in := t.input(input)
 	if in == nil {
 		return cmplx.NaN()
 	}
 	f := &t.cfg.Interface
-	var terminals complex128
-	if patch == capture.Loopback {
-		terminals = f.loopback(in, fHz)
-	} else if o := t.connected(patch, input); o >= 0 {
-		terminals = t.response(patch, o, fHz)
+	terminals := t.terminals(patch, input, fHz)
+	for other := 1; f.CrosstalkFarads > 0 && other <= len(f.Inputs); other++ {
+		if other != input {
+			terminals += f.crosstalk(fHz) * t.terminals(patch, other, fHz)
+		}
 	}
 	rate := float64(t.cfg.RateHz)
 	scale := math.Pow(10, (f.OutputFullScaleDBu-t.InputFullScaleDBu(input))/20)
 	return terminals * in.response(fHz, rate) * delayed(f.LatencyFrames+in.DelayFrames, fHz, rate) * complex(scale, 0)
+}
+
+// terminals is volts at an input's terminals over the output's EMF.
+func (t *Truth) terminals(patch capture.Patch, input int, fHz float64) complex128 {
+	f := &t.cfg.Interface
+	if lead := f.lead(patch, input, 0); lead >= 0 {
+		return f.loopback(&f.Inputs[input-1], f.leadOhms(lead), fHz)
+	}
+	if o := t.connected(patch, input); o >= 0 {
+		return t.response(patch, o, fHz)
+	}
+	return 0
 }
 
 // connected returns the board's output at an input, -1 for none.
@@ -84,7 +107,8 @@ func (t *Truth) input(channel int) *Input {
 	return &t.cfg.Interface.Inputs[channel-1]
 }
 
-// OutputFullScaleDBu is the open-circuit full scale of the interface's output.
+// OutputFullScaleDBu is the open-circuit full scale of the interface's output
+// as its control stands.
 func (t *Truth) OutputFullScaleDBu() float64 { return t.cfg.Interface.OutputFullScaleDBu }
 
 // InputFullScaleDBu is the full scale of an input as its knob stands.
@@ -209,8 +233,8 @@ func (t *Truth) RecordedNoiseDensity(patch capture.Patch, input int, fHz float64
 	step := volts(t.InputFullScaleDBu(input)) * math.Sqrt2 / codes
 	density := in.noise()(fHz) + step*step/12/(rate/2)
 	before := 0.0
-	if patch == capture.Loopback {
-		before = whiteDensity(t.cfg.Interface.OutputNoiseDBu) * square(t.cfg.Interface.loopback(in, fHz))
+	if f := &t.cfg.Interface; f.lead(patch, input, 0) >= 0 {
+		before = whiteDensity(f.OutputNoiseDBu) * square(t.terminals(patch, input, fHz))
 	} else if o := t.connected(patch, input); o >= 0 {
 		before = t.noiseDensity(patch, o, fHz)
 	}
@@ -257,6 +281,22 @@ func (t *Truth) HumVolts(output string, n int) float64 {
 	}
 	c := t.cfg.Board.Outputs[o].Hum.comb(t.cfg.Mains.StartHz)
 	return cmplx.Abs(c[n])
+}
+
+// HumComb is the RMS voltage of each mains harmonic that the board adds at an
+// output; the index is the harmonic's number. It is nil for an output that does
+// not exist.
+func (t *Truth) HumComb(output string) []float64 {
+	o := t.output(output)
+	if o < 0 {
+		return nil
+	}
+	c := t.cfg.Board.Outputs[o].Hum.comb(t.cfg.Mains.StartHz)
+	v := make([]float64, len(c))
+	for n := range c {
+		v[n] = cmplx.Abs(c[n])
+	}
+	return v
 }
 
 // RecordedHumVolts is the RMS voltage of each mains harmonic at an input's

@@ -65,9 +65,22 @@ func (f *Interface) validate() error {
 		check{"third harmonic", f.Third, 0, 0.08},
 		check{"latency in frames", f.LatencyFrames, 0, 1e5},
 		check{"clock error in ppm", f.ClockPPM, -1000, 1000},
+		check{"crosstalk in F", f.CrosstalkFarads, 0, 1e-6},
+		check{"crosstalk in Ω", f.CrosstalkOhms, 0, 1e7},
+		check{"series resistor's error", f.SeriesOff, -0.5, 0.5},
 	)
 	if err != nil {
 		return err
+	}
+	for _, ohms := range f.LeadOhms {
+		if err := firstOutside(check{"lead in Ω", ohms, 0, 1e6}); err != nil {
+			return err
+		}
+	}
+	if f.Source != (Tone{}) {
+		if err := validateTones([]Tone{f.Source}); err != nil {
+			return fmt.Errorf("known source: %w", err)
+		}
 	}
 	for i := range f.Inputs {
 		if err := f.Inputs[i].validate(); err != nil {
