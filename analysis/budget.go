@@ -1,5 +1,7 @@
 package analysis
 
+import "math"
+
 // Contribution is one source of a reading's uncertainty.
 type Contribution struct {
 	// Source names it in plain words.
@@ -10,6 +12,9 @@ type Contribution struct {
 	// Std is its standard uncertainty, already times its sensitivity, in the
 	// reading's unit.
 	Std float64 `json:"std"`
+	// Rectangular: its values are evenly spread within limits, √3 times Std
+	// either way (JCGM 100:2008, 4.3.7); otherwise it is normal, or near enough.
+	Rectangular bool `json:"rectangular,omitempty"`
 }
 
 // Budget is all that a reading's uncertainty consists of. Contributions are
@@ -26,6 +31,65 @@ func (b Budget) Std() float64 {
 	return Hypot(std...)
 }
 
+// Expanded is half the width of the interval that holds 95.45 % of what can
+// be meant. That is CoverageK times Std where the contributions together are
+// normal, and less where one that is evenly spread outweighs the rest: such a
+// one lies wholly within ±√3 of its standard uncertainty, so that k = 2 would
+// state an interval that holds everything (JCGM 100:2008, 6.3.3 and G.1.3;
+// JCGM 101:2008, 7.7, propagates the distributions). The largest rectangular
+// contribution is taken as it is and all others together as normal: exact for
+// one of them beside noise, 1.3 % too wide for two alike and nothing else.
+func (b Budget) Expanded() float64 {
+	std, largest := b.Std(), 0.0
+	for _, c := range b {
+		if c.Rectangular {
+			largest = math.Max(largest, c.Std)
+		}
+	}
+	if std == 0 {
+		return 0
+	}
+	return coverageFactor(largest/std) * std
+}
+
+// rectangularFrom is the share from which a rectangular contribution makes
+// itself felt: below it the factor is 2 within 1e-4.
+const rectangularFrom = 0.2
+
+// coverageFactor is what expands the standard uncertainty of the sum of a
+// rectangular distribution, whose share of it is given, and a normal one, to
+// 95.45 %.
+func coverageFactor(share float64) float64 {
+	if share < rectangularFrom {
+		return CoverageK
+	}
+	limit, normal := math.Sqrt(3)*share, math.Sqrt(math.Max(0, 1-share*share))
+	wanted := math.Erf(CoverageK / math.Sqrt2)
+	if normal < 1e-6 {
+		return wanted * limit
+	}
+	low, high := 1.0, CoverageK
+	for range 30 {
+		if k := (low + high) / 2; heldBy(k, limit, normal) < wanted {
+			low = k
+		} else {
+			high = k
+		}
+	}
+	return high
+}
+
+// heldBy is the probability that the sum of a rectangular variate within
+// ±limit and a normal one is within ±k: the mean of the normal's distribution
+// function over the rectangle, twice, less 1.
+func heldBy(k, limit, normal float64) float64 {
+	// The integral of the normal distribution function Φ is x·Φ(x) + φ(x).
+	integral := func(x float64) float64 {
+		return x*math.Erfc(-x/math.Sqrt2)/2 + math.Exp(-x*x/2)/math.Sqrt(2*math.Pi)
+	}
+	return normal/limit*(integral((k+limit)/normal)-integral((k-limit)/normal)) - 1
+}
+
 // times returns b in another unit, factor of it to one of the present.
 func (b Budget) times(factor float64) Budget {
 	out := make(Budget, len(b))
@@ -36,10 +100,19 @@ func (b Budget) times(factor float64) Budget {
 	return out
 }
 
-// typeA and typeB make one contribution.
-func typeA(source string, std float64) Contribution { return Contribution{source, "A", std} }
+// typeA and typeB make one contribution, evenly one of type B that is
+// rectangular.
+func typeA(source string, std float64) Contribution {
+	return Contribution{Source: source, Kind: "A", Std: std}
+}
 
-func typeB(source string, std float64) Contribution { return Contribution{source, "B", std} }
+func typeB(source string, std float64) Contribution {
+	return Contribution{Source: source, Kind: "B", Std: std}
+}
+
+func evenly(source string, std float64) Contribution {
+	return Contribution{Source: source, Kind: "B", Std: std, Rectangular: true}
+}
 
 // Sources of uncertainty, as they are called in every budget.
 const (

@@ -18,25 +18,25 @@ type Magnitude struct {
 type part struct {
 	source, kind string
 	std          []float64
+	rectangular  bool
 	// shared: it moves all points alike, so it cancels between two of them.
 	shared bool
 }
 
-// add appends a source of uncertainty with the same standard uncertainty, in
-// dB, at each point.
-func (m *Magnitude) add(source, kind string, std float64, shared bool) {
+// addShared appends a source of uncertainty that moves all points alike.
+func (m *Magnitude) addShared(c Contribution) {
 	all := make([]float64, len(m.DB))
 	for i := range all {
-		all[i] = std
+		all[i] = c.Std
 	}
-	m.parts = append(m.parts, part{source, kind, all, shared})
+	m.parts = append(m.parts, part{source: c.Source, kind: c.Kind, std: all, rectangular: c.Rectangular, shared: true})
 }
 
 // Budget returns what the uncertainty at point i consists of, in dB.
 func (m Magnitude) Budget(i int) Budget {
 	var b []Contribution
 	for _, p := range m.parts {
-		b = append(b, Contribution{p.source, p.kind, p.std[i]})
+		b = append(b, Contribution{p.source, p.kind, p.std[i], p.rectangular})
 	}
 	return nonzero(b...)
 }
@@ -47,7 +47,7 @@ func (m Magnitude) Between(i, j int) Budget {
 	var b []Contribution
 	for _, p := range m.parts {
 		if !p.shared {
-			b = append(b, Contribution{p.source, p.kind, Hypot(p.std[i], p.std[j])})
+			b = append(b, Contribution{p.source, p.kind, Hypot(p.std[i], p.std[j]), p.rectangular})
 		}
 	}
 	return nonzero(b...)
@@ -56,22 +56,31 @@ func (m Magnitude) Between(i, j int) Budget {
 // Std returns the whole standard uncertainty at point i in dB.
 func (m Magnitude) Std(i int) float64 { return m.Budget(i).Std() }
 
-// sharedStd is the part of Std(i) that all points share.
-func (m Magnitude) sharedStd(i int) float64 {
-	var b Budget
-	for _, p := range m.parts {
-		if p.shared {
-			b = append(b, Contribution{Std: p.std[i]})
+// sharedExpanded is the part of the expanded uncertainty u of each point that
+// all points share: what is left of u without it, in squares, is nowhere less
+// than the expanded uncertainty of what they do not share.
+func (m Magnitude) sharedExpanded(u []float64) float64 {
+	shared := math.Inf(1)
+	for i := range u {
+		var own Budget
+		for _, p := range m.parts {
+			if !p.shared {
+				own = append(own, Contribution{Std: p.std[i], Rectangular: p.rectangular})
+			}
 		}
+		shared = math.Min(shared, sq(u[i])-sq(own.Expanded()))
 	}
-	return b.Std()
+	if math.IsInf(shared, 1) {
+		return 0
+	}
+	return math.Sqrt(math.Max(0, shared))
 }
 
 // expanded returns the expanded uncertainty of each point in dB.
 func (m Magnitude) expanded() []float64 {
 	u := make([]float64, len(m.DB))
 	for i := range u {
-		u[i] = CoverageK * m.Std(i)
+		u[i] = m.Budget(i).Expanded()
 	}
 	return u
 }

@@ -39,7 +39,10 @@ func atMost(e Estimate, bound bool) Estimate {
 // Std is that of what was read, benchStd that of what was taken off.
 type corrected struct {
 	Estimate
-	benchStd                 float64
+	benchStd float64
+	// line: benchStd is mostly that of a phase which is not known, the
+	// deviation its sine, which is no wider than a rectangular one.
+	line                     bool
 	upperBound, floorLimited bool
 	note                     string
 }
@@ -75,6 +78,7 @@ func takeOffLine(read, bench Estimate) corrected {
 	if c.floorLimited {
 		c.Value += oneSidedBound(bench)
 	}
+	c.line = true
 	return c
 }
 

@@ -78,7 +78,9 @@ type Reading struct {
 	Weighting string  `json:"weighting,omitempty"`
 	Value     float64 `json:"value"`
 	Unit      string  `json:"unit"`
-	// Uncertainty is expanded by K, in Unit.
+	// Uncertainty is half the width of the interval that holds the truth with
+	// 95.45 %, in Unit, as [Budget.Expanded] gives it; K is the factor of a
+	// normal distribution with that interval.
 	Uncertainty float64 `json:"uncertainty"`
 	K           float64 `json:"k"`
 	// UpperBound: the true figure is not above Value; it could not be told
@@ -109,7 +111,7 @@ type Curve struct {
 	// PhaseUncertaintyDeg and GroupDelayUS go with PhaseDeg.
 	PhaseUncertaintyDeg []float64 `json:"phase_uncertainty_deg,omitempty"`
 	GroupDelayUS        []float64 `json:"group_delay_us,omitempty"`
-	// Uncertainty is of Value, expanded by k = 2.
+	// Uncertainty is of Value, expanded as a Reading's is.
 	Uncertainty []float64 `json:"uncertainty,omitempty"`
 	// SharedUncertainty is the part of Uncertainty that moves all points alike,
 	// expanded: it cancels between two points.

@@ -9,7 +9,7 @@ import (
 // both in the quantity's unit.
 func reading(quantity, output string, value float64, b Budget) Reading {
 	return Reading{Quantity: quantity, Output: output, Unit: UnitOf(quantity), Value: value,
-		Uncertainty: CoverageK * b.Std(), K: CoverageK, Budget: b}
+		Uncertainty: b.Expanded(), K: CoverageK, Budget: b}
 }
 
 // refuse adds a refusal for each quantity.

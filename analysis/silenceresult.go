@@ -35,9 +35,10 @@ type silenceReadings struct {
 
 // level appends a reading of a level in volts, put right by own.
 func (b *silenceReadings) level(r Reading, c corrected, own share) {
+	floor := typeB(sourceFloor, DBFromRelative(c.benchStd/c.Value))
+	floor.Rectangular = c.line
 	read := reading(r.Quantity, b.output, DBu(c.Value)+own.db, append(nonzero(
-		typeA(sourceScatter, DBFromRelative(c.Std/c.Value)), typeB(sourceFloor, DBFromRelative(c.benchStd/c.Value)),
-		typeB(sourceShare, own.std)), b.scale...))
+		typeA(sourceScatter, DBFromRelative(c.Std/c.Value)), floor, evenly(sourceShare, own.std)), b.scale...))
 	read.FrequencyHz, read.Harmonic, read.Weighting, read.Note = r.FrequencyHz, r.Harmonic, r.Weighting, r.Note
 	r = read
 	r.UpperBound, r.FloorLimited = c.upperBound, c.floorLimited
@@ -70,7 +71,7 @@ func (b *silenceReadings) addMains() {
 	m := b.s.Mains
 	if m.Found {
 		b.res.Readings = append(b.res.Readings, reading(MainsFrequency, b.output, m.FrequencyHz.Value,
-			nonzero(typeA(sourceNoise, m.FrequencyHz.Std), typeB(sourceClock, m.FrequencyHz.Value*b.s.clockStdPPM*1e-6))))
+			nonzero(typeA(sourceNoise, m.FrequencyHz.Std), evenly(sourceClock, m.FrequencyHz.Value*b.s.clockStdPPM*1e-6))))
 	} else {
 		b.res.refuse(b.output, "", m.Reason, MainsFrequency)
 		if len(b.s.Harmonics) == 0 {

@@ -14,7 +14,9 @@ type Split struct {
 	// bench is what the two inputs' profiles say of their ratio, nothing
 	// without a profile.
 	bench BenchInput
-	line  straightPhase
+	// leadDelayStdS is that of each input's loopback lead.
+	leadDelayStdS [2]float64
+	line          straightPhase
 }
 
 // CompareOutputs divides output by reference, each with the response read from
@@ -25,7 +27,7 @@ func CompareOutputs(output, reference *Raw, outputResponse, referenceResponse *G
 	if err != nil {
 		return nil, err
 	}
-	s := &Split{}
+	s := &Split{leadDelayStdS: [2]float64{benchOut.LeadDelayStdS, benchRef.LeadDelayStdS}}
 	points := denseRatio(output, reference, ratio)
 	if benchOut.Loopback != nil && benchRef.Loopback != nil {
 		if s.bench, err = benchRatio(benchOut, benchRef); err != nil {
@@ -137,7 +139,7 @@ func (s *Split) Level() Magnitude {
 // Delay is output minus reference in seconds.
 func (s *Split) Delay() (seconds float64, b Budget) {
 	return s.line.delayS, nonzero(typeA(sourceNoise, s.line.delayStd), typeB(sourceLoopNoise, s.bench.LatencyS.Std),
-		typeB(sourceLoopDelay, s.bench.LeadDelayStdS))
+		evenly(sourceLoopDelay, s.leadDelayStdS[0]), evenly(sourceLoopDelay+", of the reference", s.leadDelayStdS[1]))
 }
 
 // Polarity is +1 when both outputs swing the same way, −1 when not.

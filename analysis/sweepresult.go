@@ -130,8 +130,8 @@ func (b BenchInput) addTo(m *Magnitude) {
 		m.DB[i] += b.LoadingDB.Value
 	}
 	m.parts = append(m.parts, part{source: sourceLoopNoise, kind: "B", std: loop})
-	m.add(sourceLoopPlug, "B", DBFromRelative(b.PlugRelStd), true)
-	m.add(sourceLoading, "B", b.LoadingDB.Std, true)
+	m.addShared(typeB(sourceLoopPlug, DBFromRelative(b.PlugRelStd)))
+	m.addShared(evenly(sourceLoading, b.LoadingDB.Std))
 }
 
 // delayResult gives delay and polarity, and the curve with the delay taken
@@ -139,11 +139,11 @@ func (b BenchInput) addTo(m *Magnitude) {
 func delayResult(g *Gated, m Magnitude, line straightPhase, bench BenchInput, name string) Result {
 	var res Result
 	budget := nonzero(typeA(sourceNoise, line.delayStd), typeB(sourceLoopNoise, bench.LatencyS.Std),
-		typeB(sourceLoopDelay, bench.LeadDelayStdS)).times(1e6)
+		evenly(sourceLoopDelay, bench.LeadDelayStdS)).times(1e6)
 	delay := g.ArrivalS + line.delayS - bench.LatencyS.Value
 	res.Readings = append(res.Readings, reading(Delay, name, delay*1e6, budget), reading(Polarity, name, float64(line.polarity), nil))
 	c := Curve{Quantity: Response, Output: name, Unit: UnitOf(Response), FrequencyHz: m.FrequencyHz, Value: m.DB,
-		Uncertainty: m.expanded(), SharedUncertainty: CoverageK * m.sharedStd(0)}
+		Uncertainty: m.expanded(), SharedUncertainty: m.sharedExpanded(m.expanded())}
 	c.PhaseDeg, c.PhaseUncertaintyDeg, c.GroupDelayUS = g.phaseCurve(line.delayS, bench.relStd, Hypot(bench.LatencyS.Std, bench.LeadDelayStdS))
 	res.Curves = append(res.Curves, c)
 	return res
@@ -270,7 +270,7 @@ func (s *Split) result(name, ref string, band Band) Result {
 	add(reading(DelayMatch, name, delay*1e6, budget.times(1e6)), 0, "")
 	add(reading(PolarityMatch, name, float64(s.Polarity()), nil), 0, "")
 	c := Curve{Quantity: SplitDifference, Output: name, Reference: ref, Unit: UnitOf(SplitDifference),
-		FrequencyHz: m.FrequencyHz, Value: m.DB, Uncertainty: m.expanded(), SharedUncertainty: CoverageK * m.sharedStd(0)}
+		FrequencyHz: m.FrequencyHz, Value: m.DB, Uncertainty: m.expanded(), SharedUncertainty: m.sharedExpanded(m.expanded())}
 	c.PhaseDeg, c.PhaseUncertaintyDeg, c.GroupDelayUS = s.Ratio.phaseCurve(0, s.bench.relStd, Hypot(s.bench.LatencyS.Std, s.bench.LeadDelayStdS))
 	res.Curves = append(res.Curves, c)
 	return res

@@ -125,7 +125,7 @@ func (b BenchInput) toneAt(f float64) (db float64, own Budget) {
 	}
 	return b.LoadingDB.Value - DB(cmplx.Abs(b.Loopback.at(f))), nonzero(
 		typeB(sourceLoopNoise, DBFromRelative(b.Loopback.relStdAt(f))),
-		typeB(sourceLoopPlug, DBFromRelative(b.PlugRelStd)), typeB(sourceLoading, b.LoadingDB.Std))
+		typeB(sourceLoopPlug, DBFromRelative(b.PlugRelStd)), evenly(sourceLoading, b.LoadingDB.Std))
 }
 
 func (t Transfer) relStdAt(f float64) float64 { return t.RelStd[NearestIndex(t.FrequencyHz, f)] }
@@ -167,7 +167,7 @@ func thd(c ToneChannel, output string, bench BenchInput) Reading {
 	// The bench's harmonics add to the board's in a phase that is not known:
 	// the result can be off by all of them, evenly spread.
 	return reading(THD, output, value*percent, nonzero(
-		typeA(sourceNoise, math.Sqrt(variance)/(2*value)*percent), typeB(sourceFloor, own/math.Sqrt(3))))
+		typeA(sourceNoise, math.Sqrt(variance)/(2*value)*percent), evenly(sourceFloor, own/math.Sqrt(3))))
 }
 
 // thdN is the RMS of all but the fundamental from 20 Hz to 20 kHz over the

@@ -50,8 +50,8 @@ func OutputFullScale(m MeterReading, levelDBFS float64) (FullScale, error) {
 	return FullScale{
 		DBu: full,
 		Budget: analysis.Budget{
-			{Source: sourceMeter, Kind: "B", Std: db(limit)},
-			{Source: sourceResolution, Kind: "B", Std: db(m.ResolutionV / 2)},
+			{Source: sourceMeter, Kind: "B", Std: db(limit), Rectangular: true},
+			{Source: sourceResolution, Kind: "B", Std: db(m.ResolutionV / 2), Rectangular: true},
 		},
 	}, nil
 }
