@@ -2,6 +2,7 @@ package verdict
 
 import (
 	"math"
+	"sort"
 
 	"boardproof/analysis"
 )
@@ -50,22 +51,25 @@ func Settle(j Judged, taken int) (more int, ok bool) {
 	if j.Limit == nil || len(j.Budget) == 0 || taken < 1 {
 		return 0, false
 	}
-	var a, b float64
-	for _, c := range j.Budget {
+	needed := math.Abs(Margin(j.Value, *j.Limit))
+	enough := func(takes int) bool { return averaged(j.Budget, float64(taken)/float64(takes)).Expanded() <= needed }
+	if !enough(mostTakes) {
+		return 0, false
+	}
+	return max(1, sort.Search(mostTakes, func(n int) bool { return n > taken && enough(n) })-taken), true
+}
+
+// mostTakes is more than anybody has time for.
+const mostTakes = 1_000_000
+
+// averaged is b with the variance of what was read from the noise times share.
+func averaged(b analysis.Budget, share float64) analysis.Budget {
+	out := make(analysis.Budget, len(b))
+	for i, c := range b {
 		if c.Kind == "A" {
-			a += c.Std * c.Std
-		} else {
-			b += c.Std * c.Std
+			c.Std *= math.Sqrt(share)
 		}
+		out[i] = c
 	}
-	needed := Margin(j.Value, *j.Limit) / analysis.CoverageK
-	left := needed*needed - b
-	if !(left > 0) {
-		return 0, false
-	}
-	takes := math.Ceil(float64(taken) * a / left)
-	if takes > math.MaxInt32 {
-		return 0, false
-	}
-	return max(1, int(takes)-taken), true
+	return out
 }

@@ -103,6 +103,25 @@ func (s Step) Reads() []string {
 	return names
 }
 
+// ReadFrom lists the signals of s that a quantity is read from. Impulses
+// beside a sweep are a second opinion only.
+func (s Step) ReadFrom(quantity string) []testsignals.Kind {
+	from := traits[quantity].signals
+	if quantity == analysis.Response {
+		from = fromPulse
+	}
+	var kinds []testsignals.Kind
+	for _, k := range s.Signals {
+		if k == testsignals.Impulses && slices.Contains(s.Signals, testsignals.Sweep) {
+			continue
+		}
+		if slices.Contains(from, k) {
+			kinds = append(kinds, k)
+		}
+	}
+	return kinds
+}
+
 // Band is where flatness and the worst level match are read in s: the band
 // that its limits name, analysis.DefaultBand where none does.
 func (s Step) Band() analysis.Band {

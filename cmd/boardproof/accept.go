@@ -149,15 +149,23 @@ func (a *app) present(s *db.Store, run db.Run, plan verdict.Plan, profile *calib
 		dir = filepath.Join(s.Path()+".plots", run.ID)
 	}
 	paths, drawErr := drawPlots(dir, run, plan, profile)
+	run.Readings = settled(run, plan)
 	if a.json {
-		return errors.Join(report.Write(a.out, runDocument(run, paths)), drawErr)
+		return errors.Join(report.Write(a.out, runDocument(run, plan, paths)), drawErr)
 	}
 	a.wrapped("", fmt.Sprintf("board %s, run %s, %s, bench %s, profile %s", run.BoardAsWas.Label, run.ID, local(run.Started), run.Bench, run.ProfileID))
 	err := report.Table(a.out, run.Readings, report.TableOptions{Simulated: run.Simulated, Refused: run.Refused, All: all})
 	if err != nil {
 		return err
 	}
-	a.printf("rule: %s\n", ruleInWords(plan.Rule))
+	for _, t := range run.Takes {
+		if t.LeftOut != "" {
+			a.wrapped("", fmt.Sprintf("left out: a %s of step %q: %s", t.Take.Signal.Kind, t.Step, t.LeftOut))
+		}
+	}
+	if plan.Rule != "" {
+		a.printf("rule: %s\n", ruleInWords(plan.Rule))
+	}
 	for _, p := range paths {
 		a.printf("plot: %s\n", p)
 	}
@@ -166,9 +174,9 @@ func (a *app) present(s *db.Store, run db.Run, plan verdict.Plan, profile *calib
 
 func ruleInWords(r verdict.Rule) string {
 	if r == verdict.Simple {
-		return "the figure alone decides, its uncertainty is not counted"
+		return "simple, the figure alone decides, its uncertainty is not counted"
 	}
-	return "a figure passes when it is inside its limit by at least its uncertainty (k = 2)"
+	return "guarded, a figure passes when it is inside its limit by at least its uncertainty (k = 2)"
 }
 
 // runInfo is what the JSON says of a run beside its readings.
@@ -180,17 +188,18 @@ type runInfo struct {
 	Finished   time.Time       `json:"finished"`
 	Method     string          `json:"method_version"`
 	Corrects   string          `json:"corrects,omitempty"`
+	Rule       verdict.Rule    `json:"rule,omitempty"`
 	Verdict    verdict.Outcome `json:"verdict"`
 	Notes      string          `json:"notes,omitempty"`
 	Takes      []db.TakeRef    `json:"takes,omitempty"`
 	PlotsDrawn []string        `json:"plots,omitempty"`
 }
 
-func runDocument(run db.Run, plots []string) report.Document {
+func runDocument(run db.Run, plan verdict.Plan, plots []string) report.Document {
 	return report.Document{
 		Simulated: run.Simulated, Board: run.BoardAsWas,
 		Run: runInfo{run.ID, run.Bench, run.Operator, run.Started, run.Finished, run.MethodVersion, run.Corrects,
-			run.Verdict, run.Notes, run.Takes, plots},
+			plan.Rule, run.Verdict, run.Notes, run.Takes, plots},
 		Profile: run.ProfileID, Readings: run.Readings, Curves: run.Curves, Refused: run.Refused,
 	}
 }

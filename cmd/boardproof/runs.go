@@ -2,12 +2,14 @@ package main
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"unicode/utf8"
 
 	"github.com/spf13/cobra"
 
 	"boardproof/analysis/verdict"
+	"boardproof/cmd/boardproof/internal/report"
 	"boardproof/db"
 )
 
@@ -63,11 +65,11 @@ func (a *app) printRuns(runs []db.Run) {
 }
 
 func (a *app) showCommand() *cobra.Command {
-	var plots string
+	var plots, budget, output string
 	var all bool
 	cmd := &cobra.Command{
 		Use:   "show RUN",
-		Short: "Show a run again, with its plots",
+		Short: "Show a run again, with its plots, or what an uncertainty consists of",
 		Args:  exactArgs("a run's name"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return a.withStore(cmd.Context(), func(s *db.Store) error {
@@ -75,6 +77,12 @@ func (a *app) showCommand() *cobra.Command {
 				run, err := s.FindRun(ctx, args[0])
 				if err != nil {
 					return err
+				}
+				if budget != "" {
+					return a.showBudgets(run, budget, output)
+				}
+				if output != "" {
+					return wrongUsef("--output goes with --budget QUANTITY")
 				}
 				var plan verdict.Plan
 				if run.PlanID != 0 {
@@ -96,5 +104,40 @@ func (a *app) showCommand() *cobra.Command {
 	}
 	cmd.Flags().StringVar(&plots, "plots", "", "folder for the plots (default: beside the database)")
 	cmd.Flags().BoolVar(&all, "all", false, "print every row of long lists")
+	cmd.Flags().StringVar(&budget, "budget", "", "print what the uncertainty of this quantity consists of, as in level_match")
+	cmd.Flags().StringVar(&output, "output", "", "with --budget: at this output only")
 	return cmd
+}
+
+// showBudgets prints the budget of each reading of a quantity, at one output
+// or, for "", at all.
+func (a *app) showBudgets(run db.Run, quantity, output string) error {
+	var rows []verdict.Judged
+	var have []string
+	for _, j := range run.Readings {
+		switch {
+		case j.Quantity != quantity:
+			if !slices.Contains(have, j.Quantity) {
+				have = append(have, j.Quantity)
+			}
+		case output == "" || strings.EqualFold(j.Output, output):
+			rows = append(rows, j)
+		}
+	}
+	switch {
+	case len(rows) > 0:
+	case slices.ContainsFunc(run.Readings, func(j verdict.Judged) bool { return j.Quantity == quantity }):
+		return wrongUsef("run %s has no reading of %s at output %q", run.ID, quantity, output)
+	default:
+		slices.Sort(have)
+		return wrongUsef("run %s has no reading of %q: it has %s", run.ID, quantity, strings.Join(have, ", "))
+	}
+	if a.json {
+		doc := runDocument(run, verdict.Plan{}, nil)
+		doc.Readings, doc.Curves, doc.Refused = rows, nil, nil
+		return report.Write(a.out, doc)
+	}
+	a.wrapped("", fmt.Sprintf("run %s, board %s, profile %s", run.ID, run.BoardAsWas.Label, run.ProfileID))
+	a.printf("\n")
+	return report.Budgets(a.out, rows)
 }

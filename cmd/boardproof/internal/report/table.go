@@ -89,6 +89,9 @@ func body(rows []verdict.Judged, all, colour bool) []string {
 		}
 		for i, c := range g.cells {
 			lines = append(lines, layRow(cols, c, painter(g.rows[i].Verdict, colour))...)
+			if line := conditionLine(g.rows[i]); line != "" {
+				lines = append(lines, paragraph("    ", line)...)
+			}
 			for _, note := range g.folded[i] {
 				lines = append(lines, paragraph("  ", note)...)
 			}
