@@ -28,6 +28,10 @@ type Interface struct {
 	Outputs int
 	// OutputNoiseDBu is the converter's white noise at the output, 20 Hz to 20 kHz.
 	OutputNoiseDBu float64
+	// OutputCouplingHz and OutputDroopDB are what the output does to what is
+	// played, as CouplingHz and DroopDB of an [Input]. It is no part of the
+	// board's [Truth].
+	OutputCouplingHz, OutputDroopDB float64
 	// Second and Third are the amplitudes of the output's own harmonics,
 	// relative to the fundamental, for a sine at full scale.
 	Second, Third float64

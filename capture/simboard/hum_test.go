@@ -141,3 +141,22 @@ func mustReady(t *testing.T, name string) Config {
 	}
 	return c
 }
+
+// The comb of the truth is what it says of each harmonic, and the phase of the
+// mains turns as often as its mean frequency says.
+func TestTruthOfCombAndPhase(t *testing.T) {
+	s := bench(t, mustReady(t, "ground-loop"))
+	comb := s.Truth().HumComb("B")
+	if len(comb) <= 40 || s.Truth().HumComb("nowhere") != nil {
+		t.Fatalf("a comb of %d harmonics, and %v of no output", len(comb), s.Truth().HumComb("nowhere"))
+	}
+	sum := 0.0
+	for n := 1; n <= 40; n++ {
+		near(t, "harmonic", comb[n], s.Truth().HumVolts("B", n), 0)
+		sum += comb[n] * comb[n]
+	}
+	near(t, "total in volts", math.Sqrt(sum), s.Truth().HumTotalVolts("B", 40), 1e-15)
+	seconds := float64(len(take(t, s, toneSignal(t, 48000, -12, 1000), capture.ToBoard, "").Samples[0])) / 48000
+	last := s.LastTake()
+	near(t, "mean frequency in Hz", (last.MainsCycles(seconds)-last.MainsCycles(0))/seconds, last.MainsMeanHz, 1e-9)
+}

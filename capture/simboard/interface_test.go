@@ -62,3 +62,23 @@ func TestPatches(t *testing.T) {
 		}
 	}
 }
+
+// What the output does to the signal is in the samples and in what the truth
+// says of them, and not in the truth of the board: -3.01 dB at its corner, and
+// its droop at half the rate.
+func TestOutputResponse(t *testing.T) {
+	c := bare()
+	plain := bench(t, c).Truth()
+	c.Interface.OutputCouplingHz, c.Interface.OutputDroopDB = 20, 2.5
+	s := bench(t, c)
+	for _, hz := range []float64{20, 1000, 20000} {
+		sig := toneSignal(t, 48000, -12, hz)
+		played, first := inBody(sig, sig.Samples)
+		x, _ := inBody(sig, take(t, s, sig, capture.Loopback, "").Samples[0])
+		change := s.Truth().SampleResponse(capture.Loopback, 1, hz) / plain.SampleResponse(capture.Loopback, 1, hz)
+		near(t, "loss in dB", gainOf(change), -10*math.Log10(1+400/(hz*hz))-2.5*math.Pow(hz/24000, 16), 1e-6)
+		found := lockIn(x, hz, 48000, first) / lockIn(played, hz, 48000, first)
+		near(t, "samples against the truth in dB", gainOf(found/s.Truth().SampleResponse(capture.Loopback, 1, hz)), 0, 2e-3)
+	}
+	near(t, "the board's own gain in dB", s.Truth().GainDB("A"), plain.GainDB("A"), 0)
+}

@@ -142,6 +142,16 @@ func volts(dBu float64) float64 { return math.Sqrt(0.6) * math.Pow(10, dBu/20) }
 // response is what an input of the interface does to volts at its terminals,
 // its delay not included.
 func (in *Input) response(fHz, rateHz float64) complex128 {
+	return converter(in.CouplingHz, in.DroopDB, fHz, rateHz)
+}
+
+// outputResponse is what the output of the interface does to what is played.
+func (f *Interface) outputResponse(fHz, rateHz float64) complex128 {
+	return converter(f.OutputCouplingHz, f.OutputDroopDB, fHz, rateHz)
+}
+
+// converter is a first-order high-pass and the droop of a converter's filter.
+func converter(couplingHz, droopDB, fHz, rateHz float64) complex128 {
 	if fHz == 0 {
 		return 0
 	}
@@ -149,8 +159,8 @@ func (in *Input) response(fHz, rateHz float64) complex128 {
 	r *= r
 	r *= r
 	r *= r
-	droop := math.Exp(-in.DroopDB * math.Ln10 / 20 * r * r)
-	return complex(droop, 0) / complex(1, -in.CouplingHz/fHz)
+	droop := math.Exp(-droopDB * math.Ln10 / 20 * r * r)
+	return complex(droop, 0) / complex(1, -couplingHz/fHz)
 }
 
 // noise returns the input's own density in V²/Hz, referred to its terminals,

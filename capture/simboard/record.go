@@ -165,7 +165,14 @@ func (r *run) emf() []complex128 {
 	for i := range x {
 		x[i] *= peak
 	}
-	return r.transform.forward(x)
+	bins := r.transform.forward(x)
+	if f.OutputCouplingHz == 0 && f.OutputDroopDB == 0 {
+		return bins
+	}
+	for k := range bins {
+		bins[k] *= f.outputResponse(float64(k)*r.transform.stepHz(), r.rateHz)
+	}
+	return bins
 }
 
 // atBuffer takes the EMF, which it changes, to the buffer's output and

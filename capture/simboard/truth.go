@@ -77,7 +77,7 @@ func (t *Truth) SampleResponse(patch capture.Patch, input int, fHz float64) comp
 	}
 	rate := float64(t.cfg.RateHz)
 	scale := math.Pow(10, (f.OutputFullScaleDBu-t.InputFullScaleDBu(input))/20)
-	return terminals * in.response(fHz, rate) * delayed(f.LatencyFrames+in.DelayFrames, fHz, rate) * complex(scale, 0)
+	return terminals * f.outputResponse(fHz, rate) * in.response(fHz, rate) * delayed(f.LatencyFrames+in.DelayFrames, fHz, rate) * complex(scale, 0)
 }
 
 // terminals is volts at an input's terminals over the output's EMF.

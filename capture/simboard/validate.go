@@ -61,6 +61,8 @@ func (f *Interface) validate() error {
 		check{"output impedance in Ω", f.OutputOhms, 1e-3, 1e5},
 		check{"count of outputs", float64(f.Outputs), 1, 256},
 		check{"output noise in dBu", f.OutputNoiseDBu, -300, 0},
+		check{"output coupling in Hz", f.OutputCouplingHz, 0, 100},
+		check{"output droop in dB", f.OutputDroopDB, 0, 60},
 		check{"second harmonic", f.Second, 0, 0.1},
 		check{"third harmonic", f.Third, 0, 0.08},
 		check{"latency in frames", f.LatencyFrames, 0, 1e5},
