@@ -32,7 +32,9 @@ func (a *app) boardAdd() *cobra.Command {
 		Short: "Register a board with its chain of devices and the default plan",
 		Long: "Register a board. Devices are given in the order of the signal, each as\n" +
 			"  --device \"NAME,KIND[,VOLTS[,MILLIAMPERES[,PLUG]]]\"\n" +
-			"for example --device \"moss fuzz,fuzz,9,4\" --device \"front buffer,buffer,9,12\".",
+			"for example --device \"moss fuzz,fuzz,9,4\" --device \"front buffer,buffer,9,12\".\n" +
+			"KIND is in your own words. One with \"fuzz\" in it should see the guitar directly; one\n" +
+			"with \"buffer\" or \"buffered\" in it, as in \"delay buffered\", buffers also when bypassed.",
 		Args: exactArgs("the board's label"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			b.Label = args[0]

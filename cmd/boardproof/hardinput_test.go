@@ -4,6 +4,7 @@ import (
 	"math"
 	"math/cmplx"
 	"math/rand/v2"
+	"strings"
 	"testing"
 
 	"boardproof/analysis"
@@ -168,5 +169,16 @@ func againstClosedForm(t *testing.T, doc printed, output string, board onePole, 
 	}
 	if r := doc.reading(t, analysis.Polarity, output); r.Value != math.Copysign(1, gain) {
 		t.Errorf("polarity of %s is %g", output, r.Value)
+	}
+}
+
+// Nothing in a recording says when its signal was sent: a delay through a
+// plain wire comes out as anything, and has to say so.
+func TestADelayInARecordingIsQualified(t *testing.T) {
+	played, x := exported(t, "sweep", "--duration", "2")
+	recorded := writeWAV(t, 48000, wavfile.Float32, rolled(x, 9000, 9000, 1e-6, 1))
+	doc := measured(t, "measure", "response", "--played", played, "--recorded", recorded, "--outputs", "A=1")
+	if r := doc.reading(t, analysis.Delay, "A"); !strings.Contains(r.Note, "not the board's own") {
+		t.Errorf("delay %g µs through a wire, with the note %q", r.Value, r.Note)
 	}
 }

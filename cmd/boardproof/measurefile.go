@@ -13,6 +13,10 @@ import (
 	"boardproof/testsignals"
 )
 
+// delayNote qualifies the delay in a recording: its player and recorder share
+// no start.
+const delayNote = "counted from where reading began, not the board's own: a recording does not tell when the signal was sent"
+
 const relativeNote = "no profile: gains are ratios of the files' full scales"
 
 // measureFile reads a recording that was made elsewhere.
@@ -43,6 +47,11 @@ func (a *app) measureFile(ctx context.Context, name string, kind testsignals.Kin
 	}
 	doc := newDocument(name, res, false)
 	doc.Notes = append(doc.Notes, relativeNote)
+	for i := range doc.Readings {
+		if r := &doc.Readings[i]; r.Quantity == analysis.Delay {
+			r.Note = delayNote
+		}
+	}
 	if volts > 0 {
 		doc.Notes = append(doc.Notes, "levels in dBu are as exact as the --input-full-scale of "+f.inputFullScale+", of which nothing is known")
 	}

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"errors"
+	"fmt"
 	"io"
 	"os"
 	"os/exec"
@@ -82,7 +83,11 @@ func (a *app) planEdit() *cobra.Command {
 				if err != nil {
 					return err
 				}
-				return a.keepPlan(cmd.Context(), s, b, p, text)
+				err = a.keepPlan(cmd.Context(), s, b, p, text)
+				if err != nil && from == "" {
+					return setAside(text, err)
+				}
+				return err
 			})
 		},
 	}
@@ -131,6 +136,20 @@ func edited(ctx context.Context, text []byte) ([]byte, error) {
 		return nil, wrongUsef("running the editor %q: %w", editor, err)
 	}
 	return os.ReadFile(f.Name())
+}
+
+// setAside writes a plan that came from the editor and was not kept, for the
+// reason why, to a file, so that the editing is not lost.
+func setAside(text []byte, why error) error {
+	f, err := os.CreateTemp("", "plan-*.toml")
+	if err == nil {
+		_, err = f.Write(text)
+		err = errors.Join(err, f.Close())
+	}
+	if err != nil {
+		return errors.Join(why, fmt.Errorf("setting the edited plan aside: %w", err))
+	}
+	return fmt.Errorf("%w; what you wrote is in %s: correct it there and use --from", why, f.Name())
 }
 
 func (a *app) keepPlan(ctx context.Context, s *db.Store, b db.Board, old db.Plan, text []byte) error {
