@@ -2,7 +2,7 @@
 GO ?= go
 BIN := build/boardproof
 
-.PHONY: help build demo test lint vuln race bench truth fuzz deps deps-test clean
+.PHONY: help build demo test lint vuln race bench truth coverage crb fuzz deps deps-test clean
 
 help: ## list the targets
 	@grep -E '^[a-z-]+:.*## ' $(MAKEFILE_LIST) | sed 's/:.*## /\t/' | expand -t 12
@@ -33,6 +33,12 @@ bench: deps-test ## time and memory of one acceptance's analysis, beside plain S
 
 truth: deps-test ## measure 60 random simulated boards and hold each reading against the truth
 	TRUTH_BOARDS=60 $(GO) test ./cmd/boardproof/internal/procedure -run Truth -v -timeout 60m
+
+coverage: deps ## how often the stated interval holds the truth, over 2,000 random simulated boards
+	$(GO) run ./cmd/coverage
+
+crb: deps ## the estimators' variance over the Cramér-Rao bound
+	CRB_TRIALS=4000 $(GO) test ./analysis -run BoundOf -v -timeout 60m
 
 fuzz: deps ## fuzz what reads files, five minutes each
 	$(GO) test -fuzz=. -fuzztime=5m ./capture/wavfile
