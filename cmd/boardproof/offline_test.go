@@ -5,6 +5,7 @@ import (
 	"context"
 	"encoding/json"
 	"math"
+	"os"
 	"path/filepath"
 	"testing"
 
@@ -76,7 +77,7 @@ func (p printed) curve(t testing.TB, quantity, output string) analysis.Curve {
 // exported writes a signal with the program and returns its path and samples.
 func exported(t testing.TB, kind string, args ...string) (path string, samples []float64) {
 	t.Helper()
-	path = filepath.Join(t.TempDir(), kind+".wav")
+	path = filepath.Join(wavDir(t), kind+".wav")
 	if _, errs, code := runProgram(t, append([]string{"signal", kind, "--out", path}, args...)...); code != exitPassed {
 		t.Fatalf("signal %s: exit %d: %s", kind, code, errs)
 	}
@@ -89,7 +90,7 @@ func exported(t testing.TB, kind string, args ...string) (path string, samples [
 
 func writeWAV(t testing.TB, rateHz int, encoding wavfile.Encoding, channels ...[]float64) string {
 	t.Helper()
-	path := filepath.Join(t.TempDir(), "recorded.wav")
+	path := filepath.Join(wavDir(t), "recorded.wav")
 	if err := wavfile.WriteFile(path, &wavfile.Audio{RateHz: rateHz, Encoding: encoding, Samples: channels}); err != nil {
 		t.Fatal(err)
 	}
@@ -101,3 +102,13 @@ func writeWAV(t testing.TB, rateHz int, encoding wavfile.Encoding, channels ...[
 func dBOf(ratio float64) float64 { return 20 * math.Log10(ratio) }
 
 func dBuOf(voltsRMS float64) float64 { return dBOf(voltsRMS / math.Sqrt(0.6)) }
+
+// wavDir is where a test puts its recordings: a folder that goes with the
+// test, or KEEP_WAV, to look at them by hand after.
+func wavDir(t testing.TB) string {
+	t.Helper()
+	if dir := os.Getenv("KEEP_WAV"); dir != "" {
+		return dir
+	}
+	return t.TempDir()
+}
