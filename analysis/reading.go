@@ -34,6 +34,7 @@ const (
 	Polarity        = "polarity"          // +1 or -1
 	Level           = "level"             // dBu
 	DropOuts        = "drop_outs"         // count
+	BenchGainDrift  = "bench_gain_drift"  // dB, the loopback's gain over the profile's
 
 	Response        = "response"         // curve, dB and degrees
 	NoiseDensity    = "noise_density"    // curve, dBu in 1 Hz
@@ -45,7 +46,7 @@ const (
 // UnitOf returns the unit of a quantity's readings; "" for counts and signs.
 func UnitOf(quantity string) string {
 	switch quantity {
-	case Gain, Flatness, LevelMatch, WorstLevelMatch, Response, SplitDifference, HarmonicLevel:
+	case Gain, Flatness, LevelMatch, WorstLevelMatch, BenchGainDrift, Response, SplitDifference, HarmonicLevel:
 		return "dB"
 	case Noise, Hiss, Hum, HumHarmonic, OtherTone, Level, NoiseDensity, ThirdOctaves:
 		return "dBu"

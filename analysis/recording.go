@@ -2,6 +2,10 @@ package analysis
 
 import "boardproof/testsignals"
 
+// NoVolts is why absolute levels are refused where a recording does not say
+// what its full scale is.
+const NoVolts = "no profile and no input full scale: give --input-full-scale for absolute levels"
+
 // Recording is one take that has proved itself, as the estimators want it.
 type Recording struct {
 	Signal *testsignals.Signal

@@ -107,7 +107,7 @@ func toneReadings(rec *Recording, fit *ToneFit, x []float64, j, i int) Result {
 		level := DBu(c.Amplitude[0] * bench.VoltsPerUnit / math.Sqrt2)
 		add(reading(Level, name, level, append(nonzero(noise), bench.VoltsBudget...)))
 	} else {
-		res.refuse(name, "", "no profile and no input full scale: give --input-full-scale for absolute levels", Level)
+		res.refuse(name, "", NoVolts, Level)
 	}
 	gain, own := bench.toneAt(fit.FrequencyHz.Value)
 	gain += DB(c.Amplitude[0] / rec.Signal.Amplitude())

@@ -104,7 +104,7 @@ func (p *Profile) Check(device string, rateHz int, now time.Time) (absoluteRefus
 		return "", fmt.Errorf("profile %s was made at %d Hz, the bench is at %d Hz: calibrate at this rate or choose the other",
 			p.ID, p.Instrument.RateHz, rateHz)
 	}
-	if p.Instrument.Device != device {
+	if p.foreign(device) {
 		return fmt.Sprintf("profile %s is of %q, not of %q: calibrate this bench", p.ID, p.Instrument.Device, device), nil
 	}
 	if now.After(p.ValidUntil) {
@@ -112,6 +112,9 @@ func (p *Profile) Check(device string, rateHz int, now time.Time) (absoluteRefus
 	}
 	return "", nil
 }
+
+// foreign says whether p is of another device: nothing of it holds there.
+func (p *Profile) foreign(device string) bool { return p.Instrument.Device != device }
 
 // Known returns what the estimators need to know of input channel, or an
 // error when the profile does not cover it.

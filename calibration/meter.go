@@ -9,15 +9,22 @@ import (
 
 // MeterReading is what a multimeter showed while a tone played.
 type MeterReading struct {
-	Name string
+	Name string `json:"name,omitempty"`
 	// VoltsRMS is the reading.
-	VoltsRMS float64
+	VoltsRMS float64 `json:"volts_rms"`
 	// PercentOfReading and DigitsOff are the meter's accuracy at the tone's
 	// frequency, as its manual gives it: ± (% of reading + digits).
-	PercentOfReading float64
-	DigitsOff        float64
+	PercentOfReading float64 `json:"percent_of_reading"`
+	DigitsOff        float64 `json:"digits_off"`
 	// ResolutionV is the voltage of one digit.
-	ResolutionV float64
+	ResolutionV float64 `json:"resolution_v"`
+	// TrueRMS is kept for the record: a meter that averages and is marked in
+	// RMS of a sine reads this tone, whose harmonics are far below 0.1 %, as
+	// well.
+	TrueRMS bool `json:"true_rms"`
+	// FrequencyHz and LevelDBFS are of the tone, where they are known.
+	FrequencyHz float64 `json:"frequency_hz,omitempty"`
+	LevelDBFS   float64 `json:"level_dbfs,omitempty"`
 }
 
 // MaxMeterHz is the highest tone that a cheap meter can be trusted with:

@@ -25,19 +25,30 @@ type Profile struct {
 	Operator   string              `json:"operator,omitempty"`
 	// Meter names the multimeter, Controls the positions of the gain controls
 	// as the operator noted them.
-	Meter        string   `json:"meter,omitempty"`
-	Controls     string   `json:"controls,omitempty"`
-	TemperatureC *float64 `json:"temperature_c,omitempty"`
-	Simulated    bool     `json:"simulated"`
-	Method       string   `json:"method"`
+	Meter string `json:"meter,omitempty"`
+	// MeterReading or Source is what the full scales come from; both are nil in
+	// profiles that were made before they were kept.
+	MeterReading *MeterReading `json:"meter_reading,omitempty"`
+	Source       *KnownSource  `json:"source,omitempty"`
+	Controls     string        `json:"controls,omitempty"`
+	TemperatureC *float64      `json:"temperature_c,omitempty"`
+	Simulated    bool          `json:"simulated"`
+	Method       string        `json:"method"`
 	// Output is the channel that plays; OutputFullScaleDBu the level of a
 	// sine whose peaks just reach full scale there.
 	Output             int               `json:"output"`
 	OutputFullScaleDBu analysis.Estimate `json:"output_full_scale_dbu"`
+	// OutputFullScaleBudget is what its uncertainty consists of, in dB.
+	OutputFullScaleBudget analysis.Budget `json:"output_full_scale_budget,omitempty"`
 	// LoadingDB is by how much the inputs lowered the output's level while it
 	// was metered and looped back.
 	LoadingDB analysis.Estimate `json:"loading_db"`
-	Inputs    []Input           `json:"inputs"`
+	// OutputOhms is the output's impedance as its manual gives it, 0 where not
+	// known.
+	OutputOhms float64 `json:"output_ohms,omitempty"`
+	Inputs     []Input `json:"inputs"`
+	// Mismatch is between the first two inputs, nil where it was not measured.
+	Mismatch *Mismatch `json:"mismatch,omitempty"`
 }
 
 // Input is what is known of one input channel.
@@ -61,4 +72,8 @@ type Input struct {
 	NoiseDensity analysis.Curve `json:"noise_density"`
 	// THDPercent is the bench's own, at the calibration tone.
 	THDPercent analysis.Estimate `json:"thd_percent"`
+	// Impedance, Linearity and Crosstalk are empty where they were not measured.
+	Impedance *Impedance  `json:"impedance,omitempty"`
+	Linearity []LevelStep `json:"linearity,omitempty"`
+	Crosstalk []Crosstalk `json:"crosstalk,omitempty"`
 }

@@ -18,7 +18,7 @@ type Patching struct {
 // Recording turns a proved take into what the estimators work on. With a
 // profile the samples keep their full scales and the profile's knowledge of
 // each input goes with them; the estimators turn them into volts. profile may
-// be nil. now is held against the profile's validity. refused, where not "",
+// be nil; of a foreign one nothing is used. now is held against the profile's validity. refused, where not "",
 // says why absolute readings were withheld.
 func Recording(take *capture.Take, proof *capture.Proof, sig *testsignals.Signal, patch []Patching, profile *Profile, now time.Time) (rec *analysis.Recording, refused string, err error) {
 	rec = &analysis.Recording{Signal: sig, RateHz: float64(take.RateHz), State: take.State}
@@ -51,6 +51,9 @@ func Recording(take *capture.Take, proof *capture.Proof, sig *testsignals.Signal
 		}
 		if refused != "" {
 			b.VoltsPerUnit, b.Floor = 0, nil
+		}
+		if profile.foreign(take.Instrument.Device) {
+			b = analysis.BenchInput{}
 		}
 		rec.Bench = append(rec.Bench, b)
 	}

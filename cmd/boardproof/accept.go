@@ -19,7 +19,7 @@ import (
 )
 
 type acceptFlags struct {
-	benchFlags
+	useFlags
 	operator string
 	notes    string
 	corrects string
@@ -95,19 +95,32 @@ func (a *app) accept(ctx context.Context, s *db.Store, name string, f acceptFlag
 		return db.Run{}, err
 	}
 	started := a.now()
+	check, note, err := a.checkBench(ctx, sit, f.useFlags)
+	if err != nil {
+		return db.Run{}, err
+	}
 	got, err := sit.Accept(ctx, plan)
 	if err != nil {
 		return db.Run{}, err
 	}
+	got.AddCheck(check)
 	run := db.Run{
 		BoardID: board.ID, Bench: b.Name, ProfileID: profile.ID, PlanID: kept.ID, Simulated: in.Describe().Simulated,
 		Operator: f.operator, Started: started, Finished: a.now(), MethodVersion: analysis.MethodVersion,
-		Corrects: f.corrects, Notes: f.notes, Readings: got.Readings, Curves: got.Curves, Refused: got.Refused,
+		Corrects: f.corrects, Notes: joinNotes(f.notes, note), Readings: got.Readings, Curves: got.Curves, Refused: got.Refused,
 	}
 	if run, err = keepRun(ctx, s, run, got.Takes); err != nil {
 		return db.Run{}, err
 	}
 	return run, a.present(s, run, plan, profile, f.plots, f.all)
+}
+
+// joinNotes puts a note behind what the operator wrote.
+func joinNotes(notes, note string) string {
+	if notes == "" || note == "" {
+		return notes + note
+	}
+	return notes + "; " + note
 }
 
 // runOf returns the whole name of a run of board that id begins, "" for "".

@@ -209,24 +209,6 @@ func inputList(inputs map[string]int) string {
 	return strings.Join(words, ", ")
 }
 
-// printProfile prints a profile's figures, expanded by k = 2.
-func (a *app) printProfile(p *calibration.Profile) {
-	note := ""
-	if p.Simulated {
-		note = ", SIMULATED"
-	}
-	a.printf("  profile %s of %s, valid until %s%s\n", p.ID, local(p.Created), local(p.ValidUntil), note)
-	if a.now().After(p.ValidUntil) {
-		a.printf("  EXPIRED: absolute readings are refused until it is calibrated again\n")
-	}
-	a.printf("  output %d full scale %.2f ± %.2f dBu\n", p.Output, p.OutputFullScaleDBu.Value, 2*p.OutputFullScaleDBu.Std)
-	for _, in := range p.Inputs {
-		noise := in.Floor.Noise["A"]
-		a.printf("  input %d full scale %.2f ± %.2f dBu, latency %.3f ms, noise A-weighted %.1f dBu, THD %.2g %%\n", in.Channel,
-			in.FullScaleDBu.Value, 2*in.FullScaleDBu.Std, in.LatencyS.Value*1000, dbu(noise.Value), in.THDPercent.Value)
-	}
-}
-
 func (a *app) printJSON(v any) error {
 	b, err := json.Marshal(v)
 	if err != nil {

@@ -2,10 +2,12 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"maps"
 	"math"
 	"math/cmplx"
+	"os"
 	"slices"
 	"strconv"
 	"strings"
@@ -33,6 +35,15 @@ type calibrateFlags struct {
 	toneHz     float64
 	outputOhms float64
 	inputsOhms float64
+
+	temperature float64
+	// knowsTemperature is set where temperature was given.
+	knowsTemperature bool
+	source           calibration.KnownSource
+	resistor         calibration.SeriesResistor
+	linearity        bool
+	crosstalk        bool
+	swap             bool
 }
 
 func (a *app) calibrateCommand() *cobra.Command {
@@ -41,10 +52,14 @@ func (a *app) calibrateCommand() *cobra.Command {
 		Use:   "calibrate",
 		Short: "Find the bench's full scales, its own response, latency, noise and hum",
 		Long: "Walk through the calibration of a bench: a multimeter reads a tone, a loopback lead\n" +
-			"shows the bench's own response, terminated inputs its own noise and hum. The result\n" +
-			"is a profile, kept for good; readings name the profile they were made with.",
+			"shows the bench's own response, distortion and linearity, terminated inputs its own\n" +
+			"noise and hum. With --source-volts a source of known level at the inputs takes the\n" +
+			"multimeter's place. --swap, --crosstalk and --series-ohms add steps that need more\n" +
+			"plugging. The result is a profile, kept for good; readings name the profile they\n" +
+			"were made with.",
 		Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
+			f.knowsTemperature = cmd.Flags().Changed("temperature")
 			return a.withStore(cmd.Context(), func(s *db.Store) error { return a.calibrate(cmd.Context(), s, f) })
 		},
 	}
@@ -58,10 +73,21 @@ func (a *app) calibrateCommand() *cobra.Command {
 	fl.StringVar(&f.level, "level", "-12dBFS", "level of the tone and the loopback sweep")
 	fl.Float64Var(&f.toneHz, "tone", 185, "frequency of the metered tone in hertz, off the mains harmonics")
 	fl.IntVar(&f.days, "valid-days", int(calibration.DefaultValidity/(24*time.Hour)), "for how many days the profile is good")
-	fl.StringVar(&f.operator, "operator", "", "who calibrates")
+	fl.StringVar(&f.operator, "operator", os.Getenv("USER"), "who calibrates")
 	fl.StringVar(&f.controls, "controls", "", "where the gain controls stand, in your words")
 	fl.Float64Var(&f.outputOhms, "output-ohms", 0, "the output's impedance from the interface's manual")
 	fl.Float64Var(&f.inputsOhms, "inputs-ohms", 0, "the impedance of all looped inputs together, from the manual")
+	fl.BoolVar(&f.meter.TrueRMS, "meter-true-rms", false, "the meter reads true RMS (one that averages reads a sine as well)")
+	fl.Float64Var(&f.temperature, "temperature", 0, "of the room in °C, for the record")
+	fl.Float64Var(&f.source.VoltsRMS, "source-volts", 0, "instead of a meter: level of a known source at the inputs, in volts RMS")
+	fl.Float64Var(&f.source.Percent, "source-percent", 1, "the known source's accuracy, %")
+	fl.Float64Var(&f.source.FrequencyHz, "source-hz", 1000, "the known source's frequency in hertz")
+	fl.StringVar(&f.source.Name, "source", "", "which known source")
+	fl.BoolVar(&f.linearity, "linearity", true, "tones from -6 to -66 dBFS through the loopback lead")
+	fl.BoolVar(&f.swap, "swap", false, "exchange the first two inputs' plugs and compare the inputs")
+	fl.BoolVar(&f.crosstalk, "crosstalk", false, "a signal into one input at a time, the others terminated")
+	fl.Float64Var(&f.resistor.Ohms, "series-ohms", 0, "a known resistor for the lead, to find each input's impedance; 10000 suits most")
+	fl.Float64Var(&f.resistor.Percent, "series-percent", 1, "the resistor's tolerance, %")
 	return cmd
 }
 
@@ -77,6 +103,9 @@ func (a *app) calibrate(ctx context.Context, s *db.Store, f calibrateFlags) erro
 	if err := f.check(b.RateHz, level); err != nil {
 		return wrongUse(err)
 	}
+	if f.swap && len(b.Inputs) < 2 {
+		return wrongUsef("--swap needs two inputs, bench %q has one", b.Name)
+	}
 	in, closeDevice, err := a.openInstrument(b, f.benchFlags)
 	if err != nil {
 		return err
@@ -86,11 +115,19 @@ func (a *app) calibrate(ctx context.Context, s *db.Store, f calibrateFlags) erro
 	if err != nil {
 		return err
 	}
-	p, err := sit.Calibrate(ctx, procedure.CalibrationPlan{
+	plan := procedure.CalibrationPlan{
 		Bench: b.Name, Operator: f.operator, Controls: f.controls, ToneHz: f.toneHz, LevelDBFS: level,
 		OutputOhms: f.outputOhms, InputsOhms: f.inputsOhms, Validity: time.Duration(f.days) * 24 * time.Hour,
 		ReadMeter: func() (calibration.MeterReading, error) { return a.readMeter(ctx, f.meter, in, level, f.toneHz) },
-	})
+		Linearity: f.linearity, Swap: f.swap, Crosstalk: f.crosstalk, Resistor: f.resistor,
+	}
+	if f.source.VoltsRMS != 0 {
+		plan.Source = &f.source
+	}
+	if f.knowsTemperature {
+		plan.TemperatureC = &f.temperature
+	}
+	p, err := sit.Calibrate(ctx, plan)
 	if err != nil {
 		return err
 	}
@@ -111,8 +148,8 @@ func (f calibrateFlags) check(rateHz int, levelDBFS float64) error {
 	if err := tone.Validate(); err != nil {
 		return fmt.Errorf("--tone and --level: %w", err)
 	}
-	if !(f.outputOhms >= 0 && f.inputsOhms >= 0) || (f.outputOhms > 0) != (f.inputsOhms > 0) {
-		return fmt.Errorf("--output-ohms %g and --inputs-ohms %g: give both, above zero, or neither", f.outputOhms, f.inputsOhms)
+	if err := f.checkOptions(rateHz); err != nil {
+		return err
 	}
 	m := f.meter
 	if m.VoltsRMS == 0 {
@@ -121,6 +158,28 @@ func (f calibrateFlags) check(rateHz int, levelDBFS float64) error {
 	}
 	_, err := calibration.OutputFullScale(m, levelDBFS)
 	return err
+}
+
+// checkOptions is check for what can be left out.
+func (f calibrateFlags) checkOptions(rateHz int) error {
+	measured := f.resistor.Ohms > 0 && f.inputsOhms == 0
+	if !(f.outputOhms >= 0 && f.inputsOhms >= 0) || (f.outputOhms > 0) != (f.inputsOhms > 0) && !measured {
+		return fmt.Errorf("--output-ohms %g and --inputs-ohms %g: give both, above zero, or neither; --series-ohms measures the inputs'",
+			f.outputOhms, f.inputsOhms)
+	}
+	if r := f.resistor; !(r.Ohms == 0 || r.Ohms >= 10 && r.Ohms <= 1e7) || !(r.Percent >= 0 && r.Percent <= 20) {
+		return fmt.Errorf("--series-ohms %g and --series-percent %g: a resistor is 10 Ω to 10 MΩ, within 0 to 20 %%", r.Ohms, r.Percent)
+	}
+	if f.knowsTemperature && !(f.temperature >= -20 && f.temperature <= 60) {
+		return fmt.Errorf("--temperature %g is not -20 to 60 °C", f.temperature)
+	}
+	if f.source.VoltsRMS == 0 {
+		return nil
+	}
+	if f.meter.VoltsRMS != 0 {
+		return errors.New("--source-volts and --meter-volts: the full scales come from one of them")
+	}
+	return f.source.Check(rateHz)
 }
 
 func (a *app) printBenchProfile(ctx context.Context, s *db.Store, b db.Bench, p calibration.Profile) error {
@@ -179,5 +238,3 @@ func simulatedMeter(sim *simboard.Simboard, levelDBFS, toneHz, resolutionV float
 	}
 	return math.Round(volts/resolutionV) * resolutionV
 }
-
-func dbu(volts float64) float64 { return analysis.DBu(volts) }

@@ -93,7 +93,8 @@ func (a *app) demoSetUp(ctx context.Context, s *db.Store) error {
 		return err
 	}
 	f := calibrateFlags{meter: calibration.MeterReading{PercentOfReading: 0.5, DigitsOff: 2, ResolutionV: 0.0001}, level: "-12dBFS",
-		days: 365, operator: "demo", toneHz: 185}
+		days: 365, operator: "demo", toneHz: 185, linearity: true, crosstalk: true, swap: true,
+		outputOhms: 75, resistor: calibration.SeriesResistor{Ohms: 10e3, Percent: 1}}
 	f.bench = demoBench
 	if err := a.calibrate(ctx, s, f); err != nil {
 		return err

@@ -22,11 +22,26 @@ import (
 type benchFlags struct {
 	bench    string
 	simulate string
+	knobs    []string
 }
 
 func (f *benchFlags) add(cmd *cobra.Command) {
 	cmd.Flags().StringVar(&f.bench, "bench", "", "the bench to use (default: the only one there is)")
 	cmd.Flags().StringVar(&f.simulate, "simulate", "", "lay this simulated board on a simulated bench: "+strings.Join(simboard.ReadyNames(), ", "))
+}
+
+// addUse adds the flags of a command that measures with a bench as calibrated.
+func (f *useFlags) add(cmd *cobra.Command) {
+	f.benchFlags.add(cmd)
+	cmd.Flags().BoolVar(&f.noCheck, "no-check", false, "do not check the bench against its profile before use; the result says so")
+	cmd.Flags().StringArrayVar(&f.knobs, "simulate-knob", nil, "turn a control of the simulated interface, in dB, as in 2=+0.3 or output=-1")
+	cmd.Flags().MarkHidden("simulate-knob") //nolint:errcheck // it was added above
+}
+
+// useFlags are those of a command that measures.
+type useFlags struct {
+	benchFlags
+	noCheck bool
 }
 
 // chooseBench finds the bench that is meant.
@@ -56,7 +71,7 @@ func chooseBench(ctx context.Context, s *db.Store, f benchFlags) (db.Bench, erro
 func (a *app) openInstrument(b db.Bench, f benchFlags) (in capture.Instrument, close func() error, err error) {
 	none := func() error { return nil }
 	if b.Kind != kindSimulated {
-		if f.simulate != "" {
+		if f.simulate != "" || len(f.knobs) > 0 {
 			return nil, none, wrongUsef("bench %q is a real one: --simulate goes with a bench set up with 'bench set NAME --simulated'", b.Name)
 		}
 		sc, err := soundcard.Open(soundcard.Config{Device: b.Device, Host: b.Host, RateHz: b.RateHz})
@@ -75,7 +90,32 @@ func (a *app) openInstrument(b db.Bench, f benchFlags) (in capture.Instrument, c
 	}
 	cfg.RateHz, cfg.Now = b.RateHz, a.now
 	sim, err := simboard.New(cfg)
-	return sim, none, wrongUse(err)
+	if err != nil {
+		return nil, none, wrongUse(err)
+	}
+	return sim, none, wrongUse(turnKnobs(sim, f.knobs))
+}
+
+// turnKnobs turns controls of a simulated interface, each as in 2=+0.3.
+func turnKnobs(sim *simboard.Simboard, knobs []string) error {
+	for _, k := range knobs {
+		control, by, _ := strings.Cut(k, "=")
+		dB, err := strconv.ParseFloat(by, 64)
+		if err != nil {
+			return fmt.Errorf("--simulate-knob %q is not INPUT=dB or output=dB, as in 2=+0.3", k)
+		}
+		if control == "output" {
+			err = sim.SetOutputGainDB(dB)
+		} else if input, bad := strconv.Atoi(control); bad == nil {
+			err = sim.SetInputGainDB(input, dB)
+		} else {
+			err = fmt.Errorf("--simulate-knob %q names no input and not output", k)
+		}
+		if err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 const kindSimulated = "simboard"
@@ -102,6 +142,20 @@ func (a *app) sitting(ctx context.Context, b db.Bench, in capture.Instrument, ou
 		s.Patching = append(s.Patching, calibration.Patching{Output: o, Input: channel})
 	}
 	return s, wrongUse(s.CheckProfile())
+}
+
+// checkBench holds the bench against its profile before a board is connected.
+// note, where not "", is to be kept with what is measured.
+func (a *app) checkBench(ctx context.Context, sit *procedure.Sitting, f useFlags) (check *procedure.BenchCheck, note string, err error) {
+	if f.noCheck {
+		check = &procedure.BenchCheck{Note: procedure.BenchNotChecked}
+	} else if check, err = sit.CheckBench(ctx); err != nil {
+		return nil, "", err
+	}
+	if check.Note != "" && sit.Profile != nil {
+		sit.Operator.Say(check.Note)
+	}
+	return check, check.Note, nil
 }
 
 // parseOutputs reads A=1,B=2 in the order given.

@@ -17,7 +17,7 @@ import (
 // measureFlags are common to the measurements: at a bench, or of a file that
 // was recorded elsewhere.
 type measureFlags struct {
-	benchFlags
+	useFlags
 	recorded, played string
 	outputs          string
 	inputFullScale   string
@@ -107,11 +107,19 @@ func (a *app) measureBench(ctx context.Context, name string, kind testsignals.Ki
 		if err := sit.CheckProfile(); err != nil {
 			return wrongUse(err)
 		}
+		check, note, err := a.checkBench(ctx, sit, f.useFlags)
+		if err != nil {
+			return err
+		}
 		res, err := sit.Measure(ctx, kind, f.levelDBu, f.state)
 		if err != nil {
 			return err
 		}
+		res.Readings = append(check.Readings, res.Readings...)
 		doc = newDocument(name, res, in.Describe().Simulated)
+		if note != "" && profile != nil {
+			doc.Notes = append(doc.Notes, note)
+		}
 		if profile != nil {
 			doc.Profile = profile.ID
 		} else {
@@ -160,7 +168,7 @@ func wanted(name string) func(quantity string) bool {
 	case "response":
 		return func(q string) bool { return !isMatch(q) }
 	case "split":
-		return func(q string) bool { return isMatch(q) || q == analysis.ClockError }
+		return func(q string) bool { return isMatch(q) || q == analysis.ClockError || q == analysis.BenchGainDrift }
 	}
 	return func(string) bool { return true }
 }
@@ -187,10 +195,10 @@ func (a *app) printMeasured(doc *report.Document, f measureFlags) error {
 }
 
 // ofTheBoard is false where nothing at all was measured: the recorder's clock
-// alone is nothing.
+// and the bench's own gain alone are nothing.
 func ofTheBoard(doc *report.Document) bool {
 	for _, r := range doc.Readings {
-		if r.Quantity != analysis.ClockError {
+		if r.Quantity != analysis.ClockError && r.Quantity != analysis.BenchGainDrift {
 			return true
 		}
 	}

@@ -77,7 +77,7 @@ func (s *Sitting) step(ctx context.Context, step verdict.Step) (analysis.Result,
 		return res, nil, err
 	}
 	res.Add(read)
-	return res, takes, nil
+	return res, takes, s.mark(&res)
 }
 
 func (s *Sitting) refuseStep(step verdict.Step, cause error) (analysis.Result, []StepTake, error) {

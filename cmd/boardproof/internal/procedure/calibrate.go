@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"time"
 
+	"boardproof/analysis"
 	"boardproof/calibration"
 	"boardproof/capture"
 	"boardproof/testsignals"
@@ -23,6 +24,13 @@ type CalibrationPlan struct {
 	// OutputOhms and InputsOhms are from the interface's manual, 0 if not known.
 	OutputOhms, InputsOhms float64
 	Validity               time.Duration
+	// TemperatureC is of the room, nil if not known.
+	TemperatureC *float64
+	// Source, where not nil, gives the full scales and no meter is read.
+	Source *calibration.KnownSource
+	// Steps beyond the first; the resistor's is left out at 0 Ω.
+	Linearity, Swap, Crosstalk bool
+	Resistor                   calibration.SeriesResistor
 }
 
 // meterToneS is how long the metered tone plays: long enough to read a meter.
@@ -32,39 +40,66 @@ const meterToneS = 8.0
 const (
 	calibrationCaution = "amplifiers and loudspeakers unplugged from the interface; phantom power off; " +
 		"never connect a loudspeaker output to an input"
-	loopbackPrompt = "connect the output to every input with a short lead (a splitting lead for several inputs), no board between; " +
-		"put the multimeter, on AC volts, across the same lead; set the gain controls and do not touch them again"
+	loopbackPrompt   = "connect the output to every input with a short lead (a splitting lead for several inputs), no board between; "
+	meterPrompt      = "put the multimeter, on AC volts, across the same lead; "
+	controlsPrompt   = "set the gain controls and do not touch them again"
 	terminatedPrompt = "unplug the loopback lead and put a shorting plug, or a plug with a resistor of 1 kΩ or less, into each input"
 )
 
 // Calibrate walks through a calibration and returns the profile, not yet
 // kept. s.Profile is not used.
 func (s *Sitting) Calibrate(ctx context.Context, plan CalibrationPlan) (*calibration.Profile, error) {
-	if err := s.Operator.Ready(loopbackPrompt, calibrationCaution); err != nil {
-		return nil, err
+	prompt := loopbackPrompt + meterPrompt + controlsPrompt
+	if plan.Source != nil {
+		prompt = loopbackPrompt + controlsPrompt
 	}
-	output, meter, err := s.meterOutput(ctx, plan)
-	if err != nil {
+	if err := s.Operator.Ready(prompt, calibrationCaution); err != nil {
 		return nil, err
 	}
 	now := s.Now().UTC()
 	d := s.Instrument.Describe()
 	p := &calibration.Profile{
 		Bench: plan.Bench, Instrument: d, Created: now, ValidUntil: now.Add(plan.Validity),
-		Operator: plan.Operator, Controls: plan.Controls, Meter: meter, Simulated: d.Simulated, Method: calibration.Method,
-		Output: s.Output, OutputFullScaleDBu: output.Estimate(), LoadingDB: calibration.Loading(plan.OutputOhms, plan.InputsOhms),
+		Operator: plan.Operator, Controls: plan.Controls, TemperatureC: plan.TemperatureC, Simulated: d.Simulated, Method: calibration.Method,
+		Output: s.Output, OutputOhms: plan.OutputOhms, LoadingDB: calibration.Loading(plan.OutputOhms, plan.InputsOhms),
 	}
-	if err := s.loopback(ctx, plan, p, output); err != nil {
-		return nil, err
-	}
-	if err := s.floors(ctx, p); err != nil {
+	if err := s.calibrateAll(ctx, plan, p); err != nil {
 		return nil, err
 	}
 	return p, nil
 }
 
+// calibrateAll fills p, one patching after the other.
+func (s *Sitting) calibrateAll(ctx context.Context, plan CalibrationPlan, p *calibration.Profile) error {
+	var output calibration.FullScale
+	var err error
+	if plan.Source == nil {
+		if output, err = s.meterOutput(ctx, plan, p); err != nil {
+			return err
+		}
+	}
+	sweep, err := s.loopback(ctx, plan, p, output)
+	if err != nil {
+		return err
+	}
+	if plan.Swap {
+		if err := s.swapInputs(ctx, plan, p, sweep); err != nil {
+			return err
+		}
+	}
+	if plan.Source != nil {
+		if err := s.knownSource(ctx, plan, p); err != nil {
+			return err
+		}
+	}
+	if err := s.oneByOne(ctx, plan, p); err != nil {
+		return err
+	}
+	return s.floors(ctx, p)
+}
+
 // meterOutput plays the metered tone and asks for what the meter showed.
-func (s *Sitting) meterOutput(ctx context.Context, plan CalibrationPlan) (calibration.FullScale, string, error) {
+func (s *Sitting) meterOutput(ctx context.Context, plan CalibrationPlan, p *calibration.Profile) (calibration.FullScale, error) {
 	if plan.ToneHz > calibration.MaxMeterHz {
 		s.Operator.Say(fmt.Sprintf("caution: many multimeters are only good below %d Hz; a tone of %g Hz needs a true RMS meter that its manual vouches for there",
 			calibration.MaxMeterHz, plan.ToneHz))
@@ -73,42 +108,53 @@ func (s *Sitting) meterOutput(ctx context.Context, plan CalibrationPlan) (calibr
 	spec := testsignals.New(testsignals.Tone, s.Instrument.Describe().RateHz, plan.LevelDBFS, meterToneS)
 	spec.FrequencyHz = plan.ToneHz
 	if _, err := s.Take(ctx, "tone for the multimeter", spec, capture.Loopback, ""); err != nil {
-		return calibration.FullScale{}, "", err
+		return calibration.FullScale{}, err
 	}
 	m, err := plan.ReadMeter()
 	if err != nil {
-		return calibration.FullScale{}, "", err
+		return calibration.FullScale{}, err
 	}
+	m.FrequencyHz, m.LevelDBFS = plan.ToneHz, plan.LevelDBFS
 	full, err := calibration.OutputFullScale(m, plan.LevelDBFS)
-	return full, m.Name, err
+	p.Meter, p.MeterReading = m.Name, &m
+	p.OutputFullScaleDBu, p.OutputFullScaleBudget = full.Estimate(), full.Budget
+	return full, err
 }
 
-// loopback reads response, latency, full scale and distortion of each input.
-func (s *Sitting) loopback(ctx context.Context, plan CalibrationPlan, p *calibration.Profile, output calibration.FullScale) error {
+// loopback reads response, latency, full scale, distortion and linearity of
+// each input, and returns the sweep.
+func (s *Sitting) loopback(ctx context.Context, plan CalibrationPlan, p *calibration.Profile, output calibration.FullScale) (*analysis.Recording, error) {
 	rate := s.Instrument.Describe().RateHz
 	sweep, err := s.Take(ctx, "sweep through the loopback lead", testsignals.New(testsignals.Sweep, rate, plan.LevelDBFS, 0), capture.Loopback, "")
 	if err != nil {
-		return err
+		return nil, err
 	}
-	rec, err := s.Recording(sweep)
+	swept, err := s.Recording(sweep)
 	if err != nil {
-		return err
+		return nil, err
 	}
 	for row, c := range s.Patching {
-		in, err := calibration.NewInput(c.Input, rec, row, output)
+		in, err := calibration.NewInput(c.Input, swept, row, output)
 		if err != nil {
-			return err
+			return nil, err
 		}
 		p.Inputs = append(p.Inputs, in)
 	}
 	tone, err := s.Take(ctx, "tone through the loopback lead", testsignals.New(testsignals.Tone, rate, plan.LevelDBFS, 0), capture.Loopback, "")
 	if err != nil {
-		return err
+		return nil, err
 	}
-	if rec, err = s.Recording(tone); err != nil {
-		return err
+	rec, err := s.Recording(tone)
+	if err != nil {
+		return nil, err
 	}
-	return calibration.AddDistortion(p.Inputs, rec)
+	if err := calibration.AddDistortion(p.Inputs, rec); err != nil {
+		return nil, err
+	}
+	if plan.Linearity {
+		err = s.linearity(ctx, p)
+	}
+	return swept, err
 }
 
 // floors reads the bench's own noise and hum with the inputs terminated.

@@ -23,6 +23,8 @@ type Sitting struct {
 	Operator Operator
 	Now      func() time.Time
 
+	// seriesOhms is the resistor in the lead.
+	seriesOhms float64
 	// checked is what the level was found to be right for already.
 	checked map[levelChecked]bool
 }
@@ -105,7 +107,7 @@ func (s *Sitting) Take(ctx context.Context, what string, spec testsignals.Spec, 
 	if err != nil {
 		return nil, err
 	}
-	want := capture.Expect{NoSignal: patch == capture.Terminated}
+	want := capture.Expect{NoSignal: patch == capture.Terminated || patch == capture.KnownSource}
 	var refused *RefusedTake
 	for try := 1; try <= maxTries; try++ {
 		take, err := s.record(ctx, what, sig, patch, state)
@@ -132,7 +134,7 @@ func (s *Sitting) record(ctx context.Context, what string, sig *testsignals.Sign
 	progress, done := s.Operator.Watch(what, sig.Seconds())
 	defer done()
 	return s.Instrument.Record(ctx, capture.Request{
-		Signal: sig, Outputs: []int{s.Output}, Inputs: s.inputs(), Patch: patch, State: state, Progress: progress,
+		Signal: sig, Outputs: []int{s.Output}, Inputs: s.inputs(), Patch: patch, State: state, SeriesOhms: s.seriesOhms, Progress: progress,
 	})
 }
 

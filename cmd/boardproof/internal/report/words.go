@@ -58,6 +58,8 @@ func quantityWords(r analysis.Reading) string {
 		return "delay (taken out of the phase)"
 	case analysis.DropOuts:
 		return "drop-outs"
+	case analysis.BenchGainDrift:
+		return "bench drift"
 	case analysis.NoiseDensity:
 		return "noise density"
 	}
