@@ -66,31 +66,44 @@ func (r *Recording) silence(i int) ([]float64, error) {
 const clockStdPPM = 29
 
 func silenceOfOutput(rec *Recording, i int) (Result, error) {
-	var res Result
-	name := rec.Outputs[i]
-	if p := rec.problem(i); p != "" {
-		res.refuse(name, "", p, silenceQuantities...)
-		return res, nil
-	}
-	x, err := rec.silence(i)
-	if err != nil {
-		res.refuse(name, "", err.Error(), silenceQuantities...)
-		return res, nil
-	}
-	bench := rec.bench(i)
-	volts := bench.VoltsPerUnit
-	if volts == 0 {
-		volts = 1
-	}
-	s, err := analyseScaled(x, volts, rec.RateHz, SilenceOptions{ClockStdPPM: clockStdPPM})
+	s, reason, err := readSilence(rec, i)
 	if err != nil {
 		return Result{}, err
 	}
+	return silenceResult(rec, s, reason, i), nil
+}
+
+// readSilence analyses one output, in volts or, where its full scale is not
+// known, in full scales. reason says why it cannot be read, if it cannot.
+func readSilence(rec *Recording, i int) (s *Silence, reason string, err error) {
+	if p := rec.problem(i); p != "" {
+		return nil, p, nil
+	}
+	x, err := rec.silence(i)
+	if err != nil {
+		return nil, err.Error(), nil
+	}
+	volts := rec.bench(i).VoltsPerUnit
+	if volts == 0 {
+		volts = 1
+	}
+	s, err = analyseScaled(x, volts, rec.RateHz, SilenceOptions{ClockStdPPM: clockStdPPM})
+	return s, "", err
+}
+
+// silenceResult makes readings of what was read at one output.
+func silenceResult(rec *Recording, s *Silence, reason string, i int) Result {
+	var res Result
+	name, bench := rec.Outputs[i], rec.bench(i)
+	if reason != "" {
+		res.refuse(name, "", reason, silenceQuantities...)
+		return res
+	}
 	res = SilenceResult(s, name, rec.State, bench)
 	if bench.VoltsPerUnit > 0 {
-		return res, nil
+		return res
 	}
-	return res.withoutLevels(name), nil
+	return res.withoutLevels(name)
 }
 
 // withoutLevels keeps of a silence only what needs no full scale.
@@ -101,7 +114,7 @@ func (r Result) withoutLevels(output string) Result {
 			kept.Readings = append(kept.Readings, x)
 		}
 	}
-	kept.refuse(output, "", "no profile and no input full scale: give --input-full-scale for absolute levels",
+	kept.refuse(output, "", NoVolts,
 		Noise, Hiss, Hum, HumHarmonic, OtherTone, NoiseDensity)
 	return kept
 }

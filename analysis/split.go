@@ -27,8 +27,14 @@ func CompareOutputs(output, reference *Raw, outputResponse, referenceResponse *G
 	if err != nil {
 		return nil, err
 	}
+	return newSplit(ratio, denseRatio(output, reference, ratio), benchOut, benchRef)
+}
+
+// newSplit takes the bench's own out of a ratio and of the same ratio read
+// densely.
+func newSplit(ratio *Gated, points []phasePoint, benchOut, benchRef BenchInput) (*Split, error) {
+	var err error
 	s := &Split{leadDelayStdS: [2]float64{benchOut.LeadDelayStdS, benchRef.LeadDelayStdS}}
-	points := denseRatio(output, reference, ratio)
 	if benchOut.Loopback != nil && benchRef.Loopback != nil {
 		if s.bench, err = benchRatio(benchOut, benchRef); err != nil {
 			return nil, err

@@ -23,28 +23,86 @@ func SweepResult(rec, impulses *Recording, band Band) (Result, error) {
 	if err != nil {
 		return Result{}, fmt.Errorf("reading a sweep: %w", err)
 	}
-	var res Result
+	var second secondOpinion
+	if impulses != nil {
+		second = impulsesOf(impulses)
+	}
+	t := readSweep(rec, second, played)
+	return sweepResult(rec, t.responses(), band), nil
+}
+
+// secondOpinion is the averaged impulse response of an output.
+type secondOpinion func(i int) (*ImpulseResponse, error)
+
+func impulsesOf(rec *Recording) secondOpinion {
+	return func(i int) (*ImpulseResponse, error) {
+		return AverageImpulses(rec.Samples[i], rec.Signal, rec.OffsetFrames)
+	}
+}
+
+// sweepTake is what one sweep showed, output by output: a reason where the
+// output cannot be believed.
+type sweepTake struct {
+	rec     *Recording
+	raws    []*Raw
+	gated   []*Gated
+	reasons []string
+}
+
+func readSweep(rec *Recording, second secondOpinion, played *Played) *sweepTake {
+	n := len(rec.Outputs)
+	t := &sweepTake{rec, make([]*Raw, n), make([]*Gated, n), make([]string, n)}
 	grid := Grid(rec.RateHz)
-	raws, gated := make([]*Raw, len(rec.Samples)), make([]*Gated, len(rec.Samples))
-	reasons := make([]string, len(rec.Samples))
-	for i, name := range rec.Outputs {
-		raw, g, reason := readOutput(rec, impulses, played, grid, i)
+	for i := range rec.Outputs {
+		raw, g, reason := readOutput(rec, second, played, grid, i)
 		if reason != "" {
-			res.refuse(name, "", reason, responseQuantities...)
-			reasons[i] = reason
+			t.reasons[i] = reason
 			continue
 		}
-		raws[i], gated[i] = raw, g
-		res.Add(responseResult(rec, raw, g, i, band))
+		t.raws[i], t.gated[i] = raw, g
 	}
-	res.Add(splitResult(rec, raws, gated, reasons, band))
+	return t
+}
+
+// responses are what readings are made of: of one sweep, or of several
+// averaged. gated is nil where there is a reason.
+type responses struct {
+	gated     []*Gated
+	reasons   []string
+	harmonics func(i int) []Curve
+	// split compares output i with the first.
+	split func(i int) (*Split, error)
+}
+
+func (t *sweepTake) responses() responses {
+	return responses{
+		gated: t.gated, reasons: t.reasons,
+		harmonics: func(i int) []Curve { return t.raws[i].Harmonics(t.gated[i]) },
+		split: func(i int) (*Split, error) {
+			return CompareOutputs(t.raws[i], t.raws[0], t.gated[i], t.gated[0], t.rec.bench(i), t.rec.bench(0))
+		},
+	}
+}
+
+// sweepResult makes readings and curves. rec says which outputs they are of
+// and what is known of the bench.
+func sweepResult(rec *Recording, all responses, band Band) Result {
+	var res Result
+	for i, name := range rec.Outputs {
+		if reason := all.reasons[i]; reason != "" {
+			res.refuse(name, "", reason, responseQuantities...)
+			continue
+		}
+		res.Add(responseResult(rec, all.harmonics(i), all.gated[i], i, band))
+	}
+	res.Add(splitResult(rec, all, band))
 	res.setState(rec.State)
-	return res, nil
+	return res
 }
 
 // readOutput deconvolves one output and returns why it cannot be believed, if
 // it cannot.
-func readOutput(rec, impulses *Recording, played *Played, grid []float64, i int) (*Raw, *Gated, string) {
+func readOutput(rec *Recording, second secondOpinion, played *Played, grid []float64, i int) (*Raw, *Gated, string) {
 	if p := rec.problem(i); p != "" {
 		return nil, nil, p
 	}
@@ -66,8 +124,8 @@ func readOutput(rec, impulses *Recording, played *Played, grid []float64, i int)
 	if reason := checkRunIn(rec, i, g); reason != "" {
 		return nil, nil, reason
 	}
-	if impulses != nil {
-		imp, err := AverageImpulses(impulses.Samples[i], impulses.Signal, impulses.OffsetFrames)
+	if second != nil {
+		imp, err := second(i)
 		if err != nil {
 			return nil, nil, "the second opinion failed: " + err.Error()
 		}
@@ -88,10 +146,10 @@ func subtractMains(x []float64, rec *Recording) {
 }
 
 // responseResult turns the response of output i into readings and curves.
-func responseResult(rec *Recording, raw *Raw, g *Gated, i int, band Band) Result {
+func responseResult(rec *Recording, harmonics []Curve, g *Gated, i int, band Band) Result {
 	var res Result
 	name, bench := rec.Outputs[i], rec.bench(i)
-	res.Curves = append(res.Curves, named(raw.Harmonics(g), name)...)
+	res.Curves = append(res.Curves, named(harmonics, name)...)
 	if bench.Loopback != nil {
 		over, err := g.over(*bench.Loopback)
 		if err != nil {
@@ -223,17 +281,16 @@ func corner(m Magnitude, output, quantity string, low bool) Result {
 	return res
 }
 
-// splitResult matches each further output against the first. reasons says why
-// an output has no response.
-func splitResult(rec *Recording, raws []*Raw, gated []*Gated, reasons []string, band Band) Result {
+// splitResult matches each further output against the first.
+func splitResult(rec *Recording, all responses, band Band) Result {
 	var res Result
-	for i := 1; i < len(raws); i++ {
+	for i := 1; i < len(rec.Outputs); i++ {
 		name, ref := rec.Outputs[i], rec.Outputs[0]
-		if bad := refusedOf(reasons, 0, i); bad >= 0 {
-			res.refuse(name, ref, "output "+rec.Outputs[bad]+": "+reasons[bad], SplitQuantities()...)
+		if bad := refusedOf(all.reasons, 0, i); bad >= 0 {
+			res.refuse(name, ref, "output "+rec.Outputs[bad]+": "+all.reasons[bad], SplitQuantities()...)
 			continue
 		}
-		s, err := CompareOutputs(raws[i], raws[0], gated[i], gated[0], rec.bench(i), rec.bench(0))
+		s, err := all.split(i)
 		if err != nil {
 			res.refuse(name, ref, err.Error(), SplitQuantities()...)
 			continue

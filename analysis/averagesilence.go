@@ -1,0 +1,232 @@
+package analysis
+
+import (
+	"cmp"
+	"errors"
+	"fmt"
+	"math"
+	"slices"
+)
+
+// AverageSilences is SilenceOf of several silences in one state of the board:
+// powers are averaged with the lengths as weights, mains harmonics as
+// amplitudes. Silences that were spoilt are left out and listed. One silence
+// gives exactly what SilenceOf gives.
+func AverageSilences(silences []*Recording) (res Result, spoilt []Spoilt, err error) {
+	if len(silences) == 0 {
+		return Result{}, nil, errors.New("reading a silence: there is none")
+	}
+	if len(silences) == 1 {
+		res, err = SilenceOf(silences[0])
+		return res, nil, err
+	}
+	first := silences[0]
+	for _, rec := range silences {
+		if rec.Signal == nil || first.Signal == nil || rec.Signal.Spec != first.Signal.Spec || len(rec.Outputs) != len(first.Outputs) {
+			return Result{}, nil, errors.New("averaging silences: they are not of one length at the same outputs")
+		}
+	}
+	read, reasons := make([][]*Silence, len(silences)), make([][]string, len(silences))
+	for t, rec := range silences {
+		read[t], reasons[t] = make([]*Silence, len(first.Outputs)), make([]string, len(first.Outputs))
+		for i, name := range first.Outputs {
+			if read[t][i], reasons[t][i], err = readSilence(rec, i); err != nil {
+				return Result{}, nil, fmt.Errorf("output %s: %w", name, err)
+			}
+			if s := read[t][i]; s != nil && s.Reason != "" {
+				reasons[t][i] = s.Reason
+			}
+		}
+	}
+	spoilt = spoiltSilences(read, reasons, first.Outputs)
+	read, reasons = without(read, spoilt), without(reasons, spoilt)
+	for i := range first.Outputs {
+		var good []*Silence
+		reason := "every silence was spoilt"
+		for t := range read {
+			if reasons[t][i] == "" {
+				good = append(good, read[t][i])
+			} else {
+				reason = reasons[t][i]
+			}
+		}
+		if 2*len(good) < len(read) || len(good) == 0 {
+			res.Add(silenceResult(first, nil, reason, i))
+			continue
+		}
+		res.Add(silenceResult(first, meanSilence(good), "", i))
+	}
+	res.setState(first.State)
+	return res, spoilt, nil
+}
+
+// spoiltSilences finds silences that one output was refused in and not in the
+// others, or whose hiss, under any weighting, is far above theirs.
+func spoiltSilences(read [][]*Silence, reasons [][]string, outputs []string) []Spoilt {
+	spoilt := refusedAlone(reasons)
+	for i, name := range outputs {
+		for _, w := range Weightings {
+			levels := make([]float64, len(read))
+			for t := range read {
+				levels[t] = math.Inf(-1)
+				if reasons[t][i] == "" {
+					levels[t] = DB(read[t][i].Hiss[w].Value)
+				}
+			}
+			spoilt = once(spoilt, loud(levels, silenceBangDB, "the hiss at output "+name))
+		}
+	}
+	return spoilt
+}
+
+// meanSilence combines silences of one output.
+func meanSilence(takes []*Silence) *Silence {
+	if len(takes) == 1 {
+		return takes[0]
+	}
+	first := takes[0]
+	weights := make([]float64, len(takes))
+	out := &Silence{RateHz: first.RateHz, Noise: map[string]Estimate{}, Hiss: map[string]Estimate{}, clockStdPPM: first.clockStdPPM}
+	for _, s := range takes {
+		out.LengthS += s.LengthS
+	}
+	for t, s := range takes {
+		weights[t] = s.LengthS / out.LengthS
+	}
+	for _, w := range Weightings {
+		out.Noise[w] = meanPower(weights, func(t int) Estimate { return takes[t].Noise[w] })
+		out.Hiss[w] = meanPower(weights, func(t int) Estimate { return takes[t].Hiss[w] })
+	}
+	out.Hum = meanPower(weights, func(t int) Estimate { return takes[t].Hum })
+	for _, s := range takes {
+		out.HumUpperBound = out.HumUpperBound || s.HumUpperBound
+	}
+	out.Mains = meanMains(takes)
+	out.Harmonics = meanHarmonics(takes)
+	out.Tones = meanTones(takes)
+	for k, o := range first.ThirdOctaves {
+		o.RMS = meanPower(weights, func(t int) Estimate { return takes[t].ThirdOctaves[k].RMS })
+		out.ThirdOctaves = append(out.ThirdOctaves, o)
+	}
+	out.Density = meanDensity(takes, weights)
+	return out
+}
+
+// meanPower is the root of the weighted mean of squares.
+func meanPower(weights []float64, of func(t int) Estimate) Estimate {
+	var b bandPower
+	for t, w := range weights {
+		e := of(t)
+		b.power += w * sq(e.Value)
+		b.variance += sq(w * 2 * e.Value * e.Std)
+	}
+	return b.rms()
+}
+
+// meanMains is the mean frequency of the takes in which there is a comb.
+func meanMains(takes []*Silence) *Comb {
+	out := &Comb{Reason: takes[0].Mains.Reason}
+	var std []float64
+	sum := 0.0
+	for _, s := range takes {
+		if s.Mains.Found {
+			sum += s.Mains.FrequencyHz.Value
+			std = append(std, s.Mains.FrequencyHz.Std)
+		}
+	}
+	if n := float64(len(std)); n > 0 {
+		out.Found, out.FrequencyHz = true, Estimate{sum / n, Hypot(std...) / n}
+	}
+	return out
+}
+
+// meanHarmonics averages amplitudes, for the phases of two takes have nothing
+// to do with each other. A harmonic that is a bound in one take is one in the
+// mean: the root mean square of what it can at most have been.
+func meanHarmonics(takes []*Silence) []MainsHarmonic {
+	var out []MainsHarmonic
+	for h := 1; h <= searchHarmonics; h++ {
+		var same []MainsHarmonic
+		for _, s := range takes {
+			for _, x := range s.Harmonics {
+				if x.Harmonic == h {
+					same = append(same, x)
+				}
+			}
+		}
+		if len(same) > 0 {
+			out = append(out, meanHarmonic(same))
+		}
+	}
+	return out
+}
+
+func meanHarmonic(same []MainsHarmonic) MainsHarmonic {
+	out := MainsHarmonic{Harmonic: same[0].Harmonic}
+	n, most, std := float64(len(same)), 0.0, make([]float64, len(same))
+	for t, x := range same {
+		out.UpperBound = out.UpperBound || x.UpperBound
+		out.RMS.Value += x.RMS.Value / n
+		std[t] = x.RMS.Std
+		most += sq(oneSidedBound(x.RMS)) / n
+	}
+	out.RMS.Std = Hypot(std...) / n
+	if out.UpperBound {
+		out.RMS = Estimate{Value: math.Sqrt(most)}
+	}
+	return out
+}
+
+// sameToneHz is how far one tone may wander from take to take, relative and
+// at least: what a free-running oscillator does in a minute; common practice,
+// no source.
+const (
+	sameToneShare = 1e-3
+	sameToneHz    = 1.0
+)
+
+// meanTones lists the tones of all takes, each as the power mean of the takes
+// in which it was found: one that comes and goes is not made small by the
+// takes without it.
+func meanTones(takes []*Silence) []Tone {
+	type group struct{ tones []Tone }
+	var groups []*group
+	for _, s := range takes {
+	next:
+		for _, x := range s.Tones {
+			for _, g := range groups {
+				if f := g.tones[0].FrequencyHz.Value; math.Abs(f-x.FrequencyHz.Value) <= math.Max(sameToneHz, sameToneShare*f) {
+					g.tones = append(g.tones, x)
+					continue next
+				}
+			}
+			groups = append(groups, &group{[]Tone{x}})
+		}
+	}
+	var out []Tone
+	for _, g := range groups {
+		alikeWeights, _ := alike(make([]float64, len(g.tones)))
+		mean := g.tones[0]
+		mean.RMS = meanPower(alikeWeights, func(t int) Estimate { return g.tones[t].RMS })
+		out = append(out, mean)
+	}
+	slices.SortStableFunc(out, func(a, b Tone) int { return cmp.Compare(b.RMS.Value, a.RMS.Value) })
+	return out
+}
+
+// meanDensity is the power mean of the curves where they are on one grid; a
+// line that stood out in some puts its point elsewhere, and then the first
+// take's frequency stays.
+func meanDensity(takes []*Silence, weights []float64) DensityCurve {
+	first := takes[0].Density
+	out := DensityCurve{FrequencyHz: first.FrequencyHz, BandwidthHz: first.BandwidthHz}
+	for k := range first.FrequencyHz {
+		mean := meanPower(weights, func(t int) Estimate {
+			v := takes[t].Density.VoltsPerRootHz[k]
+			return Estimate{v, v * takes[t].Density.RelStd[k]}
+		})
+		out.VoltsPerRootHz = append(out.VoltsPerRootHz, mean.Value)
+		out.RelStd = append(out.RelStd, mean.Std/mean.Value)
+	}
+	return out
+}

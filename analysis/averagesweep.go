@@ -1,0 +1,279 @@
+package analysis
+
+import (
+	"errors"
+	"fmt"
+	"math"
+)
+
+// AverageSweeps is SweepResult of several takes of one sweep in one state of
+// the board, and of any number of impulse trains. Responses are combined with
+// weights from their own noise, so the type A part of each uncertainty falls
+// with the number of takes and the type B part does not. Takes that were
+// spoilt are left out and listed, sweeps and impulses apart. One sweep gives
+// exactly what SweepResult gives.
+func AverageSweeps(sweeps, impulses []*Recording, band Band) (res Result, spoilt, spoiltImpulses []Spoilt, err error) {
+	if len(sweeps) == 0 {
+		return Result{}, nil, nil, errors.New("reading a sweep: there is none")
+	}
+	if len(sweeps) == 1 && len(impulses) < 2 {
+		var second *Recording
+		if len(impulses) == 1 {
+			second = impulses[0]
+		}
+		res, err = SweepResult(sweeps[0], second, band)
+		return res, nil, nil, err
+	}
+	played, err := NewPlayed(sweeps[0].Signal)
+	if err != nil {
+		return Result{}, nil, nil, fmt.Errorf("reading a sweep: %w", err)
+	}
+	var second secondOpinion
+	if len(impulses) > 0 {
+		second, spoiltImpulses = averageImpulses(impulses)
+	}
+	takes := make([]*sweepTake, len(sweeps))
+	for t, rec := range sweeps {
+		if rec.Signal.Spec != sweeps[0].Signal.Spec || len(rec.Outputs) != len(sweeps[0].Outputs) {
+			return Result{}, nil, nil, errors.New("averaging sweeps: they are not of one signal at the same outputs")
+		}
+		takes[t] = readSweep(rec, second, played)
+	}
+	if spoilt, err = spoiltSweeps(takes); err != nil {
+		return Result{}, nil, nil, fmt.Errorf("averaging sweeps: %w", err)
+	}
+	kept := without(takes, spoilt)
+	if len(kept) == 0 {
+		return sweepResult(sweeps[0], takes[0].responses(), band), spoilt, spoiltImpulses, nil
+	}
+	all, err := averaged(kept)
+	if err != nil {
+		return Result{}, nil, nil, fmt.Errorf("averaging sweeps: %w", err)
+	}
+	return sweepResult(sweeps[0], all, band), spoilt, spoiltImpulses, nil
+}
+
+// spoiltSweeps finds takes that were refused where others were not, that are
+// far noisier than the others, or that stray from them.
+func spoiltSweeps(takes []*sweepTake) ([]Spoilt, error) {
+	reasons := make([][]string, len(takes))
+	for t, take := range takes {
+		reasons[t] = take.reasons
+	}
+	spoilt := refusedAlone(reasons)
+	for i, name := range takes[0].rec.Outputs {
+		gated, at := responsesAt(takes, spoilt, i)
+		levels := make([]float64, len(gated))
+		for k, g := range gated {
+			levels[k] = g.noiseDB()
+		}
+		for _, s := range loud(levels, bangDB, "the noise beside the sweep at output "+name) {
+			spoilt = once(spoilt, []Spoilt{{at[s.Take], s.Reason}})
+		}
+	}
+	for i, name := range takes[0].rec.Outputs {
+		for {
+			gated, at := responsesAt(takes, spoilt, i)
+			if len(gated) < majority {
+				break
+			}
+			k, db, bad, err := stray(gated)
+			if err != nil {
+				return nil, err
+			}
+			if !bad {
+				break
+			}
+			spoilt = append(spoilt, Spoilt{at[k], fmt.Sprintf("the response at output %s is %.2f dB off the other takes, more than noise explains", name, db)})
+		}
+	}
+	return spoilt, nil
+}
+
+// responsesAt returns the responses at output i of the takes that are not
+// spoilt, and which takes these are.
+func responsesAt(takes []*sweepTake, spoilt []Spoilt, i int) (gated []*Gated, at []int) {
+	for t, take := range takes {
+		if !isSpoilt(spoilt, t) && take.gated[i] != nil {
+			gated, at = append(gated, take.gated[i]), append(at, t)
+		}
+	}
+	return gated, at
+}
+
+// averaged combines takes output by output. An output that most takes refuse
+// is refused with the first reason.
+func averaged(takes []*sweepTake) (responses, error) {
+	rec := takes[0].rec
+	all := responses{gated: make([]*Gated, len(rec.Outputs)), reasons: make([]string, len(rec.Outputs))}
+	for i := range rec.Outputs {
+		for _, t := range takes {
+			if all.reasons[i] == "" {
+				all.reasons[i] = t.reasons[i]
+			}
+		}
+		if all.reasons[i] != "" {
+			continue
+		}
+		gated, _ := responsesAt(takes, nil, i)
+		var err error
+		if all.gated[i], err = averageGated(gated, true); err != nil {
+			return responses{}, err
+		}
+	}
+	all.harmonics = func(i int) []Curve {
+		curves := make([][]Curve, len(takes))
+		for t, take := range takes {
+			curves[t] = take.raws[i].Harmonics(take.gated[i])
+		}
+		return averageCurves(curves)
+	}
+	all.split = func(i int) (*Split, error) { return averageSplit(takes, i) }
+	return all, nil
+}
+
+// averageSplit combines the ratios of output i over the first, which each
+// take gives at one time, so that they need no lining up.
+func averageSplit(takes []*sweepTake, i int) (*Split, error) {
+	ratios, dense := make([]*Gated, len(takes)), make([][]phasePoint, len(takes))
+	for t, take := range takes {
+		var err error
+		if ratios[t], err = take.gated[i].ratio(take.gated[0]); err != nil {
+			return nil, err
+		}
+		dense[t] = denseRatio(take.raws[i], take.raws[0], ratios[t])
+	}
+	mean, err := averageGated(ratios, false)
+	if err != nil {
+		return nil, err
+	}
+	rec := takes[0].rec
+	return newSplit(mean, averagePoints(dense, ratios, mean), rec.bench(i), rec.bench(0))
+}
+
+// averagePoints combines the dense readings of a ratio with the weights of the
+// nearest grid point. Their noise is the mean's.
+func averagePoints(dense [][]phasePoint, ratios []*Gated, mean *Gated) []phasePoint {
+	weights := gatedWeights(ratios)
+	out := append([]phasePoint(nil), dense[0]...)
+	for k := range out {
+		p := &out[k]
+		at := NearestIndex(mean.FrequencyHz, p.f)
+		p.z = 0
+		for t := range dense {
+			p.z += scale(weights[t][at], dense[t][k].z)
+		}
+		p.std = mean.noiseRelStd(at)
+	}
+	return out
+}
+
+// averageCurves combines the harmonics of several takes, weighed by their
+// uncertainties, in dB.
+func averageCurves(takes [][]Curve) []Curve {
+	out := takes[0]
+	for c := range out {
+		for i := range out[c].Value {
+			std := make([]float64, len(takes))
+			for t := range takes {
+				std[t] = takes[t][c].Uncertainty[i]
+			}
+			weights, combined := inverseVariance(std)
+			value := 0.0
+			for t := range takes {
+				value += weights[t] * takes[t][c].Value[i]
+			}
+			out[c].Value[i], out[c].Uncertainty[i] = value, combined
+		}
+	}
+	return out
+}
+
+// averageImpulses combines trains of impulses; a train that is far noisier
+// than the others at any output is left out.
+func averageImpulses(trains []*Recording) (secondOpinion, []Spoilt) {
+	answers, errs := make([][]*ImpulseResponse, len(trains)), make([][]error, len(trains))
+	for t, rec := range trains {
+		answers[t], errs[t] = make([]*ImpulseResponse, len(rec.Outputs)), make([]error, len(rec.Outputs))
+		for i := range rec.Outputs {
+			answers[t][i], errs[t][i] = impulsesOf(rec)(i)
+		}
+	}
+	var spoilt []Spoilt
+	for i, name := range trains[0].Outputs {
+		levels := make([]float64, len(trains))
+		for t := range trains {
+			levels[t] = math.Inf(-1)
+			if errs[t][i] == nil {
+				levels[t] = answers[t][i].scatterDB()
+			}
+		}
+		spoilt = once(spoilt, loud(levels, bangDB, "the scatter of the impulses at output "+name))
+	}
+	kept, keptErrs := without(answers, spoilt), without(errs, spoilt)
+	return func(i int) (*ImpulseResponse, error) {
+		at := make([]*ImpulseResponse, len(kept))
+		for t := range kept {
+			if keptErrs[t][i] != nil {
+				return nil, keptErrs[t][i]
+			}
+			at[t] = kept[t][i]
+		}
+		return meanImpulses(at), nil
+	}, spoilt
+}
+
+// scatterDB is how far the periods of a train scatter over the band in which
+// they are compared with a sweep.
+func (r *ImpulseResponse) scatterDB() float64 {
+	power, n := 0.0, 0.0
+	for k, f := range r.FrequencyHz {
+		if f >= opinionLowHz && f <= opinionHighHz {
+			power += sq(r.Std[k])
+			n++
+		}
+	}
+	return 10 * math.Log10(power/n)
+}
+
+// meanImpulses weighs each train by its whole scatter: that of one frequency,
+// from a dozen periods, would weigh by chance. The trains' delays are lined
+// up with the first's.
+func meanImpulses(trains []*ImpulseResponse) *ImpulseResponse {
+	if len(trains) == 1 {
+		return trains[0]
+	}
+	std := make([]float64, len(trains))
+	for t, r := range trains {
+		std[t] = math.Pow(10, r.scatterDB()/20)
+	}
+	weights, _ := inverseVariance(std)
+	first := trains[0]
+	out := &ImpulseResponse{FrequencyHz: first.FrequencyHz, H: make([]complex128, len(first.H)), Std: make([]float64, len(first.H))}
+	for t, r := range trains {
+		delay := r.delayAgainst(first)
+		for k, f := range out.FrequencyHz {
+			out.H[k] += scale(weights[t], r.H[k]*cis(2*math.Pi*f*delay))
+			out.Std[k] = math.Hypot(out.Std[k], weights[t]*r.Std[k])
+		}
+	}
+	return out
+}
+
+// delayAgainst is how much later r is than o, 0 where that cannot be found.
+func (r *ImpulseResponse) delayAgainst(o *ImpulseResponse) float64 {
+	if r == o {
+		return 0
+	}
+	var points []phasePoint
+	for k, f := range r.FrequencyHz {
+		if o.H[k] != 0 {
+			points = append(points, phasePoint{f: f, z: r.H[k] / o.H[k], weight: 1 / f})
+		}
+	}
+	line, err := fitDelay(points)
+	if err != nil {
+		return 0
+	}
+	return line.delayS
+}
