@@ -43,7 +43,7 @@ func agree(t *testing.T, what string, b Budget, draws []float64, within float64)
 // Level match by a tone, every input drawn anew: the noise of both channels,
 // that of both loopbacks, and the plugging of both leads.
 func TestMonteCarloOfLevelMatch(t *testing.T) {
-	const rateHz, n, draws, noise, plug, loopNoise = 48000.0, 2400, 1500, 0.01, 2e-4, 3e-4
+	const rateHz, n, draws, noise, plug, loopNoise = 48000.0, 2400, 1500, 0.01, 1e-3, 3e-4
 	rng := rand.New(rand.NewPCG(3, 4))
 	loopback := func() BenchInput {
 		gain := 1 + plug*rng.NormFloat64()
