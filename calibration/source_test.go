@@ -46,10 +46,17 @@ func TestKnownSource(t *testing.T) {
 // Nothing at the inputs, or a source of another frequency, is no source.
 func TestNoKnownSource(t *testing.T) {
 	b := newLeadBench(t, goodBench(t))
+	cfg := goodBench(t)
+	cfg.Interface.Source = simboard.Tone{FrequencyHz: 1010, VoltsRMS: 1e-6}
+	quiet := newLeadBench(t, cfg)
 	k := KnownSource{VoltsRMS: 1, Percent: 1, FrequencyHz: 1000}
 	for name, rec := range map[string]func() (FullScale, error){
 		"terminated": func() (FullScale, error) {
 			return k.InputFullScale(b.record(sourceSilence(), capture.Terminated, 0, 1), 0)
+		},
+		// -118 dBu in noise of -105 dBu over 20 kHz: over 1.7 s it is known to 2 or 3 %.
+		"too quiet": func() (FullScale, error) {
+			return KnownSource{VoltsRMS: 1e-6, FrequencyHz: 1010}.InputFullScale(quiet.record(sourceSilence(), capture.KnownSource, 0, 1), 0)
 		},
 		"another frequency": func() (FullScale, error) {
 			k.FrequencyHz = 2000
