@@ -52,6 +52,33 @@ func (b Budget) Expanded() float64 {
 	return coverageFactor(largest/std) * std
 }
 
+// Beyond is the chance that what is meant exceeds the value by more than d,
+// under the same distribution as Expanded: normal, or a normal and the largest
+// rectangular contribution together.
+func (b Budget) Beyond(d float64) float64 {
+	std, largest := b.Std(), 0.0
+	for _, c := range b {
+		if c.Rectangular {
+			largest = math.Max(largest, c.Std)
+		}
+	}
+	switch {
+	case d < 0:
+		return 1 - b.Beyond(-d)
+	case std == 0:
+		return 0
+	}
+	x, share := d/std, largest/std
+	limit, normal := math.Sqrt(3)*share, math.Sqrt(math.Max(0, 1-share*share))
+	switch {
+	case share < rectangularFrom:
+		return math.Erfc(x/math.Sqrt2) / 2
+	case normal < 1e-6:
+		return math.Max(0, (1-x/limit)/2)
+	}
+	return math.Max(0, (1-heldBy(x, limit, normal))/2)
+}
+
 // rectangularFrom is the share from which a rectangular contribution makes
 // itself felt: below it the factor is 2 within 1e-4.
 const rectangularFrom = 0.2

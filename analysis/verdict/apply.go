@@ -43,7 +43,7 @@ func Apply(s Step, outputs []string, rule Rule, got analysis.Result) []Judged {
 func (j *Judged) hold(l Limit, rule Rule) {
 	verdict, note := judgeReading(j.Reading, l, rule)
 	j.Limit, j.Verdict = &l, verdict
-	j.ChanceWrong = chanceWrong(verdict, j.Value, j.Uncertainty, l)
+	j.ChanceWrong = chanceWrong(verdict, j.Reading, l)
 	if note != "" && j.Note != "" {
 		note = j.Note + "; " + note
 	}

@@ -7,39 +7,31 @@ import (
 	"boardproof/analysis"
 )
 
-// chanceWrong is the chance that a conditional outcome is wrong, nil for any
-// other. The true value is taken as normally distributed about value with
-// half of expandedU, its k being 2, as standard uncertainty: JCGM 106:2012,
-// 7.2 to 7.4 (clauses from memory); ILAC-G8:09/2019 gives it as the specific
-// risk.
-func chanceWrong(o Outcome, value, expandedU float64, l Limit) *float64 {
+// chanceWrong is the chance that a conditional outcome of r is wrong, nil for
+// any other outcome: JCGM 106:2012, 7.2 to 7.4 (clauses from memory); the
+// specific risk of ILAC-G8:09/2019. The true value is taken as distributed
+// about the reading as its budget says, which is normally but where one evenly
+// spread contribution outweighs the rest; without a budget normally, with half
+// of the expanded uncertainty, its k being 2, as standard uncertainty.
+func chanceWrong(o Outcome, r analysis.Reading, l Limit) *float64 {
 	if o != ConditionalPass && o != ConditionalFail {
 		return nil
 	}
-	std := expandedU / analysis.CoverageK
+	b := r.Budget
+	if len(b) == 0 {
+		b = analysis.Budget{{Std: r.Uncertainty / analysis.CoverageK}}
+	}
 	outside := 0.0
 	if l.Max != nil {
-		outside += above(*l.Max-value, std)
+		outside += b.Beyond(*l.Max - r.Value)
 	}
 	if l.Min != nil {
-		outside += above(value-*l.Min, std)
+		outside += b.Beyond(r.Value - *l.Min)
 	}
 	if o == ConditionalFail {
 		outside = 1 - outside
 	}
 	return &outside
-}
-
-// above is the chance that a normal deviation of standard uncertainty std
-// exceeds d. A deviation without uncertainty does so where d is below zero.
-func above(d, std float64) float64 {
-	if std == 0 {
-		if d < 0 {
-			return 1
-		}
-		return 0
-	}
-	return math.Erfc(d/std/math.Sqrt2) / 2
 }
 
 // Settle says how many takes beside the taken would make the uncertainty of j,

@@ -13,6 +13,41 @@ var tails = []struct{ z, tail float64 }{
 	{0, 0.5}, {0.5, 0.30854}, {1, 0.15866}, {1.5, 0.06681}, {1.96, 0.02500}, {2, 0.02275},
 }
 
+// plain is a reading without a budget.
+func plain(value, std float64) analysis.Reading {
+	return analysis.Reading{Value: value, Uncertainty: 2 * std, K: 2}
+}
+
+// Evenly spread within ±0.3 and a normal 0.1: drawn, and with nothing normal
+// in closed form.
+func TestChanceWrongOfWhatIsEvenlySpread(t *testing.T) {
+	rng := rand.New(rand.NewPCG(2, 71))
+	const draws = 200000
+	even := analysis.Contribution{Source: "meter", Kind: "B", Std: 0.3 / math.Sqrt(3), Rectangular: true}
+	noise := analysis.Contribution{Source: "noise", Kind: "A", Std: 0.1}
+	for _, value := range []float64{0.65, 0.8, 0.95, 1.1, 1.3} {
+		outside := 0.0
+		for range draws {
+			if value+0.3*(2*rng.Float64()-1)+0.1*rng.NormFloat64() > 1 {
+				outside++
+			}
+		}
+		outside /= draws
+		o := ConditionalPass
+		if value > 1 {
+			o, outside = ConditionalFail, 1-outside
+		}
+		got := chanceWrong(o, analysis.Reading{Value: value, Budget: analysis.Budget{noise, even}}, Limit{Max: at(1)})
+		if math.Abs(*got-outside) > 5*math.Sqrt(0.25/draws) {
+			t.Errorf("value %g: %.4f, drawn %.4f", value, *got, outside)
+		}
+		alone := chanceWrong(ConditionalPass, analysis.Reading{Value: value, Budget: analysis.Budget{even}}, Limit{Max: at(1)})
+		if want := math.Min(1, math.Max(0, (value+0.3-1)/0.6)); math.Abs(*alone-want) > 1e-9 {
+			t.Errorf("value %g, nothing normal: %.4f, want %.4f", value, *alone, want)
+		}
+	}
+}
+
 // Specific risk of a conditional verdict: ILAC-G8:09/2019 quotes 50 % for a
 // value on the limit, and under 2.5 % for one a guard band of U inside it.
 func TestChanceWrongOneSided(t *testing.T) {
@@ -23,15 +58,15 @@ func TestChanceWrongOneSided(t *testing.T) {
 			limit Limit
 			sign  float64
 		}{"upper": {Limit{Max: at(10)}, 1}, "lower": {Limit{Min: at(-10)}, -1}} {
-			p := chanceWrong(ConditionalPass, l.sign*inside, 2*std, l.limit)
-			f := chanceWrong(ConditionalFail, l.sign*outside, 2*std, l.limit)
+			p := chanceWrong(ConditionalPass, plain(l.sign*inside, std), l.limit)
+			f := chanceWrong(ConditionalFail, plain(l.sign*outside, std), l.limit)
 			if p == nil || f == nil || math.Abs(*p-c.tail) > 5e-6 || math.Abs(*f-c.tail) > 5e-6 {
 				t.Errorf("%s limit, %g standard uncertainties off: pass %v, fail %v, want %g", what, c.z, *p, *f, c.tail)
 			}
 		}
 	}
 	for _, o := range []Outcome{Pass, Fail, NotMeasured, ""} {
-		if p := chanceWrong(o, 9.9, 1, Limit{Max: at(10)}); p != nil {
+		if p := chanceWrong(o, plain(9.9, 0.5), Limit{Max: at(10)}); p != nil {
 			t.Errorf("%q has a chance of being wrong of %g", o, *p)
 		}
 	}
@@ -56,7 +91,7 @@ func TestChanceWrongTwoSidedAgainstDraws(t *testing.T) {
 		if outcome == ConditionalFail {
 			want = 1 - outside
 		}
-		got := chanceWrong(outcome, c.value, 2*c.std, l)
+		got := chanceWrong(outcome, plain(c.value, c.std), l)
 		// Five standard deviations of a share of so many draws.
 		if got == nil || math.Abs(*got-want) > 5*math.Sqrt(0.25/draws) {
 			t.Errorf("value %g, standard uncertainty %g, %s: %v, drawn %g", c.value, c.std, outcome, got, want)

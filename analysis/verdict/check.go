@@ -6,11 +6,15 @@ import (
 	"slices"
 	"strings"
 
+	"boardproof/analysis"
 	"boardproof/testsignals"
 )
 
 // patches are capture's patchings; a test holds the two lists together.
 var patches = []string{"board", "loopback", "terminated", "swapped"}
+
+// MaxRepeats is how often a signal can be taken for one average.
+const MaxRepeats = 100
 
 var (
 	weightings = []string{"none", "A", "468"}
@@ -86,6 +90,8 @@ func (s Step) wrong() string {
 		return "duration_s is for steps that play one signal: take it out or split the step in two"
 	case s.DurationS != 0 && !within(s.DurationS, 0.5, 300):
 		return fmt.Sprintf("duration_s %g is outside 0.5 to 300 s: correct it", s.DurationS)
+	case s.Repeats > 1 && slices.Contains(s.Reads(), analysis.DropOuts):
+		return "drop_outs are not averaged: take repeats out, and set duration_s for longer"
 	}
 	for i, k := range s.Signals {
 		if !slices.Contains(kinds, k) {

@@ -71,10 +71,11 @@ func (m Mask) worst(c analysis.Curve, rule Rule) (Judged, error) {
 			verdict == worst.Verdict && Margin(value, l) >= Margin(worst.Value, *worst.Limit)) {
 			continue
 		}
-		worst = Judged{Reading: analysis.Reading{
+		r := analysis.Reading{
 			Quantity: analysis.Response, Output: c.Output, State: c.State, FrequencyHz: f,
 			Value: value, Unit: c.Unit, Uncertainty: u, K: analysis.CoverageK, Note: note,
-		}, Limit: &l, Verdict: verdict, ChanceWrong: chanceWrong(verdict, value, u, l)}
+		}
+		worst = Judged{Reading: r, Limit: &l, Verdict: verdict, ChanceWrong: chanceWrong(verdict, r, l)}
 	}
 	if worst.Verdict == "" {
 		return Judged{}, fmt.Errorf("the response has no point under the mask")

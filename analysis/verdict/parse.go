@@ -16,6 +16,7 @@ type planFile struct {
 type stepFile struct {
 	Step
 	LevelDBu *float64         `toml:"level_dbu"`
+	Repeats  *int             `toml:"repeats"`
 	Limits   []toml.Primitive `toml:"limit"`
 	Masks    []toml.Primitive `toml:"mask"`
 }
@@ -60,6 +61,11 @@ func decodeStep(md toml.MetaData, raw toml.Primitive) (Step, error) {
 		return Step{}, fmt.Errorf("step %q has no level_dbu: say how loud to play, -10.0 is about what a guitar gives", s.Name)
 	}
 	s.LevelDBu = *f.LevelDBu
+	if f.Repeats != nil {
+		if s.Repeats = *f.Repeats; s.Repeats < 1 || s.Repeats > MaxRepeats {
+			return Step{}, fmt.Errorf("step %q: repeats %d is outside 1 to %d: correct it", s.Name, s.Repeats, MaxRepeats)
+		}
+	}
 	for i, raw := range f.Limits {
 		var l PlanLimit
 		if err := md.PrimitiveDecode(raw, &l); err != nil {

@@ -42,6 +42,9 @@ type Step struct {
 	// DurationS is the length of the signal's body, 0 for its default. It is
 	// set only where a step plays one signal.
 	DurationS float64 `toml:"duration_s" json:"duration_s,omitempty"`
+	// Repeats is how often each signal is taken to be averaged, 1 where the
+	// plan does not say.
+	Repeats int `toml:"repeats" json:"repeats,omitempty"`
 	// Prompt is what the operator is asked to do, Caution what to mind before
 	// anything is played.
 	Prompt  string      `toml:"prompt" json:"prompt,omitempty"`

@@ -57,6 +57,9 @@ func (a *app) acceptCommand() *cobra.Command {
 
 // accept carries out the plan, prints what came of it and keeps the run.
 func (a *app) accept(ctx context.Context, s *db.Store, name string, f acceptFlags) (db.Run, error) {
+	if err := f.check(); err != nil {
+		return db.Run{}, err
+	}
 	board, kept, err := planOf(ctx, s, name)
 	if err != nil {
 		return db.Run{}, err
@@ -94,6 +97,7 @@ func (a *app) accept(ctx context.Context, s *db.Store, name string, f acceptFlag
 	if err != nil {
 		return db.Run{}, err
 	}
+	sit.Repeats = f.repeats
 	started := a.now()
 	check, note, err := a.checkBench(ctx, sit, f.useFlags)
 	if err != nil {
@@ -150,6 +154,7 @@ func keepRun(ctx context.Context, s *db.Store, run db.Run, takes []procedure.Ste
 		if err != nil {
 			return db.Run{}, err
 		}
+		ref.LeftOut = t.LeftOut
 		run.Takes = append(run.Takes, ref)
 	}
 	return s.SaveRun(ctx, run)

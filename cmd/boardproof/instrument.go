@@ -10,6 +10,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"boardproof/analysis/verdict"
 	"boardproof/calibration"
 	"boardproof/capture"
 	"boardproof/capture/simboard"
@@ -34,6 +35,7 @@ func (f *benchFlags) add(cmd *cobra.Command) {
 func (f *useFlags) add(cmd *cobra.Command) {
 	f.benchFlags.add(cmd)
 	cmd.Flags().BoolVar(&f.noCheck, "no-check", false, "do not check the bench against its profile before use; the result says so")
+	cmd.Flags().IntVar(&f.repeats, "repeats", 0, "take each signal so often and average (default: as the plan says, or once)")
 	cmd.Flags().StringArrayVar(&f.knobs, "simulate-knob", nil, "turn a control of the simulated interface, in dB, as in 2=+0.3 or output=-1")
 	cmd.Flags().MarkHidden("simulate-knob") //nolint:errcheck // it was added above
 }
@@ -42,6 +44,14 @@ func (f *useFlags) add(cmd *cobra.Command) {
 type useFlags struct {
 	benchFlags
 	noCheck bool
+	repeats int
+}
+
+func (f *useFlags) check() error {
+	if f.repeats < 0 || f.repeats > verdict.MaxRepeats {
+		return wrongUsef("--repeats %d is outside 1 to %d", f.repeats, verdict.MaxRepeats)
+	}
+	return nil
 }
 
 // chooseBench finds the bench that is meant.

@@ -71,12 +71,18 @@ func (a *app) measurement(name, short string, kind testsignals.Kind) *cobra.Comm
 }
 
 func (a *app) measure(ctx context.Context, name string, kind testsignals.Kind, f measureFlags) (*report.Document, error) {
+	if err := f.check(); err != nil {
+		return nil, err
+	}
 	patch, err := parseOutputs(f.outputs)
 	if err != nil {
 		return nil, err
 	}
 	if name == "split" && len(patch) < 2 {
 		return nil, wrongUsef("a split has at least two outputs: --outputs A=1,B=2")
+	}
+	if f.recorded != "" && f.repeats > 1 {
+		return nil, wrongUsef("--repeats is for the bench: a file is recorded once")
 	}
 	if f.recorded != "" {
 		return a.measureFile(ctx, name, kind, f, patch)
@@ -103,7 +109,7 @@ func (a *app) measureBench(ctx context.Context, name string, kind testsignals.Ki
 		if err != nil {
 			return err
 		}
-		sit := &procedure.Sitting{Instrument: in, Output: b.Output, Patching: patch, Profile: profile, Operator: a.operator(ctx), Now: a.now}
+		sit := &procedure.Sitting{Instrument: in, Output: b.Output, Patching: patch, Profile: profile, Operator: a.operator(ctx), Now: a.now, Repeats: f.repeats}
 		if err := sit.CheckProfile(); err != nil {
 			return wrongUse(err)
 		}

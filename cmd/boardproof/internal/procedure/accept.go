@@ -7,7 +7,6 @@ import (
 
 	"boardproof/analysis"
 	"boardproof/analysis/verdict"
-	"boardproof/capture"
 	"boardproof/testsignals"
 )
 
@@ -16,7 +15,8 @@ type Accepted struct {
 	Readings []verdict.Judged
 	Curves   []analysis.Curve
 	Refused  []analysis.Refusal
-	// Takes are all that were used, in order, with the step each belongs to.
+	// Takes are all that proved themselves, in order, with the step each
+	// belongs to.
 	Takes []StepTake
 }
 
@@ -24,6 +24,8 @@ type Accepted struct {
 type StepTake struct {
 	Step string
 	*Taken
+	// LeftOut says why no reading was made of it, "" where it was used.
+	LeftOut string
 }
 
 // Accept carries plan out once. A step whose takes keep failing is refused
@@ -52,32 +54,26 @@ func (s *Sitting) Accept(ctx context.Context, plan verdict.Plan) (*Accepted, err
 // step takes and reads all that one step asks for.
 func (s *Sitting) step(ctx context.Context, step verdict.Step) (analysis.Result, []StepTake, error) {
 	var res analysis.Result
-	var takes []StepTake
 	level, err := s.level(ctx, step)
 	if err != nil {
 		return s.refuseStep(step, err)
 	}
-	taken := map[testsignals.Kind]*Taken{}
+	c := &collected{sit: s, step: step, level: level, good: map[testsignals.Kind][]*Taken{}}
 	for _, kind := range step.Signals {
-		spec := testsignals.New(kind, s.Instrument.Describe().RateHz, level, step.DurationS)
-		t, err := s.Take(ctx, string(kind), spec, capture.Patch(step.Patch), step.State)
-		if err != nil {
+		if err := c.collect(ctx, kind); err != nil {
 			refused, err := s.Refusals(err, kind, step.State, alsoRead(step, kind)...)
 			if err != nil {
 				return res, nil, err
 			}
 			res.Add(refused)
-			continue
 		}
-		taken[kind] = t
-		takes = append(takes, StepTake{step.Name, t})
 	}
-	read, err := s.readStep(step, taken)
+	read, err := c.readAll(ctx)
 	if err != nil {
 		return res, nil, err
 	}
 	res.Add(read)
-	return res, takes, s.mark(&res)
+	return res, c.all, s.mark(&res)
 }
 
 func (s *Sitting) refuseStep(step verdict.Step, cause error) (analysis.Result, []StepTake, error) {
@@ -100,36 +96,32 @@ func alsoRead(step verdict.Step, kind testsignals.Kind) []string {
 	return nil
 }
 
-// readStep gives each take to its estimator.
-func (s *Sitting) readStep(step verdict.Step, taken map[testsignals.Kind]*Taken) (analysis.Result, error) {
+// readAll gives the takes of each signal to their estimator.
+func (c *collected) readAll(ctx context.Context) (analysis.Result, error) {
 	var res analysis.Result
-	add := func(r analysis.Result, err error) error {
+	read := func(average averager, kinds ...testsignals.Kind) error {
+		if len(c.good[kinds[0]]) == 0 {
+			return nil
+		}
+		r, err := c.read(ctx, average, kinds...)
 		res.Add(r)
 		return err
 	}
-	if t := taken[testsignals.Sweep]; t != nil {
-		if err := add(s.Sweep(t, taken[testsignals.Impulses], step.Band())); err != nil {
+	if err := read(sweepsOver(c.step.Band()), testsignals.Sweep, testsignals.Impulses); err != nil {
+		return res, err
+	}
+	flexed := reads(c.step, analysis.DropOuts)
+	if flexed {
+		if err := read(flexes, testsignals.Tone); err != nil {
 			return res, err
 		}
 	}
-	if t := taken[testsignals.Tone]; t != nil {
-		if reads(step, analysis.DropOuts) {
-			if err := add(s.Flex(t)); err != nil {
-				return res, err
-			}
-		}
-		if !reads(step, analysis.DropOuts) || reads(step, analysis.ToneQuantities()...) {
-			if err := add(s.Tone(t)); err != nil {
-				return res, err
-			}
-		}
-	}
-	if t := taken[testsignals.Silence]; t != nil {
-		if err := add(s.Silence(t)); err != nil {
+	if !flexed || reads(c.step, analysis.ToneQuantities()...) {
+		if err := read(tones, testsignals.Tone); err != nil {
 			return res, err
 		}
 	}
-	return res, nil
+	return res, read(silences, testsignals.Silence)
 }
 
 // reads says whether step has a limit on one of the quantities.

@@ -122,6 +122,6 @@ func (a *Accepted) AddCheck(c *BenchCheck) {
 	}
 	a.Readings = append(judged, a.Readings...)
 	if c.Taken != nil {
-		a.Takes = append([]StepTake{{CheckStep, c.Taken}}, a.Takes...)
+		a.Takes = append([]StepTake{{Step: CheckStep, Taken: c.Taken}}, a.Takes...)
 	}
 }

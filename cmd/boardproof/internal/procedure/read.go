@@ -15,47 +15,31 @@ func (s *Sitting) Recording(t *Taken) (*analysis.Recording, error) {
 	return rec, err
 }
 
-// Sweep reads responses and matches from a sweep, with a train of impulses as
-// second opinion where there is one (nil otherwise).
-func (s *Sitting) Sweep(sweep, impulses *Taken, band analysis.Band) (analysis.Result, error) {
-	rec, err := s.Recording(sweep)
-	if err != nil {
-		return analysis.Result{}, err
+// sweepsOver reads responses and matches from sweeps, with trains of impulses
+// as second opinion where there are some.
+func sweepsOver(band analysis.Band) averager {
+	return func(takes [][]*analysis.Recording) (analysis.Result, [][]analysis.Spoilt, error) {
+		res, spoilt, spoiltImpulses, err := analysis.AverageSweeps(takes[0], takes[1], band)
+		return res, [][]analysis.Spoilt{spoilt, spoiltImpulses}, err
 	}
-	var second *analysis.Recording
-	if impulses != nil {
-		if second, err = s.Recording(impulses); err != nil {
-			return analysis.Result{}, err
-		}
-	}
-	return analysis.SweepResult(rec, second, band)
 }
 
-// Tone reads level, gain, distortion and level match.
-func (s *Sitting) Tone(t *Taken) (analysis.Result, error) {
-	rec, err := s.Recording(t)
-	if err != nil {
-		return analysis.Result{}, err
-	}
-	return analysis.ToneResult(rec)
+// tones reads level, gain, distortion and level match.
+func tones(takes [][]*analysis.Recording) (analysis.Result, [][]analysis.Spoilt, error) {
+	res, spoilt, err := analysis.AverageTones(takes[0])
+	return res, [][]analysis.Spoilt{spoilt}, err
 }
 
-// Flex counts drop-outs of a tone.
-func (s *Sitting) Flex(t *Taken) (analysis.Result, error) {
-	rec, err := s.Recording(t)
-	if err != nil {
-		return analysis.Result{}, err
-	}
-	return analysis.FlexResult(rec)
+// flexes counts drop-outs of a tone, of which there is one.
+func flexes(takes [][]*analysis.Recording) (analysis.Result, [][]analysis.Spoilt, error) {
+	res, err := analysis.FlexResult(takes[0][0])
+	return res, make([][]analysis.Spoilt, 1), err
 }
 
-// Silence reads noise, hum and tones of each output.
-func (s *Sitting) Silence(t *Taken) (analysis.Result, error) {
-	rec, err := s.Recording(t)
-	if err != nil {
-		return analysis.Result{}, err
-	}
-	return analysis.SilenceOf(rec)
+// silences reads noise, hum and tones of each output.
+func silences(takes [][]*analysis.Recording) (analysis.Result, [][]analysis.Spoilt, error) {
+	res, spoilt, err := analysis.AverageSilences(takes[0])
+	return res, [][]analysis.Spoilt{spoilt}, err
 }
 
 // quantitiesOf lists what a signal is played for, to be refused together when

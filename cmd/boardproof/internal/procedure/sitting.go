@@ -21,7 +21,10 @@ type Sitting struct {
 	// Profile is nil on a bench that was not calibrated.
 	Profile  *calibration.Profile
 	Operator Operator
-	Now      func() time.Time
+	// Repeats, above 0, is how often each signal of a step is taken, whatever
+	// the step says.
+	Repeats int
+	Now     func() time.Time
 
 	// seriesOhms is the resistor in the lead.
 	seriesOhms float64

@@ -1,0 +1,155 @@
+package procedure
+
+import (
+	"context"
+	"errors"
+	"fmt"
+
+	"boardproof/analysis"
+	"boardproof/analysis/verdict"
+	"boardproof/capture"
+	"boardproof/testsignals"
+)
+
+// enoughTakes is how many takes of one signal it needs for a spoilt one to be
+// left out; of fewer it is taken again.
+const enoughTakes = 3
+
+// collected are the takes of one step.
+type collected struct {
+	sit   *Sitting
+	step  verdict.Step
+	level float64 // dBFS
+	// good are those that readings are made of, all is in the order in which
+	// they were made.
+	good map[testsignals.Kind][]*Taken
+	all  []StepTake
+}
+
+// repeats is how often each signal of a step is taken. A step in which joints
+// are flexed is played once: its drop-outs do not average.
+func (s *Sitting) repeats(step verdict.Step) int {
+	switch {
+	case reads(step, analysis.DropOuts):
+		return 1
+	case s.Repeats > 0:
+		return s.Repeats
+	}
+	return max(1, step.Repeats)
+}
+
+// collect takes a signal as often as the step asks for. Takes that keep
+// failing are an error only where there is none before them.
+func (c *collected) collect(ctx context.Context, kind testsignals.Kind) error {
+	n := c.sit.repeats(c.step)
+	for i := range n {
+		what := string(kind)
+		if n > 1 {
+			what = fmt.Sprintf("%s %d of %d", kind, i+1, n)
+		}
+		err := c.take(ctx, kind, what)
+		var refused *RefusedTake
+		if i > 0 && errors.As(err, &refused) {
+			c.sit.Operator.Say(fmt.Sprintf("%s could not be had, going on with %d: %s", what, len(c.good[kind]), refused.Reason))
+			return nil
+		}
+		if err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (c *collected) take(ctx context.Context, kind testsignals.Kind, what string) error {
+	spec := testsignals.New(kind, c.sit.Instrument.Describe().RateHz, c.level, c.step.DurationS)
+	t, err := c.sit.Take(ctx, what, spec, capture.Patch(c.step.Patch), c.step.State)
+	if err != nil {
+		return err
+	}
+	c.good[kind] = append(c.good[kind], t)
+	c.all = append(c.all, StepTake{Step: c.step.Name, Taken: t})
+	return nil
+}
+
+// averager reads the takes of some kinds of signal together and says which of
+// each kind were spoilt.
+type averager func(takes [][]*analysis.Recording) (analysis.Result, [][]analysis.Spoilt, error)
+
+// read gives the takes of kinds to average. A take that was spoilt is left
+// out; where there are fewer than enoughTakes it is taken again, and all are
+// read anew.
+func (c *collected) read(ctx context.Context, average averager, kinds ...testsignals.Kind) (analysis.Result, error) {
+	for try := 1; ; try++ {
+		recs, err := c.recordings(kinds)
+		if err != nil {
+			return analysis.Result{}, err
+		}
+		res, spoilt, err := average(recs)
+		if err != nil {
+			return res, err
+		}
+		again := false
+		for k, kind := range kinds {
+			retake := len(c.good[kind]) < enoughTakes && try < maxTries
+			c.leaveOut(kind, spoilt[k], retake)
+			for range spoilt[k] {
+				if !retake {
+					break
+				}
+				again = true
+				err := c.take(ctx, kind, fmt.Sprintf("%s again", kind))
+				var refused *RefusedTake
+				if errors.As(err, &refused) {
+					c.sit.Operator.Say(fmt.Sprintf("%s could not be had again: %s", kind, refused.Reason))
+					return res, nil
+				}
+				if err != nil {
+					return res, err
+				}
+			}
+		}
+		if !again {
+			return res, nil
+		}
+	}
+}
+
+func (c *collected) recordings(kinds []testsignals.Kind) ([][]*analysis.Recording, error) {
+	recs := make([][]*analysis.Recording, len(kinds))
+	for k, kind := range kinds {
+		for _, t := range c.good[kind] {
+			rec, err := c.sit.Recording(t)
+			if err != nil {
+				return nil, err
+			}
+			recs[k] = append(recs[k], rec)
+		}
+	}
+	return recs, nil
+}
+
+// leaveOut takes spoilt takes out of the good ones, and says so.
+func (c *collected) leaveOut(kind testsignals.Kind, spoilt []analysis.Spoilt, retake bool) {
+	gone := map[*Taken]string{}
+	for _, s := range spoilt {
+		t := c.good[kind][s.Take]
+		gone[t] = s.Reason
+		line := fmt.Sprintf("%s %d of %d is left out: %s", kind, s.Take+1, len(c.good[kind]), s.Reason)
+		if retake {
+			line += "; taking it again"
+		}
+		c.sit.Operator.Say(line)
+	}
+	var kept []*Taken
+	for _, t := range c.good[kind] {
+		if gone[t] == "" {
+			kept = append(kept, t)
+		}
+	}
+	c.good[kind] = kept
+	for i, t := range c.all {
+		if reason := gone[t.Taken]; reason != "" {
+			c.all[i].LeftOut = reason
+		}
+	}
+}
