@@ -9,7 +9,7 @@ import (
 )
 
 // Method names how profiles are made; it grows when that changes.
-const Method = "meter, loopback, terminated /1"
+const Method = "meter or known source, loopback, terminated /2"
 
 // DefaultValidity is how long a profile is good for when nobody says
 // otherwise: common practice, no source.
