@@ -104,10 +104,8 @@ func meanSilence(takes []*Silence) *Silence {
 	out.Mains = meanMains(takes)
 	out.Harmonics = meanHarmonics(takes)
 	out.Tones = meanTones(takes)
-	for k, o := range first.ThirdOctaves {
-		o.RMS = meanPower(weights, func(t int) Estimate { return takes[t].ThirdOctaves[k].RMS })
-		out.ThirdOctaves = append(out.ThirdOctaves, o)
-	}
+	out.ThirdOctaves = meanOctaves(takes, weights, func(s *Silence) []ThirdOctave { return s.ThirdOctaves })
+	out.hissOctaves = meanOctaves(takes, weights, func(s *Silence) []ThirdOctave { return s.hissOctaves })
 	out.Density = meanDensity(takes, weights)
 	return out
 }
@@ -121,6 +119,14 @@ func meanPower(weights []float64, of func(t int) Estimate) Estimate {
 		b.variance += sq(w * 2 * e.Value * e.Std)
 	}
 	return b.rms()
+}
+
+func meanOctaves(takes []*Silence, weights []float64, of func(*Silence) []ThirdOctave) []ThirdOctave {
+	out := append([]ThirdOctave(nil), of(takes[0])...)
+	for k := range out {
+		out[k].RMS = meanPower(weights, func(t int) Estimate { return of(takes[t])[k].RMS })
+	}
+	return out
 }
 
 // meanMains is the mean frequency of the takes in which there is a comb.

@@ -75,6 +75,32 @@ func TestSilencesAreAveraged(t *testing.T) {
 	}
 }
 
+// The same silence twice reads as it does once, in all but its uncertainty,
+// which has the same sources.
+func TestTheSameSilenceTwice(t *testing.T) {
+	rec := silences(t, 340, 1)[0]
+	loop := Transfer{FrequencyHz: Grid(rec.RateHz)}
+	for range loop.FrequencyHz {
+		loop.Re, loop.Im, loop.RelStd = append(loop.Re, 0.99), append(loop.Im, 0), append(loop.RelStd, 1e-5)
+	}
+	rec.Bench[0].Loopback = &loop
+	rec.Bench[0].Floor = &Floor{Noise: map[string]Estimate{"A": {3e-6, 1e-8}}, Hiss: map[string]Estimate{"A": {3e-6, 1e-8}}}
+	one, _ := averageSilencesOf(t, []*Recording{rec})
+	two, _ := averageSilencesOf(t, []*Recording{rec, rec})
+	if len(one.Readings) != len(two.Readings) || len(one.Curves) != len(two.Curves) {
+		t.Fatalf("%d readings and %d curves became %d and %d", len(one.Readings), len(one.Curves), len(two.Readings), len(two.Curves))
+	}
+	for i, a := range one.Readings {
+		b := two.Readings[i]
+		if a.UpperBound {
+			continue // the bounds of two are combined, not averaged
+		}
+		if math.Abs(a.Value-b.Value) > 1e-9 || len(a.Budget) != len(b.Budget) || a.Note != b.Note {
+			t.Errorf("%s %s %d: %g of %d sources (%s) became %g of %d (%s)", a.Quantity, a.Weighting, a.Harmonic, a.Value, len(a.Budget), a.Note, b.Value, len(b.Budget), b.Note)
+		}
+	}
+}
+
 func TestBangInASilenceIsLeftOut(t *testing.T) {
 	recs := silences(t, 320, 3)
 	clean, _ := averageSilencesOf(t, recs[1:])
