@@ -70,16 +70,49 @@ func takeOffFloor(read, bench Estimate, crossVar float64) corrected {
 	return c
 }
 
+// unsureShare is how uncertain a level may be, relative to it, for what the
+// bench has at the same frequency: at a quarter its power is two standard
+// uncertainties, and less than that is a bound.
+const unsureShare = 0.25
+
 // takeOffLine is takeOffFloor for one line, whose phase against the bench's
 // is not known: it may have hidden as much of the board's as the bench has.
 func takeOffLine(read, bench Estimate) corrected {
-	b := sq(bench.Value) + sq(bench.Std)
-	c := takeOffFloor(read, bench, 2*math.Max(0, sq(read.Value)-sq(bench.Value))*b)
+	return takeOffLines(read, bench, lineCross(read, bench))
+}
+
+// lineCross is the variance of the power of a line for the phase that it has
+// against the bench's own.
+func lineCross(read, bench Estimate) float64 {
+	return 2 * math.Max(0, sq(read.Value)-sq(bench.Value)) * (sq(bench.Value) + sq(bench.Std))
+}
+
+// takeOffLines is takeOffLine for the sum of several, crossVar that of all.
+func takeOffLines(read, bench Estimate, crossVar float64) corrected {
+	c := takeOffFloor(read, bench, crossVar)
+	if !c.upperBound && c.benchStd > unsureShare*c.Value {
+		c = corrected{
+			Estimate: Estimate{Value: oneSidedBound(read)}, upperBound: true, floorLimited: true,
+			note: "cannot be told from what the bench itself has there",
+		}
+	}
 	if c.floorLimited {
 		c.Value += oneSidedBound(bench)
 	}
 	c.line = true
 	return c
+}
+
+// takeOffHum takes the bench's hum off that of s, line by line as to their
+// phases.
+func (f *Floor) takeOffHum(s *Silence) corrected {
+	cross := 0.0
+	for _, h := range s.Harmonics {
+		if !h.UpperBound {
+			cross += lineCross(h.RMS, f.harmonic(h.Harmonic))
+		}
+	}
+	return takeOffLines(s.Hum, f.Hum, cross)
 }
 
 // oneSidedBound is the 95 % bound of a normal estimate.

@@ -9,10 +9,10 @@ import (
 	"testing"
 )
 
-// spread is what a Monte Carlo propagation gave: the standard deviation, and
+// drawnSpread is what a Monte Carlo propagation gave: the standard deviation, and
 // half the width of the symmetric interval of 95.45 % (JCGM 101:2008, 7.6 and
 // 7.7).
-func spread(draws []float64) (std, expanded float64) {
+func drawnSpread(draws []float64) (std, expanded float64) {
 	mean := 0.0
 	for _, v := range draws {
 		mean += v / float64(len(draws))
@@ -30,7 +30,7 @@ func spread(draws []float64) (std, expanded float64) {
 // that the number of draws, and what is not linear, explain.
 func agree(t *testing.T, what string, b Budget, draws []float64, within float64) {
 	t.Helper()
-	std, expanded := spread(draws)
+	std, expanded := drawnSpread(draws)
 	t.Logf("%-40s budget %.5f, drawn %.5f; expanded %.5f, drawn %.5f", what, b.Std(), std, b.Expanded(), expanded)
 	if math.Abs(b.Std()/std-1) > within {
 		t.Errorf("%s: the budget states %.5g, the draws spread by %.5g", what, b.Std(), std)

@@ -81,7 +81,7 @@ func (b *silenceReadings) addMains() {
 	}
 	hum := corrected{Estimate: b.s.Hum, upperBound: b.s.HumUpperBound}
 	if b.floor != nil && !hum.upperBound {
-		hum = takeOffLine(b.s.Hum, b.floor.Hum)
+		hum = b.floor.takeOffHum(b.s)
 	}
 	b.level(Reading{Quantity: Hum}, hum, b.humShare())
 	for _, h := range b.s.Harmonics {
