@@ -57,40 +57,85 @@ type bench struct {
 	config   simboard.Config
 	truth    *simboard.Truth
 	loopback *analysis.Recording
-	tone     *analysis.Recording
-	quiet    *analysis.Recording
+	// inputs hold floor and distortion, in the volts of the true full scales.
+	inputs []calibration.Input
 }
 
-func newBench(rng *rand.Rand, silenceS float64) (*bench, error) {
+func newBench(rng *rand.Rand, p plan) (*bench, error) {
 	b := &bench{config: simboard.Random(rng)}
+	shareResponse(&b.config.Interface, rng)
 	sim, err := simboard.New(b.config)
 	if err != nil {
 		return nil, err
 	}
 	b.truth = sim.Truth()
-	for _, c := range []struct {
-		rec   **analysis.Recording
-		patch capture.Patch
-		kind  testsignals.Kind
-		dbfs  float64
-		s     float64
-	}{
-		{&b.loopback, capture.Loopback, testsignals.Sweep, calibrationDBFS, 0},
-		{&b.tone, capture.Loopback, testsignals.Tone, calibrationDBFS, 0},
-		{&b.quiet, capture.Terminated, testsignals.Silence, -90, silenceS},
-	} {
-		t, err := record(sim, testsignals.New(c.kind, rateHz, c.dbfs, c.s), c.patch)
-		if err != nil {
-			return nil, fmt.Errorf("calibrating: %w", err)
-		}
-		if *c.rec, err = t.recording(nil); err != nil {
-			return nil, err
-		}
+	if b.loopback, err = recordBare(sim, testsignals.New(testsignals.Sweep, rateHz, calibrationDBFS, p.sweepS), capture.Loopback); err != nil {
+		return nil, err
 	}
-	return b, nil
+	tone, err := recordBare(sim, testsignals.New(testsignals.Tone, rateHz, calibrationDBFS, 0), capture.Loopback)
+	if err != nil {
+		return nil, err
+	}
+	quiet, err := recordBare(sim, testsignals.New(testsignals.Silence, rateHz, -90, p.silenceS), capture.Terminated)
+	if err != nil {
+		return nil, err
+	}
+	for _, c := range patching {
+		full := analysis.Estimate{Value: b.truth.InputFullScaleDBu(c.Input)}
+		b.inputs = append(b.inputs, calibration.Input{Channel: c.Input, FullScaleDBu: full})
+	}
+	if err := calibration.AddDistortion(b.inputs, tone); err != nil {
+		return nil, err
+	}
+	return b, calibration.AddFloors(b.inputs, quiet)
 }
 
-// errors are what a calibration is off by, each drawn as it is stated.
+// recordBare is a recording of a bench that was not calibrated.
+func recordBare(sim *simboard.Simboard, spec testsignals.Spec, patch capture.Patch) (*analysis.Recording, error) {
+	t, err := record(sim, spec, patch)
+	if err != nil {
+		return nil, fmt.Errorf("calibrating: %w", err)
+	}
+	return t.recording(nil)
+}
+
+// floorIn is the floor of an input whose volts are taken to be so many times
+// the true ones.
+func floorIn(f analysis.Floor, by float64) analysis.Floor {
+	times := func(e analysis.Estimate) analysis.Estimate {
+		return analysis.Estimate{Value: e.Value * by, Std: e.Std * by}
+	}
+	byWeighting := func(m map[string]analysis.Estimate) map[string]analysis.Estimate {
+		out := map[string]analysis.Estimate{}
+		for w, e := range m {
+			out[w] = times(e)
+		}
+		return out
+	}
+	out := analysis.Floor{Noise: byWeighting(f.Noise), Hiss: byWeighting(f.Hiss), MainsHz: f.MainsHz, Hum: times(f.Hum)}
+	for _, h := range f.Harmonics {
+		out.Harmonics = append(out.Harmonics, times(h))
+	}
+	for _, t := range f.Tones {
+		out.Tones = append(out.Tones, analysis.FloorTone{FrequencyHz: t.FrequencyHz, Level: times(t.Level)})
+	}
+	return out
+}
+
+// shareResponse divides what the inputs lose at the ends of the band between
+// them and the output: anything from none to all, as it is stated. Far
+// above its corner a high-pass loses as the square of it. The simulated inputs
+// have a corner of 1 Hz at least.
+func shareResponse(f *simboard.Interface, rng *rand.Rand) {
+	share := rng.Float64()
+	coupling, droop := f.Inputs[0].CouplingHz, f.Inputs[0].DroopDB
+	f.OutputCouplingHz, f.OutputDroopDB = coupling*math.Sqrt(1-share), droop*(1-share)
+	for i := range f.Inputs {
+		f.Inputs[i].CouplingHz, f.Inputs[i].DroopDB = math.Max(1, coupling*math.Sqrt(share)), droop*share
+	}
+}
+
+// calibrationErrors are what a calibration is off by, each drawn as it is stated.
 type calibrationErrors struct {
 	meter calibration.MeterReading
 	// plug is what each lead's gain is off by, relative; delayS what the delay
@@ -119,11 +164,8 @@ func (b *bench) drawErrors(rng *rand.Rand) calibrationErrors {
 	if rng.IntN(2) == 0 {
 		e.loadingDB = evenly(rng, 0.1)
 	} else {
-		in := 0.0
-		for _, i := range face.Inputs {
-			in += 1 / i.Ohms
-		}
-		e.outputOhms, e.inputsOhms = face.OutputOhms*(1+evenly(rng, 0.2)), 1/in
+		// In the simulated loopback each input loads the output for itself.
+		e.outputOhms, e.inputsOhms = face.OutputOhms*(1+evenly(rng, 0.2)), face.Inputs[0].Ohms
 	}
 	for _, in := range face.Inputs {
 		e.plug = append(e.plug, plugRelStd*rng.NormFloat64())
@@ -140,11 +182,16 @@ func (b *bench) readMeter(rng *rand.Rand, loadingDB float64) calibration.MeterRe
 		DigitsOff:        float64(rng.IntN(6)),
 		ResolutionV:      []float64{1e-4, 1e-3}[rng.IntN(2)],
 	}
-	gain := cmplx.Abs(b.truth.SampleResponse(capture.Loopback, 1, meterToneHz))
-	v := math.Pow(10, (calibrationDBFS+loadingDB)/20) * gain * analysis.VoltsFromDBu(b.truth.InputFullScaleDBu(1))
+	v := b.trueMeterVolts(loadingDB)
 	v += evenly(rng, m.PercentOfReading/100*v+m.DigitsOff*m.ResolutionV)
 	m.VoltsRMS = math.Round(v/m.ResolutionV) * m.ResolutionV
 	return m
+}
+
+// trueMeterVolts is what stands at the meter, at the terminals of input 1.
+func (b *bench) trueMeterVolts(loadingDB float64) float64 {
+	gain := cmplx.Abs(b.truth.SampleResponse(capture.Loopback, 1, meterToneHz))
+	return math.Pow(10, (calibrationDBFS+loadingDB)/20) * gain * analysis.VoltsFromDBu(b.truth.InputFullScaleDBu(1))
 }
 
 // calibrate makes the profile that the bench's recordings give with errors e.
@@ -167,12 +214,11 @@ func (b *bench) calibrate(e calibrationErrors) (*calibration.Profile, error) {
 			return nil, err
 		}
 		in.LatencyS.Value += e.delayS[row]
+		in.Floor = floorIn(b.inputs[row].Floor, math.Pow(10, (in.FullScaleDBu.Value-b.inputs[row].FullScaleDBu.Value)/20))
+		in.THDPercent = b.inputs[row].THDPercent
 		p.Inputs = append(p.Inputs, in)
 	}
-	if err := calibration.AddDistortion(p.Inputs, b.tone); err != nil {
-		return nil, err
-	}
-	return p, calibration.AddFloors(p.Inputs, b.quiet)
+	return p, nil
 }
 
 func scaled(x []float64, by float64) []float64 {

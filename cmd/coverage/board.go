@@ -35,7 +35,7 @@ type seen struct {
 }
 
 // measureBoard draws a board, puts it on the bench and reads it.
-func (b *bench) measureBoard(rng *rand.Rand, silenceS float64) ([]seen, error) {
+func (b *bench) measureBoard(rng *rand.Rand, p plan) ([]seen, error) {
 	cfg := simboard.Random(rng)
 	cfg.Interface = b.config.Interface
 	cfg.Mains.StartHz += math.Round(b.config.Mains.StartHz/10)*10 - math.Round(cfg.Mains.StartHz/10)*10
@@ -47,11 +47,11 @@ func (b *bench) measureBoard(rng *rand.Rand, silenceS float64) ([]seen, error) {
 	if err != nil {
 		return nil, err
 	}
-	sweep, err := readSweep(sim, profile)
+	sweep, err := readSweep(sim, profile, p.sweepS)
 	if err != nil {
 		return nil, err
 	}
-	quiet, span, err := readSilence(sim, profile, silenceS)
+	quiet, span, err := readSilence(sim, profile, p.silenceS)
 	if err != nil {
 		return nil, err
 	}
@@ -64,8 +64,8 @@ func (b *bench) measureBoard(rng *rand.Rand, silenceS float64) ([]seen, error) {
 	return t.compare(sweep), nil
 }
 
-func readSweep(sim *simboard.Simboard, p *calibration.Profile) (analysis.Result, error) {
-	t, err := record(sim, testsignals.New(testsignals.Sweep, rateHz, boardDBFS, 0), capture.ToBoard)
+func readSweep(sim *simboard.Simboard, p *calibration.Profile, seconds float64) (analysis.Result, error) {
+	t, err := record(sim, testsignals.New(testsignals.Sweep, rateHz, boardDBFS, seconds), capture.ToBoard)
 	if err != nil {
 		return analysis.Result{}, err
 	}
@@ -183,13 +183,20 @@ func (t *boardTruth) noiseVolts(output, weighting string) float64 {
 // delayMatchS is the delay as analysis defines it: the slope, through 0 Hz,
 // that fits the phase from 100 Hz to 10 kHz best with weights of 1/f.
 func (t *boardTruth) delayMatchS(output, reference string) float64 {
-	const lowHz, highHz, points = 100.0, 10000.0, 1000
 	sign := complex(float64(t.Polarity(output)*t.Polarity(reference)), 0)
-	phase, den := 0.0, 0.0
+	return delayOfPhase(func(f float64) float64 {
+		return cmplx.Phase(sign * t.Response(output, f) / t.Response(reference, f))
+	})
+}
+
+// delayOfPhase is the delay in seconds of a phase in radians against frequency.
+func delayOfPhase(phase func(hz float64) float64) float64 {
+	const lowHz, highHz, points = 100.0, 10000.0, 1000
+	sum, den := 0.0, 0.0
 	for i := range points {
 		f := lowHz + (highHz-lowHz)*(float64(i)+0.5)/points
-		phase += cmplx.Phase(sign * t.Response(output, f) / t.Response(reference, f))
+		sum += phase(f)
 		den += f
 	}
-	return -phase / den / (2 * math.Pi)
+	return -sum / den / (2 * math.Pi)
 }

@@ -10,12 +10,14 @@
 package main
 
 import (
+	"context"
 	"errors"
 	"flag"
 	"fmt"
 	"io"
 	"math/rand/v2"
 	"os"
+	"os/signal"
 	"runtime"
 	"sync"
 	"time"
@@ -26,43 +28,51 @@ const boardsPerBench = 4
 
 // plan is what a run of the program consists of.
 type plan struct {
-	boards   int
-	seed     uint64
-	silenceS float64
-	workers  int
-	progress io.Writer
+	boards int
+	seed   uint64
+	// sweepS and silenceS are how long the signals are, in seconds.
+	sweepS, silenceS float64
+	workers          int
+	progress         io.Writer
 }
 
 func main() {
 	p := plan{progress: os.Stderr, workers: runtime.NumCPU()}
-	flag.IntVar(&p.boards, "boards", 2000, "how many boards to measure")
+	flag.IntVar(&p.boards, "boards", 2000, "how many boards to measure; Ctrl-C shows those measured so far")
 	flag.Uint64Var(&p.seed, "seed", 1, "seed of the boards")
-	flag.Float64Var(&p.silenceS, "silence", 5, "length of the silence in seconds")
-	limit := flag.Bool("limit", false, "judge each reading against a limit set at its truth instead")
+	flag.Float64Var(&p.sweepS, "sweep", 2.5, "length of the sweeps in seconds")
+	flag.Float64Var(&p.silenceS, "silence", 4, "length of the silences in seconds")
+	limit := flag.Bool("limit", false, "show only how readings are judged against a limit set at their truth")
 	flag.Parse()
-	if err := run(p, *limit, os.Stdout); err != nil {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
+	defer stop()
+	if err := run(ctx, p, *limit, os.Stdout); err != nil {
 		fmt.Fprintln(os.Stderr, "error:", err)
 		os.Exit(1)
 	}
 }
 
-func run(p plan, limit bool, w io.Writer) error {
+func run(ctx context.Context, p plan, limit bool, w io.Writer) error {
 	started := time.Now()
-	all, err := p.measure()
+	all, err := p.measure(ctx)
 	if err != nil {
 		return err
 	}
-	fmt.Fprintf(w, "%d boards on %d benches in %s\n\n", p.boards, p.benches(), time.Since(started).Round(time.Second))
-	if limit {
-		printOutcomes(w, judge(all))
-		return nil
-	}
 	t := tallies{}
+	measured := 0
 	for _, board := range all {
 		t.add(board)
+		if len(board) > 0 {
+			measured++
+		}
 	}
-	t.print(w)
-	if bad := t.outside(0.935, 0.965); len(bad) > 0 {
+	fmt.Fprintf(w, "%d of %d boards, %d to a bench, in %s\n\n", measured, p.boards, boardsPerBench, time.Since(started).Round(time.Second))
+	if !limit {
+		t.print(w)
+		fmt.Fprintln(w)
+	}
+	printOutcomes(w, judge(all))
+	if bad := t.outside(0.935, 0.965); !limit && len(bad) > 0 {
 		return fmt.Errorf("outside 93.5 to 96.5 %%: %q", bad)
 	}
 	return nil
@@ -70,35 +80,33 @@ func run(p plan, limit bool, w io.Writer) error {
 
 func (p plan) benches() int { return (p.boards + boardsPerBench - 1) / boardsPerBench }
 
-// measure returns what was seen of each board.
-func (p plan) measure() ([][]seen, error) {
+// measure returns what was seen of each board, nothing of those that were not
+// reached when ctx ended.
+func (p plan) measure(ctx context.Context) ([][]seen, error) {
 	all := make([][]seen, p.boards)
 	var wait sync.WaitGroup
 	var mu sync.Mutex
 	var failed error
 	next, done, started := 0, 0, time.Now()
+	take := func() (bench int, ok bool) {
+		mu.Lock()
+		defer mu.Unlock()
+		bench, next = next, next+1
+		return bench, failed == nil && ctx.Err() == nil && bench < p.benches()
+	}
+	count := func(boards int, err error) {
+		mu.Lock()
+		defer mu.Unlock()
+		done += boards
+		failed = errors.Join(failed, err)
+		left := time.Duration(float64(time.Since(started)) / float64(done) * float64(p.boards-done))
+		fmt.Fprintf(p.progress, "\r%d of %d boards, %s left   ", done, p.boards, left.Round(time.Second))
+	}
 	for range p.workers {
 		wait.Go(func() {
-			for {
-				mu.Lock()
-				i := next
-				next++
-				stop := failed != nil || i >= p.benches()
-				mu.Unlock()
-				if stop {
-					return
-				}
-				first := i * boardsPerBench
-				last := min(first+boardsPerBench, p.boards)
-				err := p.measureBench(uint64(i), all[first:last])
-				mu.Lock()
-				done += last - first
-				if err != nil {
-					failed = errors.Join(failed, fmt.Errorf("bench %d: %w", i, err))
-				}
-				left := time.Duration(float64(time.Since(started)) / float64(done) * float64(p.boards-done))
-				fmt.Fprintf(p.progress, "\r%d of %d boards, %s left  ", done, p.boards, left.Round(time.Second))
-				mu.Unlock()
+			for i, ok := take(); ok; i, ok = take() {
+				boards := all[i*boardsPerBench : min((i+1)*boardsPerBench, p.boards)]
+				count(len(boards), p.measureBench(i, boards))
 			}
 		})
 	}
@@ -107,15 +115,16 @@ func (p plan) measure() ([][]seen, error) {
 	return all, failed
 }
 
-func (p plan) measureBench(number uint64, boards [][]seen) error {
-	rng := rand.New(rand.NewPCG(p.seed, number))
-	b, err := newBench(rng, p.silenceS)
+// measureBench fills in boards, all of which are on one bench.
+func (p plan) measureBench(number int, boards [][]seen) error {
+	rng := rand.New(rand.NewPCG(p.seed, uint64(number)))
+	b, err := newBench(rng, p)
 	if err != nil {
-		return err
+		return fmt.Errorf("bench %d: %w", number, err)
 	}
 	for i := range boards {
-		if boards[i], err = b.measureBoard(rng, p.silenceS); err != nil {
-			return fmt.Errorf("board %d: %w", i+1, err)
+		if boards[i], err = b.measureBoard(rng, p); err != nil {
+			return fmt.Errorf("bench %d, board %d: %w", number, i+1, err)
 		}
 	}
 	return nil
