@@ -31,7 +31,9 @@ func averageGated(takes []*Gated, lineUp bool) (*Gated, error) {
 			rows = min(rows, len(g.noise[i]))
 		}
 		out.noise[i] = make([]complex128, rows)
+		out.disturbed = append(out.disturbed, 0)
 		for t, g := range takes {
+			out.disturbed[i] = Hypot(out.disturbed[i], weights[t][i]*g.disturbedRelStd(i))
 			out.H[i] += scale(weights[t][i], g.H[i])
 			for j := range out.noise[i] {
 				out.noise[i][j] += scale(weights[t][i], g.noise[i][j])
@@ -99,7 +101,7 @@ func linedUp(takes []*Gated, weights [][]float64) ([]*Gated, float64, error) {
 
 // later is g delayed by seconds, in its phase.
 func (g *Gated) later(seconds float64) *Gated {
-	out := &Gated{FrequencyHz: g.FrequencyHz, H: make([]complex128, len(g.H)), Noise: g.Noise, ArrivalS: g.ArrivalS, noise: make([][]complex128, len(g.H))}
+	out := &Gated{FrequencyHz: g.FrequencyHz, H: make([]complex128, len(g.H)), Noise: g.Noise, ArrivalS: g.ArrivalS, noise: make([][]complex128, len(g.H)), disturbed: g.disturbed}
 	for i, f := range g.FrequencyHz {
 		turn := cis(-2 * math.Pi * f * seconds)
 		out.H[i] = g.H[i] * turn

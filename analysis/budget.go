@@ -146,6 +146,7 @@ const (
 	sourceNoise     = "noise recorded beside the signal"
 	sourceScatter   = "scatter of the noise itself"
 	sourceGate      = "gate of the impulse response"
+	sourceDisturbed = "events and echoes in the record"
 	sourceLoopNoise = "noise when the bench was calibrated"
 	sourceLoopPlug  = "repeatability of the loopback lead"
 	sourceLoopDelay = "delay of the loopback lead"

@@ -47,6 +47,9 @@ type Gated struct {
 	// noise holds δH for each frequency and noise gate, so that noise common
 	// to two channels cancels in their ratio.
 	noise [][]complex128
+	// disturbed is what events and echoes in the record are good for, relative
+	// to |H|; nil where they were not looked for.
+	disturbed []float64
 }
 
 // Response reads the linear response at each frequency of grid. Its noise is
@@ -135,7 +138,17 @@ const (
 
 // RelStd returns the standard uncertainty of the magnitude relative to it,
 // and of the phase in radians.
-func (g *Gated) RelStd(i int) float64 { return Hypot(g.noiseRelStd(i), g.gateRelStd(i)) }
+func (g *Gated) RelStd(i int) float64 {
+	return Hypot(g.noiseRelStd(i), g.gateRelStd(i), g.disturbedRelStd(i))
+}
+
+// disturbedRelStd is the share of events and echoes in RelStd.
+func (g *Gated) disturbedRelStd(i int) float64 {
+	if g.disturbed == nil {
+		return 0
+	}
+	return g.disturbed[i]
+}
 
 // noiseRelStd is the noise's share of RelStd: magnitude and phase each take
 // half its power.
@@ -174,7 +187,7 @@ func (g *Gated) over(t Transfer) (*Gated, error) {
 	}
 	out := &Gated{
 		FrequencyHz: g.FrequencyHz, H: make([]complex128, len(g.H)), Noise: make([]float64, len(g.H)),
-		noise: make([][]complex128, len(g.H)), ArrivalS: g.ArrivalS,
+		noise: make([][]complex128, len(g.H)), ArrivalS: g.ArrivalS, disturbed: g.disturbed,
 	}
 	for i := range g.H {
 		z := t.point(i)

@@ -65,6 +65,7 @@ func (g *Gated) ratio(r *Gated) (*Gated, error) {
 		}
 		d := g.H[i] / r.H[i]
 		out.H[i] = d
+		out.disturbed = append(out.disturbed, Hypot(g.disturbedRelStd(i), r.disturbedRelStd(i)))
 		out.noise[i] = make([]complex128, len(g.noise[i]))
 		for j := range g.noise[i] {
 			out.noise[i][j] = (g.noise[i][j] - d*r.noise[i][j]) / r.H[i]

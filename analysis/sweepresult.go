@@ -133,6 +133,9 @@ func readOutput(rec *Recording, second secondOpinion, played *Played, grid []flo
 			return nil, nil, reason
 		}
 	}
+	if reason := raw.disturbances(g); reason != "" {
+		return nil, nil, reason
+	}
 	return raw, g, ""
 }
 
@@ -225,12 +228,14 @@ func named(curves []Curve, output string) []Curve {
 // magnitude is g in dB with the uncertainty that its own record shows.
 func (g *Gated) magnitude() Magnitude {
 	m := Magnitude{FrequencyHz: g.FrequencyHz}
-	noise, gate := make([]float64, len(g.H)), make([]float64, len(g.H))
+	noise, gate, events := make([]float64, len(g.H)), make([]float64, len(g.H)), make([]float64, len(g.H))
 	for i := range g.H {
 		m.DB = append(m.DB, g.MagnitudeDB(i))
 		noise[i], gate[i] = DBFromRelative(g.noiseRelStd(i)), DBFromRelative(g.gateRelStd(i))
+		events[i] = DBFromRelative(g.disturbedRelStd(i))
 	}
-	m.parts = []part{{source: sourceNoise, kind: "A", std: noise}, {source: sourceGate, kind: "B", std: gate}}
+	m.parts = []part{{source: sourceNoise, kind: "A", std: noise}, {source: sourceGate, kind: "B", std: gate},
+		{source: sourceDisturbed, kind: "A", std: events}}
 	return m
 }
 
