@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/cmplx"
+	"strings"
 
 	"boardproof/testsignals"
 )
@@ -38,6 +39,8 @@ func ToneResult(rec *Recording) (Result, error) {
 			res.refuse(name, "", rec.problem(i), toneQuantities...)
 		case !ok:
 			res.refuse(name, "", "the recording ends before the tone does", toneQuantities...)
+		case checkMarks(rec, i) != "":
+			res.refuse(name, "", checkMarks(rec, i), toneQuantities...)
 		case !hasTone(x, rec.RateHz, rec.Signal.FrequencyHz):
 			res.refuse(name, "", fmt.Sprintf("no signal: there is no steady tone near %g Hz; check the patch", rec.Signal.FrequencyHz), toneQuantities...)
 		default:
@@ -50,10 +53,16 @@ func ToneResult(rec *Recording) (Result, error) {
 		if err != nil {
 			return Result{}, err
 		}
+		steady := make([]unsteadiness, len(names))
 		for j, i := range names {
-			res.Add(toneReadings(rec, fit, asRecorded[j], j, i))
+			steady[j] = fit.steadiness(rows[j], j, rec.RateHz)
+			if why := steady[j].refused(); why != "" {
+				res.refuse(rec.Outputs[i], "", why, toneQuantities...)
+				continue
+			}
+			res.Add(toneReadings(rec, fit, asRecorded[j], j, i, steady[j]))
 		}
-		res.Add(toneMatch(rec, fit, names))
+		res.Add(toneMatch(rec, fit, names, steady))
 	}
 	res.setState(rec.State)
 	return res, nil
@@ -93,8 +102,8 @@ func hasTone(x []float64, rateHz, freqHz float64) bool {
 }
 
 // toneReadings reads fit channel j, which is output i; x is that part as it
-// was recorded.
-func toneReadings(rec *Recording, fit *ToneFit, x []float64, j, i int) Result {
+// was recorded, unsteady how much its level moved.
+func toneReadings(rec *Recording, fit *ToneFit, x []float64, j, i int, unsteady unsteadiness) Result {
 	var res Result
 	name, bench, c := rec.Outputs[i], rec.bench(i), fit.Channels[j]
 	relStd := c.Std[0] / c.Amplitude[0]
@@ -102,7 +111,7 @@ func toneReadings(rec *Recording, fit *ToneFit, x []float64, j, i int) Result {
 		r.FrequencyHz = fit.FrequencyHz.Value
 		res.Readings = append(res.Readings, r)
 	}
-	noise := typeA(sourceNoise, DBFromRelative(relStd))
+	noise := typeA(sourceNoise, Hypot(DBFromRelative(relStd), unsteady.std()))
 	if bench.VoltsPerUnit > 0 {
 		level := DBu(c.Amplitude[0] * bench.VoltsPerUnit / math.Sqrt2)
 		add(reading(Level, name, level, append(nonzero(noise), bench.VoltsBudget...)))
@@ -112,7 +121,11 @@ func toneReadings(rec *Recording, fit *ToneFit, x []float64, j, i int) Result {
 	gain, own := bench.toneAt(fit.FrequencyHz.Value)
 	gain += DB(c.Amplitude[0] / rec.Signal.Amplitude())
 	add(reading(Gain, name, gain, append(nonzero(noise), own...)))
-	add(thd(c, name, bench))
+	if r, why := thd(c, name, bench); why != "" {
+		res.refuse(name, "", why, THD)
+	} else {
+		add(r)
+	}
 	add(thdN(c, x, rec.RateHz, fit.FrequencyHz.Value, name))
 	return res
 }
@@ -133,7 +146,15 @@ func (t Transfer) relStdAt(f float64) float64 { return t.RelStd[NearestIndex(t.F
 // thd is the RMS sum of harmonics 2 to 10 over the fundamental, in percent:
 // IEC 60268-3. The power that noise adds to each harmonic is taken off. What
 // cannot be told from noise, or from the bench's own, is an upper bound.
-func thd(c ToneChannel, output string, bench BenchInput) Reading {
+func thd(c ToneChannel, output string, bench BenchInput) (r Reading, refused string) {
+	if len(c.Amplitude) < 2 {
+		return Reading{}, "no harmonic of this tone lies in the recorded band"
+	}
+	defer func() {
+		if n := len(c.Amplitude); n < distortionOrders && refused == "" {
+			r.Note = strings.TrimPrefix(r.Note+fmt.Sprintf("; harmonics 2 to %d only, the others lie beyond the recorded band", n), "; ")
+		}
+	}()
 	power, variance, noise := 0.0, 0.0, 0.0
 	for k := 1; k < len(c.Amplitude); k++ {
 		a2, v := sq(c.Amplitude[k]), sq(c.Std[k])
@@ -150,9 +171,9 @@ func thd(c ToneChannel, output string, bench BenchInput) Reading {
 	percent := 100 / c.Amplitude[0]
 	bound := math.Sqrt(math.Max(power, 0)+CoverageK*math.Sqrt(variance)) * percent
 	if power < 2*math.Sqrt(variance) {
-		r := reading(THD, output, bound, nil)
+		r = reading(THD, output, bound, nil)
 		r.UpperBound, r.Note = true, "harmonics are not above the noise"
-		return r
+		return r, ""
 	}
 	value := math.Sqrt(power)
 	own := 0.0
@@ -160,14 +181,14 @@ func thd(c ToneChannel, output string, bench BenchInput) Reading {
 		own = bench.THDPercent.Value
 	}
 	if own > 0 && power < 2*floor {
-		r := reading(THD, output, bound+own, nil)
+		r = reading(THD, output, bound+own, nil)
 		r.UpperBound, r.FloorLimited, r.Note = true, true, "the bench sets this figure"
-		return r
+		return r, ""
 	}
 	// The bench's harmonics add to the board's in a phase that is not known:
 	// the result can be off by all of them, evenly spread.
 	return reading(THD, output, value*percent, nonzero(
-		typeA(sourceNoise, math.Sqrt(variance)/(2*value)*percent), evenly(sourceFloor, own/math.Sqrt(3))))
+		typeA(sourceNoise, math.Sqrt(variance)/(2*value)*percent), evenly(sourceFloor, own/math.Sqrt(3)))), ""
 }
 
 // thdN is the RMS of all but the fundamental from 20 Hz to 20 kHz over the
@@ -187,24 +208,31 @@ func thdN(c ToneChannel, x []float64, rateHz, freqHz float64, output string) Rea
 }
 
 // audioPower is the mean square of x between two frequencies and its variance.
+// Lines in x are steady: they scatter only by beating with the noise under
+// them, which is read beside them.
 func audioPower(x []float64, rateHz, lowHz, highHz float64) (power, variance float64) {
 	density := residualDensity(x, rateHz)
 	binHz := rateHz / float64(len(x))
 	// A Hann window spreads each line over bins that are not independent:
 	// the variance of their sum is 35/18 of that of independent ones.
 	const hannCorrelation = 35.0 / 18
+	const block = 2 * noiseBinsTo
+	floor := 0.0
 	for k := range density {
+		if k%block == 0 {
+			floor = medianDensity(density, min(k+block/2, len(density)-1)) * binHz
+		}
 		if f := float64(k) * binHz; f >= lowHz && f <= highHz {
 			p := density[k] * binHz
 			power += p
-			variance += hannCorrelation * p * p
+			variance += hannCorrelation * math.Max(2*p*floor-floor*floor, 0)
 		}
 	}
 	return power, variance
 }
 
 // toneMatch is the level of each further output against the first.
-func toneMatch(rec *Recording, fit *ToneFit, names []int) Result {
+func toneMatch(rec *Recording, fit *ToneFit, names []int, steady []unsteadiness) Result {
 	var res Result
 	if len(names) == 0 || names[0] != 0 {
 		for _, i := range names {
@@ -213,8 +241,12 @@ func toneMatch(rec *Recording, fit *ToneFit, names []int) Result {
 		return res
 	}
 	for j := 1; j < len(names); j++ {
+		if why := steady[0].refused() + steady[j].refused(); why != "" {
+			res.refuse(rec.Outputs[names[j]], rec.Outputs[0], why, LevelMatch)
+			continue
+		}
 		db, std := fit.levelOver(j, 0, rec.RateHz)
-		b := nonzero(typeA(sourceNoise, std))
+		b := nonzero(typeA(sourceNoise, Hypot(std, steady[0].std(), steady[j].std())))
 		f := fit.FrequencyHz.Value
 		if out, ref := rec.bench(names[j]), rec.bench(0); out.Loopback != nil && ref.Loopback != nil {
 			bench, err := benchRatio(out, ref)
