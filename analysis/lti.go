@@ -18,14 +18,16 @@ const (
 	ltiAllowanceDB = 0.05
 )
 
-// disagreement returns a reason when a and b, in dB, are further apart than
-// their uncertainties and the allowance explain, "" otherwise.
-func disagreement(a, b Estimate, whatA, whatB string) string {
-	if math.Abs(a.Value-b.Value) <= ltiSigmas*Hypot(a.Std, b.Std)+ltiAllowanceDB {
-		return ""
-	}
-	return fmt.Sprintf("not linear and time-invariant in this state: %s %.2f dB, %s %.2f dB; "+
-		"is a compressor, drive or modulation engaged, or a joint loose", whatA, a.Value, whatB, b.Value)
+// sameGain is true when a and b, in dB, are no further apart than their
+// uncertainties and the allowance explain.
+func sameGain(a, b Estimate) bool {
+	return math.Abs(a.Value-b.Value) <= ltiSigmas*Hypot(a.Std, b.Std)+ltiAllowanceDB
+}
+
+// notLTI is the reason for which there is no response, with what was seen.
+func notLTI(seen string, args ...any) string {
+	return "not linear and time-invariant in this state: " + fmt.Sprintf(seen, args...) +
+		"; is a compressor, drive or modulation engaged, or a joint loose"
 }
 
 // runInGain is the gain at 1 kHz that the quiet run-in tone saw, in dB.
@@ -52,7 +54,10 @@ func checkRunIn(rec *Recording, i int, g *Gated) string {
 	if err != nil {
 		return ""
 	}
-	return disagreement(sweep, runIn, "gain at 1 kHz is", "for a signal 12 dB quieter it is")
+	if sameGain(sweep, runIn) {
+		return ""
+	}
+	return notLTI("gain at 1 kHz is %.2f dB, for a signal 12 dB quieter it is %.2f dB", sweep.Value, runIn.Value)
 }
 
 // checkMarks holds the level of the marks before and after the body together.
@@ -60,7 +65,11 @@ func checkMarks(rec *Recording, i int) string {
 	if i >= len(rec.MarkChangeDB) {
 		return ""
 	}
-	return disagreement(rec.MarkChangeDB[i], Estimate{}, "level of the marks after the signal is", "before it")
+	change := rec.MarkChangeDB[i]
+	if sameGain(change, Estimate{}) {
+		return ""
+	}
+	return notLTI("the marks after the signal are %+.2f dB against those before it", change.Value)
 }
 
 // The band in which impulses and sweep are compared, octave by octave.
@@ -80,9 +89,9 @@ func checkImpulses(g *Gated, imp *ImpulseResponse) (reason string, told bool) {
 			continue
 		}
 		told = true
-		what := fmt.Sprintf("from %.0f Hz the sweep's gain differs from the impulses' by", low)
-		if r := disagreement(band, Estimate{}, what, "where both should agree to"); r != "" {
-			return r, true
+		if !sameGain(band, Estimate{}) {
+			return notLTI("from %.0f to %.0f Hz the impulses' gain differs from the sweep's by %+.2f dB",
+				low, math.Min(2*low, opinionHighHz), band.Value), true
 		}
 	}
 	return "", told

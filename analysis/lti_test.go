@@ -56,7 +56,7 @@ func TestImpulsesDisagree(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	refusedAs(t, res, "differs from the impulses")
+	refusedAs(t, res, "gain differs from the sweep")
 }
 
 // No false alarm on a clean board with the noise of a poor interface.

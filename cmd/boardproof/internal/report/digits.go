@@ -185,12 +185,21 @@ func marginWords(j verdict.Judged, factor float64, place int) string {
 	return s
 }
 
+// fourDigits rounds what a mask gives between its points to what one can read.
+func fourDigits(v float64) float64 {
+	rounded, err := strconv.ParseFloat(strconv.FormatFloat(v, 'g', 4, 64), 64)
+	if err != nil {
+		return v
+	}
+	return rounded
+}
+
 func limitWords(l *verdict.Limit, factor float64, unit string) string {
 	if l == nil {
 		return none
 	}
 	one := func(v float64) string {
-		s := plain(v * factor)
+		s := plain(fourDigits(v * factor))
 		if unit == "dBu" && !strings.ContainsAny(s, ".e") {
 			s += ".0"
 		}

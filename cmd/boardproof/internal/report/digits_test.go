@@ -97,3 +97,13 @@ func TestFigures(t *testing.T) {
 		}
 	}
 }
+
+func TestLimitsBetweenMaskPointsAreRounded(t *testing.T) {
+	low, high := -2.96229431, 15000.0
+	if got := limitWords(&verdict.Limit{Min: &low}, 1, "dB"); got != "at least −2.962 dB" {
+		t.Errorf("limit reads %q", got)
+	}
+	if got := limitWords(&verdict.Limit{Max: &high}, 1e-3, "kHz"); got != "at most 15 kHz" {
+		t.Errorf("limit reads %q", got)
+	}
+}
