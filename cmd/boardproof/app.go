@@ -16,6 +16,7 @@ import (
 	"github.com/spf13/cobra"
 	"golang.org/x/term"
 
+	"boardproof/capture/simboard"
 	"boardproof/db"
 )
 
@@ -27,6 +28,8 @@ type app struct {
 	inIsTerm bool
 	out, err io.Writer
 	now      func() time.Time
+	// ready makes the simulated benches that --simulate names.
+	ready func(name string) (simboard.Config, error)
 
 	storePath string
 	json      bool
@@ -37,7 +40,7 @@ func newApp(in io.Reader, out, err io.Writer) *app {
 	f, isFile := in.(*os.File)
 	return &app{
 		in: bufio.NewReader(in), inIsTerm: isFile && term.IsTerminal(int(f.Fd())),
-		out: out, err: err, now: time.Now,
+		out: out, err: err, now: time.Now, ready: simboard.Ready,
 	}
 }
 

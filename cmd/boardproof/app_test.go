@@ -16,14 +16,17 @@ import (
 	"boardproof/analysis"
 	"boardproof/analysis/verdict"
 	"boardproof/calibration"
+	"boardproof/capture/simboard"
 	"boardproof/cmd/boardproof/internal/report"
 )
 
 // session is an app on a store of its own with a clock that stands.
 type session struct {
-	t        *testing.T
-	now      time.Time
-	store    string
+	t     *testing.T
+	now   time.Time
+	store string
+	// bench, where not nil, changes the simulated bench and the board on it.
+	bench    func(*simboard.Config)
 	out, err string
 }
 
@@ -36,6 +39,13 @@ func (s *session) run(answers string, args ...string) int {
 	var out, err bytes.Buffer
 	a := newApp(strings.NewReader(answers), &out, &err)
 	a.now = func() time.Time { return s.now }
+	if s.bench != nil {
+		a.ready = func(name string) (simboard.Config, error) {
+			cfg, err := simboard.Ready(name)
+			s.bench(&cfg)
+			return cfg, err
+		}
+	}
 	code := a.run(context.Background(), append(args, "--store", s.store))
 	s.out, s.err = out.String(), err.String()
 	return code

@@ -94,7 +94,7 @@ func (a *app) openInstrument(b db.Bench, f benchFlags) (in capture.Instrument, c
 	if name == "" {
 		name = "good"
 	}
-	cfg, err := simboard.Ready(name)
+	cfg, err := a.ready(name)
 	if err != nil {
 		return nil, none, wrongUse(err)
 	}
