@@ -85,6 +85,15 @@ func (m Magnitude) expanded() []float64 {
 	return u
 }
 
+// noiseExpanded returns the type A part of each point's uncertainty, expanded.
+func (m Magnitude) noiseExpanded() []float64 {
+	u := make([]float64, len(m.DB))
+	for i := range u {
+		u[i] = CoverageK * m.Budget(i).typeAStd()
+	}
+	return u
+}
+
 // cornerDB is how far below the gain at 1 kHz a corner is: half the power.
 var cornerDB = 10 * math.Log10(2)
 

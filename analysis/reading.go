@@ -114,6 +114,9 @@ type Curve struct {
 	GroupDelayUS        []float64 `json:"group_delay_us,omitempty"`
 	// Uncertainty is of Value, expanded as a Reading's is.
 	Uncertainty []float64 `json:"uncertainty,omitempty"`
+	// NoiseUncertainty is the part of Uncertainty that comes of the noise
+	// recorded beside the signal, expanded.
+	NoiseUncertainty []float64 `json:"noise_uncertainty,omitempty"`
 	// SharedUncertainty is the part of Uncertainty that moves all points alike,
 	// expanded: it cancels between two points.
 	SharedUncertainty float64 `json:"shared_uncertainty,omitempty"`

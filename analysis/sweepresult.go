@@ -204,7 +204,7 @@ func delayResult(g *Gated, m Magnitude, line straightPhase, bench BenchInput, na
 	delay := g.ArrivalS + line.delayS - bench.LatencyS.Value
 	res.Readings = append(res.Readings, reading(Delay, name, delay*1e6, budget), reading(Polarity, name, float64(line.polarity), nil))
 	c := Curve{Quantity: Response, Output: name, Unit: UnitOf(Response), FrequencyHz: m.FrequencyHz, Value: m.DB,
-		Uncertainty: m.expanded(), SharedUncertainty: m.sharedExpanded(m.expanded())}
+		Uncertainty: m.expanded(), NoiseUncertainty: m.noiseExpanded(), SharedUncertainty: m.sharedExpanded(m.expanded())}
 	c.PhaseDeg, c.PhaseUncertaintyDeg, c.GroupDelayUS = g.phaseCurve(line.delayS, bench.relStd, Hypot(bench.LatencyS.Std, bench.LeadDelayStdS))
 	res.Curves = append(res.Curves, c)
 	return res
@@ -332,7 +332,7 @@ func (s *Split) result(name, ref string, band Band) Result {
 	add(reading(DelayMatch, name, delay*1e6, budget.times(1e6)), 0, "")
 	add(reading(PolarityMatch, name, float64(s.Polarity()), nil), 0, "")
 	c := Curve{Quantity: SplitDifference, Output: name, Reference: ref, Unit: UnitOf(SplitDifference),
-		FrequencyHz: m.FrequencyHz, Value: m.DB, Uncertainty: m.expanded(), SharedUncertainty: m.sharedExpanded(m.expanded())}
+		FrequencyHz: m.FrequencyHz, Value: m.DB, Uncertainty: m.expanded(), NoiseUncertainty: m.noiseExpanded(), SharedUncertainty: m.sharedExpanded(m.expanded())}
 	c.PhaseDeg, c.PhaseUncertaintyDeg, c.GroupDelayUS = s.Ratio.phaseCurve(0, s.bench.relStd, Hypot(s.bench.LatencyS.Std, s.bench.LeadDelayStdS))
 	res.Curves = append(res.Curves, c)
 	return res

@@ -147,3 +147,30 @@ func TestSettle(t *testing.T) {
 		}
 	}
 }
+
+// A mask's reading carries what its noise makes of it, at its own frequency
+// and at the one it is relative to, and the rest: together its uncertainty.
+func TestMaskReadingHasABudget(t *testing.T) {
+	c := analysis.Curve{
+		Quantity: analysis.Response, Output: "A", Unit: "dB", FrequencyHz: []float64{500, 1000, 2000}, Value: []float64{0, 0, 0.9},
+		Uncertainty: []float64{0.2, 0.2, 0.25}, NoiseUncertainty: []float64{0.05, 0.06, 0.08}, SharedUncertainty: 0.15,
+	}
+	m := Mask{RelativeToHz: 1000, Points: []MaskPoint{{FrequencyHz: 500, Max: at(1)}, {FrequencyHz: 2000, Max: at(1)}}}
+	j, err := m.worst(c, Guarded)
+	if err != nil || j.FrequencyHz != 2000 || j.Verdict != ConditionalPass {
+		t.Fatalf("%+v, %v; want a conditional pass at 2 kHz", j, err)
+	}
+	if got := 2 * j.Budget.Std(); math.Abs(got-j.Uncertainty) > 1e-12 {
+		t.Errorf("the budget makes %g, the uncertainty is %g", got, j.Uncertainty)
+	}
+	if got := 2 * j.Budget[0].Std; j.Budget[0].Kind != "A" || math.Abs(got-0.1) > 1e-12 {
+		t.Errorf("type A %g, want √(0.06² + 0.08²)", got)
+	}
+	if more, ok := Settle(j, 1); ok {
+		t.Errorf("%d more sweeps settle what the bench leaves at %g of a margin of 0.1", more, 2*j.Budget[1].Std)
+	}
+	c.NoiseUncertainty = nil
+	if j, err = m.worst(c, Guarded); err != nil || j.Budget != nil {
+		t.Errorf("a curve of an older run: budget %v, %v", j.Budget, err)
+	}
+}

@@ -74,6 +74,7 @@ func (m Mask) worst(c analysis.Curve, rule Rule) (Judged, error) {
 		r := analysis.Reading{
 			Quantity: analysis.Response, Output: c.Output, State: c.State, FrequencyHz: f,
 			Value: value, Unit: c.Unit, Uncertainty: u, K: analysis.CoverageK, Note: note,
+			Budget: m.budget(c, i, u),
 		}
 		worst = Judged{Reading: r, Limit: &l, Verdict: verdict, ChanceWrong: chanceWrong(verdict, r, l)}
 	}
@@ -81,6 +82,24 @@ func (m Mask) worst(c analysis.Curve, rule Rule) (Judged, error) {
 		return Judged{}, fmt.Errorf("the response has no point under the mask")
 	}
 	return worst, nil
+}
+
+// budget splits the expanded uncertainty u of point i of c into what the noise
+// makes of it, there and where the mask is relative to, and the rest. It is nil
+// where c does not say.
+func (m Mask) budget(c analysis.Curve, i int, u float64) analysis.Budget {
+	if len(c.NoiseUncertainty) != len(c.FrequencyHz) {
+		return nil
+	}
+	noise := c.NoiseUncertainty[i]
+	if m.RelativeToHz > 0 {
+		noise = analysis.Hypot(noise, c.NoiseUncertainty[analysis.NearestIndex(c.FrequencyHz, m.RelativeToHz)])
+	}
+	noise = min(noise, u)
+	return analysis.Budget{
+		{Source: "noise recorded beside the signal", Kind: "A", Std: noise / analysis.CoverageK},
+		{Source: "calibration, gate and loading together", Kind: "B", Std: math.Sqrt(u*u-noise*noise) / analysis.CoverageK},
+	}
 }
 
 // own is the part of an expanded uncertainty that c's points do not share.

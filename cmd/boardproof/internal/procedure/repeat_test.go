@@ -56,10 +56,7 @@ func (l *listener) heard(words string) bool {
 }
 
 func repeatedPlan(kind testsignals.Kind, repeats int) verdict.Plan {
-	step := verdict.Step{Name: "path", Patch: string(capture.ToBoard), Signals: []testsignals.Kind{kind}, LevelDBu: -12, Repeats: repeats}
-	if kind != testsignals.Sweep {
-		step.DurationS = 2
-	}
+	step := verdict.Step{Name: "path", Patch: string(capture.ToBoard), Signals: []testsignals.Kind{kind}, LevelDBu: -12, DurationS: 1, Repeats: repeats}
 	return verdict.Plan{Rule: verdict.Guarded, Steps: []verdict.Step{step}}
 }
 
