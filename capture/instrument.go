@@ -89,8 +89,11 @@ type Request struct {
 // Progress is how far a take is, for a person who waits.
 type Progress struct {
 	Seconds, OfSeconds float64
-	// PeakDBFS is the peak of each input since the last report.
+	// PeakDBFS is the peak of each input since the last report, in the order
+	// of the request.
 	PeakDBFS []float64
+	// Inputs are their channels, where whoever asked for the take says so.
+	Inputs []int
 }
 
 // Take is one recording.

@@ -111,7 +111,7 @@ func (t *terminal) Watch(what string, seconds float64) (func(capture.Progress), 
 		progressbar.OptionSetWidth(24), progressbar.OptionSetPredictTime(false), progressbar.OptionClearOnFinish())
 	progress := func(p capture.Progress) {
 		if p.OfSeconds > 0 {
-			bar.Describe(label + peaks(p.PeakDBFS))
+			bar.Describe(label + peaks(p))
 			bar.Set(min(steps, int(p.Seconds/p.OfSeconds*steps))) //nolint:errcheck // a bar that cannot be drawn stops nothing
 		}
 	}
@@ -121,14 +121,18 @@ func (t *terminal) Watch(what string, seconds float64) (func(capture.Progress), 
 	}
 }
 
-// peaks are the inputs' levels, the highest digit first: "in 1 -23 dB".
-func peaks(dbfs []float64) string {
+// peaks are the levels of the first two inputs, as in "in1 -23 dBFS".
+func peaks(p capture.Progress) string {
 	var b strings.Builder
-	for i, p := range dbfs {
+	for i, peak := range p.PeakDBFS {
 		if i == 2 {
 			break
 		}
-		fmt.Fprintf(&b, " | in%d %4.0f dBFS", i+1, max(p, -120))
+		channel := i + 1
+		if i < len(p.Inputs) {
+			channel = p.Inputs[i]
+		}
+		fmt.Fprintf(&b, " | in%d %4.0f dBFS", channel, max(peak, -120))
 	}
 	return b.String()
 }

@@ -134,8 +134,12 @@ func (s *Sitting) Take(ctx context.Context, what string, spec testsignals.Spec, 
 }
 
 func (s *Sitting) record(ctx context.Context, what string, sig *testsignals.Signal, patch capture.Patch, state string) (*capture.Take, error) {
-	progress, done := s.Operator.Watch(what, sig.Seconds())
+	watch, done := s.Operator.Watch(what, sig.Seconds())
 	defer done()
+	progress := func(p capture.Progress) {
+		p.Inputs = s.inputs()
+		watch(p)
+	}
 	return s.Instrument.Record(ctx, capture.Request{
 		Signal: sig, Outputs: []int{s.Output}, Inputs: s.inputs(), Patch: patch, State: state, SeriesOhms: s.seriesOhms, Progress: progress,
 	})
