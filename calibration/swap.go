@@ -11,7 +11,7 @@ import (
 // plugs of the loopback lead are exchanged and what the lead's two ends do
 // differently cancels in the mean of both takes. Common practice.
 type Mismatch struct {
-	// Inputs are the second and the first, by channel.
+	// Input is the second, Reference the first, by channel.
 	Input     int `json:"input"`
 	Reference int `json:"reference"`
 	// DB is at 1 kHz, WorstDB the furthest from DB between 20 Hz and 20 kHz.
