@@ -182,3 +182,29 @@ func TestADelayInARecordingIsQualified(t *testing.T) {
 		t.Errorf("delay %g µs through a wire, with the note %q", r.Value, r.Note)
 	}
 }
+
+// A recording of impulses beside the sweep's is a second opinion: it agrees
+// with a board that is linear and tells one that is not.
+func TestImpulsesBesideARecordedSweep(t *testing.T) {
+	sweep, s := exported(t, "sweep")
+	impulses, p := exported(t, "impulses")
+	through := func(x []float64, gain float64) []float64 {
+		y := make([]float64, len(x)+4800)
+		for i, v := range x {
+			y[i+2400] = gain * v
+		}
+		return y
+	}
+	recorded := writeWAV(t, 48000, wavfile.Float32, through(s, 0.5))
+	for _, c := range []struct {
+		gain float64
+		code int
+	}{{0.5, exitPassed}, {0.53, exitUnmeasured}} {
+		other := writeWAV(t, 48000, wavfile.Float32, through(p, c.gain))
+		out, errs, code := runProgram(t, "measure", "response", "--played", sweep, "--recorded", recorded,
+			"--impulses", other, "--impulses-played", impulses, "--outputs", "A=1")
+		if code != c.code || (c.code != exitPassed) != strings.Contains(out, "the impulses' gain differs") {
+			t.Errorf("impulses at a gain of %g: exit %d\n%s%s", c.gain, code, out, errs)
+		}
+	}
+}

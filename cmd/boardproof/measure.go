@@ -19,11 +19,13 @@ import (
 type measureFlags struct {
 	useFlags
 	recorded, played string
-	outputs          string
-	inputFullScale   string
-	levelDBu         float64
-	state            string
-	all              bool
+	// impulses is a recording of impulses in the same state, a second opinion.
+	impulses, impulsesPlayed string
+	outputs                  string
+	inputFullScale           string
+	levelDBu                 float64
+	state                    string
+	all                      bool
 }
 
 func (a *app) measureCommand() *cobra.Command {
@@ -62,6 +64,10 @@ func (a *app) measurement(name, short string, kind testsignals.Kind) *cobra.Comm
 	fl := cmd.Flags()
 	fl.StringVar(&f.recorded, "recorded", "", "read this WAV file instead of recording")
 	fl.StringVar(&f.played, "played", "", "the file that was played while it was recorded")
+	if kind == testsignals.Sweep {
+		fl.StringVar(&f.impulses, "impulses", "", "with --recorded: a recording of impulses in the same state, as second opinion")
+		fl.StringVar(&f.impulsesPlayed, "impulses-played", "", "the impulses that were played")
+	}
 	fl.StringVar(&f.outputs, "outputs", "A=1,B=2", "which channel holds which output, the reference first")
 	fl.StringVar(&f.inputFullScale, "input-full-scale", "", "with --recorded: level at which the recorder reads full scale, as in 12dBu")
 	fl.Float64Var(&f.levelDBu, "level-dbu", -10, "at the bench: level at the board's input in dBu")

@@ -24,6 +24,9 @@ func (a *app) measureFile(ctx context.Context, name string, kind testsignals.Kin
 	if f.bench != "" || f.simulate != "" {
 		return nil, wrongUsef("--bench and --simulate are for measuring at the bench, --recorded is a recording made elsewhere")
 	}
+	if (f.impulses != "") != (f.impulsesPlayed != "") || f.impulses != "" && kind != testsignals.Sweep {
+		return nil, wrongUsef("--impulses and --impulses-played go together, beside the recording of a sweep")
+	}
 	var volts float64
 	if f.inputFullScale != "" {
 		full, err := parseUnit(f.inputFullScale, "dBu")
@@ -66,20 +69,59 @@ func (a *app) readFile(ctx context.Context, file *wavtake.Wavtake, kind testsign
 	if f.played == "" {
 		return analysis.Result{}, wrongUsef("say what was played: --played FILE.wav, as 'boardproof signal' wrote it")
 	}
-	sig, err := wavtake.Played(f.played)
+	sig, err := playedFor(f.played, kind, file, f.recorded)
 	if err != nil {
-		return analysis.Result{}, wrongUse(err)
+		return analysis.Result{}, err
 	}
-	if sig.Kind != kind {
-		return analysis.Result{}, wrongUsef("%s holds %s, this measurement reads a %s: 'boardproof signal %s' writes one", f.played, sig.Kind, kind, kind)
+	var impulses *analysis.Recording
+	if f.impulses != "" {
+		if impulses, err = a.secondOpinion(ctx, f, patch); err != nil {
+			return refusedTake(sit, err, kind, f.state)
+		}
 	}
-	if sig.RateHz != file.Describe().RateHz {
-		return analysis.Result{}, wrongUsef("%s was recorded at %d Hz, %s played at %d Hz: record at the rate of the signal", f.recorded, file.Describe().RateHz, f.played, sig.RateHz)
+	res, err := sit.Recorded(ctx, sig, impulses, f.state, volts)
+	if err != nil {
+		return refusedTake(sit, err, kind, f.state)
 	}
-	res, err := sit.Recorded(ctx, sig, f.state, volts)
+	return res, nil
+}
+
+// refusedTake makes refusals of a recording that does not prove itself.
+func refusedTake(sit *procedure.Sitting, err error, kind testsignals.Kind, state string) (analysis.Result, error) {
 	var bad *capture.BadTake
 	if errors.As(err, &bad) {
-		return sit.Refusals(&procedure.RefusedTake{Reason: bad.Error()}, kind, f.state)
+		return sit.Refusals(&procedure.RefusedTake{Reason: bad.Error()}, kind, state)
 	}
-	return res, err
+	return analysis.Result{}, err
+}
+
+// playedFor is the signal of the file at path, which must be of kind and of
+// the recording's rate.
+func playedFor(path string, kind testsignals.Kind, file *wavtake.Wavtake, recorded string) (*testsignals.Signal, error) {
+	sig, err := wavtake.Played(path)
+	if err != nil {
+		return nil, wrongUse(err)
+	}
+	if sig.Kind != kind {
+		return nil, wrongUsef("%s holds %s, %s is wanted here: 'boardproof signal %s' writes one", path, sig.Kind, kind, kind)
+	}
+	if rate := file.Describe().RateHz; sig.RateHz != rate {
+		return nil, wrongUsef("%s was recorded at %d Hz, %s played at %d Hz: record at the rate of the signal", recorded, rate, path, sig.RateHz)
+	}
+	return sig, nil
+}
+
+// secondOpinion reads the recording of impulses that goes with a sweep's.
+func (a *app) secondOpinion(ctx context.Context, f measureFlags, patch []calibration.Patching) (*analysis.Recording, error) {
+	file, err := wavtake.Open(f.impulses)
+	if err != nil {
+		return nil, wrongUse(err)
+	}
+	sig, err := playedFor(f.impulsesPlayed, testsignals.Impulses, file, f.impulses)
+	if err != nil {
+		return nil, err
+	}
+	sit := &procedure.Sitting{Instrument: file, Output: 1, Patching: patch, Operator: a.operator(ctx), Now: a.now}
+	rec, _, err := sit.Proved(ctx, sig, f.state)
+	return rec, err
 }

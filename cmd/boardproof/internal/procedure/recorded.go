@@ -9,24 +9,33 @@ import (
 	"boardproof/testsignals"
 )
 
-// Recorded reads a recording made elsewhere, s.Instrument, of sig. volts is
-// the peak voltage at which a sample reads 1.0, 0 when not known. The error
-// is a *capture.BadTake when the recording does not prove itself.
-func (s *Sitting) Recorded(ctx context.Context, sig *testsignals.Signal, state string, volts float64) (analysis.Result, error) {
+// Proved takes from a recording made elsewhere, s.Instrument, the part that
+// holds sig. The error is a *capture.BadTake when it does not prove itself.
+func (s *Sitting) Proved(ctx context.Context, sig *testsignals.Signal, state string) (*analysis.Recording, *capture.Take, error) {
 	take, err := s.record(ctx, string(sig.Kind), sig, capture.ToBoard, state)
 	if err != nil {
-		return analysis.Result{}, err
+		return nil, nil, err
 	}
 	proof, err := capture.Check(take, sig, capture.Expect{Clocks: capture.OneClock})
 	if err != nil {
-		return analysis.Result{}, err
+		return nil, nil, err
 	}
 	rec, _, err := calibration.Recording(take, proof, sig, s.Patching, nil, s.Now())
+	return rec, take, err
+}
+
+// Recorded reads a recording made elsewhere, s.Instrument, of sig. impulses is
+// a recording of impulses in the same state, the second opinion on a sweep;
+// nil where there is none. volts is the peak voltage at which a sample reads
+// 1.0, 0 when not known. The error is a *capture.BadTake when the recording
+// does not prove itself.
+func (s *Sitting) Recorded(ctx context.Context, sig *testsignals.Signal, impulses *analysis.Recording, state string, volts float64) (analysis.Result, error) {
+	rec, take, err := s.Proved(ctx, sig, state)
 	if err != nil {
 		return analysis.Result{}, err
 	}
 	setVolts(rec, volts)
-	res, err := readKind(rec, sig.Kind)
+	res, err := readKind(rec, impulses, sig.Kind)
 	if err != nil {
 		return analysis.Result{}, err
 	}
@@ -39,10 +48,10 @@ func (s *Sitting) Recorded(ctx context.Context, sig *testsignals.Signal, state s
 	return res, nil
 }
 
-func readKind(rec *analysis.Recording, kind testsignals.Kind) (analysis.Result, error) {
+func readKind(rec, impulses *analysis.Recording, kind testsignals.Kind) (analysis.Result, error) {
 	switch kind {
 	case testsignals.Sweep:
-		return analysis.SweepResult(rec, nil, analysis.DefaultBand)
+		return analysis.SweepResult(rec, impulses, analysis.DefaultBand)
 	case testsignals.Tone:
 		return analysis.ToneResult(rec)
 	}

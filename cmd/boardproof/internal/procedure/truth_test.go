@@ -65,7 +65,7 @@ func read(s *Sitting, t *Taken) (analysis.Result, error) {
 	if err != nil {
 		return analysis.Result{}, err
 	}
-	return readKind(rec, t.Signal.Kind)
+	return readKind(rec, nil, t.Signal.Kind)
 }
 
 // score counts how often the truth lies within k = 2 and keeps the spread of
