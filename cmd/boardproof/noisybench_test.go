@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"math"
 	"os"
@@ -11,6 +12,7 @@ import (
 	"boardproof/analysis"
 	"boardproof/analysis/verdict"
 	"boardproof/capture/simboard"
+	"boardproof/db"
 )
 
 // plan writes a plan and gives it to the board.
@@ -166,5 +168,37 @@ func TestAsManyTakesAsSaidSettle(t *testing.T) {
 	// The scatter is itself read from a record, to some 5 %.
 	if margin := limit - near.Value; then.Uncertainty > 1.1*margin || then.Uncertainty < 0.7*margin {
 		t.Errorf("%d takes: uncertainty %.4f dB, the margin was %.4f", 1+more, then.Uncertainty, margin)
+	}
+}
+
+// What was left out of a run, and why, is said whenever the run is shown.
+func TestShowSaysWhatWasLeftOut(t *testing.T) {
+	const reason = "the hiss at output A is 12.0 dB above that of the other takes, as after a bang on the bench"
+	s := newSession(t)
+	s.must(exitPassed, "bench", "set", "sim", "--simulated")
+	s.must(exitPassed, "calibrate", "--yes")
+	s.must(exitPassed, "board", "add", "Tin Heron")
+	s.hissAgainst(-50)
+	store, err := db.Open(t.Context(), s.store)
+	if err != nil {
+		t.Fatal(err)
+	}
+	run, err := store.FindRun(t.Context(), "r")
+	if err != nil {
+		t.Fatal(err)
+	}
+	run.Takes = append(run.Takes, run.Takes[0])
+	run.Takes[0].LeftOut = reason
+	kept, err := store.SaveRun(t.Context(), run)
+	if err = errors.Join(err, store.Close()); err != nil {
+		t.Fatal(err)
+	}
+	s.must(exitPassed, "show", kept.ID)
+	if want := `left out: a silence of step "silence": ` + reason; !strings.Contains(strings.Join(strings.Fields(s.out), " "), want) {
+		t.Errorf("the run does not say %q:\n%s", want, s.out)
+	}
+	s.must(exitPassed, "show", kept.ID, "--json")
+	if n := strings.Count(s.out, `"left_out":"`); n != 1 {
+		t.Errorf("the JSON has %d takes left out, want 1", n)
 	}
 }
