@@ -76,7 +76,7 @@ func (m *mainsLines) setNoise(floor spectrumFloor) {
 func (m *mainsLines) setGains() {
 	m.comb.gain = make([]float64, len(m.comb.Amplitudes))
 	for h := 1; h < len(m.comb.gain); h++ {
-		if m.standsOut(h) {
+		if m.standsOut(h) && !m.alone(h) {
 			m.comb.gain[h] = 1
 		}
 	}
@@ -97,6 +97,37 @@ func (m *mainsLines) standsOut(h int) bool {
 		level = 5
 	}
 	return h > 0 && m.rms(h) > level*m.std(h)
+}
+
+// A line past the 40th that is aloneRatio times any other within aloneReach of
+// it is no harmonic of the mains, whose lines fall off slowly there, but some
+// converter's whine that happens to lie on the comb: common practice, no
+// source.
+const (
+	aloneRatio = 10.0
+	aloneReach = 4
+)
+
+func (m *mainsLines) alone(h int) bool {
+	if h <= searchHarmonics || !m.standsOut(h) {
+		return false
+	}
+	for d := 1; d <= aloneReach; d++ {
+		if aloneRatio*m.rms(h-d) > m.rms(h) || h+d < len(m.noise) && aloneRatio*m.rms(h+d) > m.rms(h) {
+			return false
+		}
+	}
+	return true
+}
+
+// rich says whether lines past the 40th were found.
+func (m *mainsLines) rich() bool {
+	for h := searchHarmonics + 1; h < len(m.comb.gain); h++ {
+		if m.comb.gain[h] > 0 {
+			return true
+		}
+	}
+	return false
 }
 
 // harmonics returns the first 40.
@@ -125,7 +156,7 @@ func (m *mainsLines) harmonics() []MainsHarmonic {
 func (m *mainsLines) hum() Estimate {
 	power, variance := 0.0, 0.0
 	for h := 1; h < len(m.noise); h++ {
-		if h > searchHarmonics && !m.standsOut(h) {
+		if h > searchHarmonics && m.comb.gain[h] == 0 {
 			continue
 		}
 		s2 := m.std(h) * m.std(h)
@@ -156,7 +187,7 @@ func (m *mainsLines) explains(p tonePeak, lengthS float64) bool {
 	}
 	c := m.comb
 	n := math.Round(p.hz / c.FrequencyHz.Value)
-	if n < 1 {
+	if n < 1 || int(n) < len(m.noise) && m.alone(int(n)) {
 		return false
 	}
 	away := math.Abs(p.hz - n*c.FrequencyHz.Value)

@@ -105,7 +105,7 @@ func (s *Silence) analyse(y []float64, nominals []float64) {
 	s.readHum(mains, floor, y, nominals)
 	lines := append(mains.lines(), toneLines(s.Tones)...)
 	giveBack(hiss, floor, lines, s.LengthS)
-	s.addSmeared(excise(&hiss, combLines(mains, s.RateHz), frequencies(s.Tones)))
+	s.addSmeared(excise(&hiss, combLines(mains, s.RateHz), frequencies(s.Tones)), mains.found() && mains.rich())
 	s.Noise = noiseLevels(raw, hiss, lines)
 	s.Hiss = noiseLevels(hiss, hiss, nil)
 	s.ThirdOctaves = thirdOctaves(raw, hiss, lines)
@@ -132,9 +132,11 @@ func (s *Silence) readHum(mains *mainsLines, floor spectrumFloor, y []float64, n
 }
 
 // addSmeared counts as hum what lay around the comb's lines and no steady line
-// fitted, where there is more of it than noise makes believe.
-func (s *Silence) addSmeared(around bandPower) {
-	if s.HumUpperBound || around.power < combLevel*math.Sqrt(around.variance) {
+// fitted, where there is more of it than noise makes believe; and always where
+// the comb is rich in high lines, of which those that do not stand out are then
+// there too: to leave them out would make the sum too small.
+func (s *Silence) addSmeared(around bandPower, rich bool) {
+	if s.HumUpperBound || !rich && around.power < combLevel*math.Sqrt(around.variance) {
 		return
 	}
 	s.Hum = bandPower{sq(s.Hum.Value) + around.power, sq(2*s.Hum.Value*s.Hum.Std) + around.variance}.rms()
