@@ -30,6 +30,8 @@ type Comb struct {
 	// gain is by how much of each harmonic is taken off, within extent.
 	gain   []float64
 	extent testsignals.Span
+	// restless: the phase needed the highest power there is, and maybe more.
+	restless bool
 }
 
 // combLevel is how far a harmonic's amplitude must stand above the standard
@@ -158,6 +160,8 @@ type combFit struct {
 	amps  []complex128
 	floor spectrumFloor
 	cov   *mat.SymDense
+	// unfitted is an odd power of the phase that showed and was not fitted.
+	unfitted float64
 }
 
 func newCombFit(s *mainsSearch, g mainsGuess, floor spectrumFloor) *combFit {
@@ -187,32 +191,59 @@ func (f *combFit) wander() {
 	f.step()
 	for len(f.s.spans) == 1 && f.order >= 2 && f.order < maxPhaseOrder {
 		kept := *f
-		f.order++
+		f.order += 2
 		f.step()
-		c := f.phase.c[f.order]
-		// Four standard uncertainties: a steady drift shows that in one record
-		// in 16,000.
-		if f.cov == nil || c*c < 16*f.cov.At(f.order-1, f.order-1) {
+		shown := f.lastPair()
+		if shown < wanderShown {
+			kept.unfitted = 0
+			if shown > wanderDoubt {
+				kept.unfitted = f.phase.c[f.order-1]
+			}
 			*f = kept
 			break
 		}
 		f.step()
 	}
-	f.residual()
+	f.residual(roughShare)
 }
 
-// residual solves for the amplitudes, from where they are, and returns what
-// they leave.
-func (f *combFit) residual() []float64 {
+// What a pair of powers of the phase must show, in squared standard
+// uncertainties, to be fitted, and from where on it is kept in mind: a steady
+// drift shows the first in one record in 16,000, the second in one in 400.
+const (
+	wanderShown = 19.4
+	wanderDoubt = 12.0
+)
+
+// lastPair is how much the two highest powers of the phase show together: a
+// chi-squared variate of two degrees of freedom where they are not there. One
+// alone would not do: a wander that is odd about the middle has no even ones.
+func (f *combFit) lastPair() float64 {
+	if f.cov == nil {
+		return 0
+	}
+	p, q := f.order-2, f.order-1
+	a, b, c := f.cov.At(p, p), f.cov.At(p, q), f.cov.At(q, q)
+	x, y := f.phase.c[p+1], f.phase.c[q+1]
+	return (x*x*c - 2*x*y*b + y*y*a) / (a*c - b*b)
+}
+
+// roughShare is enough for amplitudes that only lead the phase, and for the
+// noise beneath them.
+const roughShare = 3e-3
+
+// residual solves for the amplitudes, from where they are and to within a
+// share of the largest, and returns what they leave.
+func (f *combFit) residual(share float64) []float64 {
 	e := slices.Clone(f.s.x)
 	f.amps = slices.Clone(f.amps)
 	f.fold.addTo(e, f.s.spans, f.amps, &f.phase, -1)
-	f.fold.solve(f.amps, e, &f.phase, 3e-3, nil)
+	f.fold.solve(f.amps, e, &f.phase, share, nil)
 	return e
 }
 
 func (f *combFit) refloor() {
-	e := f.residual()
+	e := f.residual(roughShare)
 	d := welch(e, f.s.spans, f.s.rateHz, welchLength(f.s.spans, f.s.rateHz))
 	f.floor = newSpectrumFloor(d.psd, d.binHz, d.averages, 12, 40)
 }
@@ -349,7 +380,16 @@ func gcd(a, b int) int {
 // e^8).
 func (f *combFit) bridged() bool {
 	halfS, frames := f.s.halfS, float64(f.s.stride)*f.s.rateHz
-	b := f.s.blocks(mainsGuess{hz: f.phase.c[1] / f.phase.half * frames, hzPerS: 2 * f.phase.c[2] / (halfS * halfS)}, f.floor)
+	// Each harmonic is looked at with the others taken off: what a strong one
+	// leaks into all the rest in short spans would have a say otherwise.
+	alone := *f.s
+	alone.x = f.residual(solveShare)
+	b := alone.blocks(mainsGuess{hz: f.phase.c[1] / f.phase.half * frames, hzPerS: 2 * f.phase.c[2] / (halfS * halfS)}, f.floor)
+	for i, sums := range b.sums {
+		for h := range sums {
+			sums[h] += f.amps[h] * complex(float64(b.frames[i])/2, 0)
+		}
+	}
 	first, last := f.s.spans[0], f.s.spans[len(f.s.spans)-1]
 	apartS := float64(last.Start+last.End-first.Start-first.End) / 2 / f.s.rateHz
 	best := b.power(0)
@@ -378,9 +418,10 @@ func (f *combFit) comb() *Comb {
 	}
 	halfS := f.s.halfS
 	frames := float64(f.s.stride) * f.s.rateHz
-	slope := []float64{1, 0, 3.0 / 5, 0, 3.0 / 7, 0}[:f.order]
-	sv := mat.NewVecDense(f.order, slope)
-	c.FrequencyHz = Estimate{f.phase.slope() * frames, math.Sqrt(mat.Inner(sv, f.cov, sv)) / halfS}
+	odd := mat.NewVecDense(f.order, []float64{1, 0, 1, 0, 1, 0, 1, 0}[:f.order])
+	// The straight line that was fitted holds 3/5 of an unfitted cubic.
+	c.FrequencyHz = Estimate{f.phase.meanFrequency() * frames, Hypot(math.Sqrt(mat.Inner(odd, f.cov, odd)), 2.0/5*f.unfitted) / halfS}
+	c.restless = f.order == maxPhaseOrder
 	if f.order >= 2 {
 		scale := 2 / (halfS * halfS)
 		c.DriftHzPerS = Estimate{f.phase.c[2] * scale, math.Sqrt(f.cov.At(1, 1)) * scale}

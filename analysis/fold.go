@@ -10,8 +10,9 @@ import (
 )
 
 // maxPhaseOrder is the highest power of time in the mains phase: 1 a steady
-// frequency, 2 a drifting one, above that a wandering one.
-const maxPhaseOrder = 6
+// frequency, 2 a drifting one, above that a wandering one. It is even: powers
+// come in pairs.
+const maxPhaseOrder = 8
 
 // mainsPhase is the phase of the mains in cycles, Σ c[p]·u^p, where
 // u = (t−centre)/half and t counts frames of the record. c[0] is always 0.
@@ -41,10 +42,16 @@ func (p *mainsPhase) order() int {
 	return 0
 }
 
-// slope is the mean frequency in cycles per frame: that of the straight line
+// slope is a frequency in cycles per frame: that of the straight line
 // which fits the phase best, by projection on the first Legendre polynomial.
 func (p *mainsPhase) slope() float64 {
-	return (p.c[1] + 3.0/5*p.c[3] + 3.0/7*p.c[5]) / p.half
+	return (p.c[1] + 3.0/5*p.c[3] + 3.0/7*p.c[5] + 3.0/9*p.c[7]) / p.half
+}
+
+// meanFrequency is the mean of the frequency over the record, in cycles per
+// frame: what the phase went through from end to end.
+func (p *mainsPhase) meanFrequency() float64 {
+	return (p.c[1] + p.c[3] + p.c[5] + p.c[7]) / p.half
 }
 
 // steady returns p with the powers above order left out, at its mean slope.

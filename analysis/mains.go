@@ -139,6 +139,7 @@ func (s *mainsSearch) spectra(pieces []testsignals.Span) pieceSpectra {
 	// Half a comb's spacing either side: most bins there are between lines.
 	averages := math.Max(1, float64(len(pieces))/1.06)
 	out.floor = newSpectrumFloor(mean, out.binHz, averages, 25, 25)
+	out.floor.capSkirts()
 	for _, psd := range out.powers {
 		for k, v := range psd {
 			psd[k] = v / out.floor.at(float64(k)*out.binHz)
