@@ -107,6 +107,9 @@ func meanSilence(takes []*Silence) *Silence {
 	out.ThirdOctaves = meanOctaves(takes, weights, func(s *Silence) []ThirdOctave { return s.ThirdOctaves })
 	out.hissOctaves = meanOctaves(takes, weights, func(s *Silence) []ThirdOctave { return s.hissOctaves })
 	out.Density = meanDensity(takes, weights)
+	for _, s := range takes {
+		out.steadiness = out.steadiness.worse(s.steadiness)
+	}
 	return out
 }
 
@@ -172,6 +175,7 @@ func meanHarmonic(same []MainsHarmonic) MainsHarmonic {
 	n, most, std := float64(len(same)), 0.0, make([]float64, len(same))
 	for t, x := range same {
 		out.UpperBound = out.UpperBound || x.UpperBound
+		out.Note = cmp.Or(out.Note, x.Note)
 		out.RMS.Value += x.RMS.Value / n
 		std[t] = x.RMS.Std
 		most += sq(oneSidedBound(x.RMS)) / n

@@ -153,6 +153,9 @@ const (
 	sourceLoading   = "loading of the output in the loopback"
 	sourceFloor     = "what the bench itself adds"
 	sourceClock     = "clock of the interface"
+	sourceUnsteady  = "level not steady"
+	sourceCurve     = "weighting curve"
+	sourceEdge      = "edge of the noise band"
 )
 
 // nonzero leaves out contributions that add nothing.

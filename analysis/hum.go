@@ -17,6 +17,8 @@ type MainsHarmonic struct {
 	// PhaseRad is in the middle of the record, for a cosine whose fundamental
 	// has phase 0 there; 0 for an upper bound.
 	PhaseRad float64
+	// Note, where not empty, says what else is known of it.
+	Note string
 }
 
 // solveShare is how still the amplitudes must stand, of the largest, for the
@@ -29,6 +31,9 @@ type mainsLines struct {
 	comb    *Comb
 	lengthS float64
 	noise   []float64 // V²/Hz by harmonic
+	// beside is the mean square of what stands out of the noise so near a line
+	// that it was taken for a part of it, by harmonic.
+	beside map[int]float64
 }
 
 // fitMainsLines finds the comb in y and fits all its lines up to 20 kHz. It
@@ -143,7 +148,11 @@ func (m *mainsLines) harmonics() []MainsHarmonic {
 		}
 		// The noise in both quadratures makes a modulus too large by
 		// std²/2 of it, to first order (Rice).
-		out[i].RMS = Estimate{math.Sqrt(rms*rms - std*std), std}
+		intruder := m.intruder(h)
+		out[i].RMS = Estimate{math.Sqrt(rms*rms - std*std), Hypot(std, intruder)}
+		if intruder > 0 {
+			out[i].Note = besideNote
+		}
 		a := m.comb.Amplitudes[h]
 		out[i].PhaseRad = math.Atan2(imag(a), real(a))
 	}
@@ -162,10 +171,54 @@ func (m *mainsLines) hum() Estimate {
 		s2 := m.std(h) * m.std(h)
 		p := m.rms(h)*m.rms(h) - 2*s2
 		power += p
-		variance += 4*math.Max(p, 0)*s2 + 4*s2*s2
+		variance += 4*math.Max(p, 0)*(s2+sq(m.intruder(h))) + 4*s2*s2
 	}
 	return bandPower{power, variance}.rms()
 }
+
+const besideNote = "another line lies too near to tell the two apart, or it is not steady"
+
+// addBeside notes a peak of the residual that explains took for the comb's.
+func (m *mainsLines) addBeside(p tonePeak) {
+	if m.beside == nil {
+		m.beside = map[int]float64{}
+	}
+	h := int(math.Round(p.hz / m.comb.FrequencyHz.Value))
+	// A Hann window makes a line 2T/3 of its power in density.
+	m.beside[h] += p.power * p.noise * 1.5 / m.lengthS
+}
+
+// intruder is the RMS of what may belong to another line in harmonic h. What a
+// wandering mains leaves beside its lines is little, and a share of each that
+// grows as the square of its number. A larger share is something else's; and
+// where the shares do not grow so, another line has led the phase of all of
+// them astray, each by as much more as its number says.
+func (m *mainsLines) intruder(h int) float64 {
+	if m.beside[h] > besideShare*sq(m.rms(h)) {
+		return math.Sqrt(m.beside[h])
+	}
+	least, most := math.Inf(1), 0.0
+	for o := 1; o < len(m.noise); o++ {
+		if m.comb.gain[o] == 0 {
+			continue
+		}
+		hidden := besidePower * m.noise[o] * 1.5 / m.lengthS
+		least = math.Min(least, math.Max(m.beside[o], hidden)/sq(m.rms(o)*float64(o)))
+		most = math.Max(most, m.beside[o]/sq(m.rms(o)*float64(o)))
+	}
+	if most > 4*least {
+		return m.rms(h) * float64(h) * math.Sqrt(most)
+	}
+	return 0
+}
+
+const (
+	// besideShare of a line's power is more than its wander leaves beside it:
+	// 26 dB under it.
+	besideShare = 1.0 / 400
+	// besidePower over noise is about where a peak begins to be seen.
+	besidePower = 20
+)
 
 // lines returns what was taken off.
 func (m *mainsLines) lines() []line {
@@ -196,10 +249,9 @@ func (m *mainsLines) explains(p tonePeak, lengthS float64) bool {
 	}
 	reach := 1 + n*math.Max(0.005, math.Abs(c.DriftHzPerS.Value)*lengthS/2)
 	h := int(n)
-	// 26 dB under the harmonic. A Hann window makes a line 2T/3 of its power
-	// in density.
+	// A Hann window makes a line 2T/3 of its power in density.
 	return away < reach && h < len(c.Amplitudes) &&
-		p.power*p.noise < 1.0/400*m.rms(h)*m.rms(h)*lengthS/1.5
+		p.power*p.noise < besideShare*m.rms(h)*m.rms(h)*lengthS/1.5
 }
 
 // riceBound is the level that a line is under with 95 % confidence when its

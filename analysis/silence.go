@@ -43,6 +43,7 @@ type Silence struct {
 	Density      DensityCurve
 	clockStdPPM  float64
 	hissOctaves  []ThirdOctave
+	steadiness   steadiness
 }
 
 // AnalyseSilence reads noise, hum and tones from x, in volts, recorded at
@@ -77,9 +78,40 @@ func analyseScaled(x []float64, scale, rateHz float64, opt SilenceOptions) (*Sil
 	case !varies:
 		s.Reason = "all samples have one value: nothing was recorded"
 	default:
-		s.analyse(y, nominals)
+		if s.Reason = held(x, rateHz); s.Reason == "" {
+			s.analyse(y, nominals)
+			s = s.inPieces(y, nominals)
+		}
 	}
 	return s, nil
+}
+
+// restlessPieceS is as long as one phase of a wandering mains is followed.
+const restlessPieceS = 10.0
+
+// inPieces reads y in pieces and takes their mean where it is long and its
+// mains wanders more than one phase can follow, or may be why none was found.
+// Anywhere else one fit of all of it sees further into the noise.
+func (s *Silence) inPieces(y []float64, nominals []float64) *Silence {
+	n := int(math.Ceil(s.LengthS / restlessPieceS))
+	if s.LengthS < 1.2*restlessPieceS || s.Mains.Found && !s.Mains.restless {
+		return s
+	}
+	pieces, found := make([]*Silence, n), 0
+	for i := range pieces {
+		x, _ := withoutMean(y[i*len(y)/n:(i+1)*len(y)/n], 1, []testsignals.Span{{Start: 0, End: (i+1)*len(y)/n - i*len(y)/n}})
+		pieces[i] = &Silence{RateHz: s.RateHz, LengthS: float64(len(x)) / s.RateHz, clockStdPPM: s.clockStdPPM}
+		pieces[i].analyse(x, nominals)
+		if pieces[i].Mains.Found {
+			found++
+		}
+	}
+	if found < n {
+		return s
+	}
+	out := meanSilence(pieces)
+	out.steadiness = s.steadiness
+	return out
 }
 
 func (s *Silence) analyse(y []float64, nominals []float64) {
@@ -94,11 +126,14 @@ func (s *Silence) analyse(y []float64, nominals []float64) {
 		// Tones leak into the comb's lines and can hide them: fit once more
 		// with the tones out of the way.
 		mains.comb.restore(rest)
+		beside := mains.beside
 		mains = fitMainsLines(rest, s.RateHz, raw, nominals, mains.comb)
+		mains.beside = beside
 		mains.comb.Subtract(rest)
 	}
 	nameFamilies(s.Tones, mains, s.LengthS)
 	hiss := welch(rest, whole, s.RateHz, segLen)
+	s.steadiness = newSteadiness(y, rest, s.RateHz, raw, hiss)
 	floor := newSpectrumFloor(hiss.psd, hiss.binHz, hiss.averages, max(12, 4*hiss.binHz), 100)
 
 	s.Mains = mains.comb

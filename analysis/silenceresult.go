@@ -33,38 +33,56 @@ type silenceReadings struct {
 	res           Result
 }
 
-// level appends a reading of a level in volts, put right by own.
-func (b *silenceReadings) level(r Reading, c corrected, own share) {
+// level appends a reading of a level in volts, put right by own, that is
+// uncertain by more besides.
+func (b *silenceReadings) level(r Reading, c corrected, own share, more ...Contribution) {
 	floor := typeB(sourceFloor, DBFromRelative(c.benchStd/c.Value))
 	floor.Rectangular = c.line
 	read := reading(r.Quantity, b.output, DBu(c.Value)+own.db, append(nonzero(
-		typeA(sourceScatter, DBFromRelative(c.Std/c.Value)), floor, evenly(sourceShare, own.std)), b.scale...))
+		append(more, typeA(sourceScatter, DBFromRelative(c.Std/c.Value)), floor, evenly(sourceShare, own.std))...), b.scale...))
 	read.FrequencyHz, read.Harmonic, read.Weighting, read.Note = r.FrequencyHz, r.Harmonic, r.Weighting, r.Note
 	r = read
 	r.UpperBound, r.FloorLimited = c.upperBound, c.floorLimited
-	if c.note != "" && r.Note != "" {
-		r.Note += "; "
-	}
-	r.Note += c.note
+	r.Note = joined(r.Note, c.note)
 	b.res.Readings = append(b.res.Readings, r)
 }
 
 func (b *silenceReadings) addNoise() {
+	how := b.s.steadiness
 	for _, w := range Weightings {
 		c, cross := corrected{Estimate: b.s.Noise[w]}, 0.0
 		if b.floor != nil {
 			cross = b.floor.crossVariance(b.s, w)
 			c = takeOffFloor(b.s.Noise[w], b.floor.Noise[w], cross)
 		}
-		b.level(Reading{Quantity: Noise, Weighting: w}, c, b.bench.ofWeighting(b.s.ThirdOctaves, w))
+		b.level(Reading{Quantity: Noise, Weighting: w, Note: how.noise[w].note}, c, b.bench.ofWeighting(b.s.ThirdOctaves, w), how.noise[w].contribution(), b.weighting(w, c.Value))
 	}
 	for _, w := range Weightings {
 		c := corrected{Estimate: b.s.Hiss[w]}
 		if b.floor != nil {
 			c = takeOffFloor(b.s.Hiss[w], b.floor.Hiss[w], 0)
 		}
-		b.level(Reading{Quantity: Hiss, Weighting: w}, c, b.bench.ofWeighting(b.s.hissOctaves, w))
+		b.level(Reading{Quantity: Hiss, Weighting: w, Note: how.hiss.note}, c, b.bench.ofWeighting(b.s.hissOctaves, w), how.hiss.contribution(), b.weighting(w, c.Value))
 	}
+}
+
+// curveStdDB is what a weighting's curve is worth: the constants of it in its
+// standard are rounded, and the noise is summed in bins (own estimate).
+const curveStdDB = 0.01
+
+// weighting is what the definition of the weighting leaves open. The weighted
+// curves are as good as nothing at the edges of the band; without a weighting
+// the noise of half a bin at each of them may count or not.
+func (b *silenceReadings) weighting(w string, rms float64) Contribution {
+	if w != Unweighted {
+		return typeB(sourceCurve, curveStdDB)
+	}
+	d := b.s.Density
+	if len(d.VoltsPerRootHz) == 0 || rms <= 0 {
+		return typeB(sourceEdge, 0)
+	}
+	edges := (sq(d.VoltsPerRootHz[0]) + sq(d.VoltsPerRootHz[len(d.VoltsPerRootHz)-1])) * d.BandwidthHz / 2
+	return evenly(sourceEdge, 10*math.Log10(1+edges/sq(rms))/2/math.Sqrt(3))
 }
 
 func (b *silenceReadings) addMains() {
@@ -79,21 +97,22 @@ func (b *silenceReadings) addMains() {
 			return
 		}
 	}
+	how := b.s.steadiness.hum
 	hum := corrected{Estimate: b.s.Hum, upperBound: b.s.HumUpperBound}
 	if b.floor != nil && !hum.upperBound {
 		hum = b.floor.takeOffHum(b.s)
 	}
-	b.level(Reading{Quantity: Hum}, hum, b.humShare())
+	b.level(Reading{Quantity: Hum, Note: joined(b.s.humNote(), how.note)}, hum, b.humShare(), how.contribution())
 	for _, h := range b.s.Harmonics {
 		c := corrected{Estimate: h.RMS, upperBound: h.UpperBound}
 		if !h.UpperBound {
 			c = takeOffLine(h.RMS, b.floor.harmonic(h.Harmonic))
 		}
-		r := Reading{Quantity: HumHarmonic, Harmonic: h.Harmonic}
+		r := Reading{Quantity: HumHarmonic, Harmonic: h.Harmonic, Note: joined(h.Note, how.note)}
 		if m.Found {
 			r.FrequencyHz = float64(h.Harmonic) * m.FrequencyHz.Value
 		}
-		b.level(r, c, b.bench.inputShare(float64(h.Harmonic)*b.mainsHz()))
+		b.level(r, c, b.bench.inputShare(float64(h.Harmonic)*b.mainsHz()), how.contribution())
 	}
 }
 
@@ -129,7 +148,7 @@ func (b *silenceReadings) addCurves() {
 		density.Value = append(density.Value, DBu(math.Max(v, math.SmallestNonzeroFloat64)))
 		density.Uncertainty = append(density.Uncertainty, CoverageK*Hypot(DBFromRelative(d.RelStd[i]), b.scale.Std()))
 	}
-	density.Note = fmt.Sprintf("in 1 Hz, read in %.2g Hz: a line of v dBu shows as v %+.1f dBu", d.BandwidthHz, -10*math.Log10(d.BandwidthHz))
+	density.Note = fmt.Sprintf("noise in each hertz of bandwidth; a hum line or steady tone shows here %s its level: read that under hum and tones", shownAs(-10*math.Log10(d.BandwidthHz)))
 	thirds := Curve{Quantity: ThirdOctaves, Output: b.output, Unit: "dBu"}
 	for _, o := range b.s.ThirdOctaves {
 		thirds.FrequencyHz = append(thirds.FrequencyHz, o.CentreHz)
@@ -137,4 +156,30 @@ func (b *silenceReadings) addCurves() {
 		thirds.Uncertainty = append(thirds.Uncertainty, CoverageK*Hypot(DBFromRelative(o.RMS.Std/o.RMS.Value), b.scale.Std()))
 	}
 	b.res.Curves = append(b.res.Curves, density, thirds)
+}
+
+// joined puts two notes together.
+func joined(a, b string) string {
+	if a == "" || b == "" {
+		return a + b
+	}
+	return a + "; " + b
+}
+
+// shownAs words by how much a line is off in a density curve.
+func shownAs(db float64) string {
+	if db < 0 {
+		return fmt.Sprintf("%.1f dB under", -db)
+	}
+	return fmt.Sprintf("%.1f dB over", db)
+}
+
+// humNote is what its harmonics have to say.
+func (s *Silence) humNote() string {
+	for _, h := range s.Harmonics {
+		if h.Note != "" {
+			return fmt.Sprintf("harmonic %d: %s", h.Harmonic, h.Note)
+		}
+	}
+	return ""
 }

@@ -37,10 +37,13 @@ func takeTones(x []float64, rateHz float64, mains *mainsLines) []Tone {
 	var tones []Tone
 	for _, p := range distinctPeaks(peaks, binHz) {
 		if mains.explains(p, lengthS) {
+			mains.addBeside(p)
 			continue
 		}
-		t := fitTone(x, rateHz, p)
-		tones = append(tones, t)
+		// A peak that no steady sine fits is a burst or the edge of one.
+		if t := fitTone(x, rateHz, p); t.RMS.Value > combLevel*t.RMS.Std {
+			tones = append(tones, t)
+		}
 		if len(tones) == MostTones {
 			break
 		}
