@@ -103,7 +103,7 @@ func playedFor(path string, kind testsignals.Kind, file *wavtake.Wavtake, record
 		return nil, wrongUse(err)
 	}
 	if sig.Kind != kind {
-		return nil, wrongUsef("%s holds %s, %s is wanted here: 'boardproof signal %s' writes one", path, sig.Kind, kind, kind)
+		return nil, wrongUsef("%s holds %s, this measurement reads a %s: 'boardproof signal %s' writes one", path, sig.Kind, kind, kind)
 	}
 	if rate := file.Describe().RateHz; sig.RateHz != rate {
 		return nil, wrongUsef("%s was recorded at %d Hz, %s played at %d Hz: record at the rate of the signal", recorded, rate, path, sig.RateHz)
