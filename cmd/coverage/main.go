@@ -21,6 +21,8 @@ import (
 	"runtime"
 	"sync"
 	"time"
+
+	"boardproof/capture"
 )
 
 // boardsPerBench share one interface and the recordings of its calibration.
@@ -80,8 +82,8 @@ func run(ctx context.Context, p plan, limit bool, w io.Writer) error {
 
 func (p plan) benches() int { return (p.boards + boardsPerBench - 1) / boardsPerBench }
 
-// measure returns what was seen of each board, nothing of those that were not
-// reached when ctx ended.
+// measure returns what was seen of each board, nothing of those whose takes
+// were refused or that were not reached when ctx ended.
 func (p plan) measure(ctx context.Context) ([][]seen, error) {
 	all := make([][]seen, p.boards)
 	var wait sync.WaitGroup
@@ -115,7 +117,8 @@ func (p plan) measure(ctx context.Context) ([][]seen, error) {
 	return all, failed
 }
 
-// measureBench fills in boards, all of which are on one bench.
+// measureBench fills in boards, all of which are on one bench. One whose take
+// was refused, as clipped, is left empty: there is no reading to be right.
 func (p plan) measureBench(number int, boards [][]seen) error {
 	rng := rand.New(rand.NewPCG(p.seed, uint64(number)))
 	b, err := newBench(rng, p)
@@ -123,7 +126,9 @@ func (p plan) measureBench(number int, boards [][]seen) error {
 		return fmt.Errorf("bench %d: %w", number, err)
 	}
 	for i := range boards {
-		if boards[i], err = b.measureBoard(rng, p); err != nil {
+		var refused *capture.BadTake
+		boards[i], err = b.measureBoard(rng, p)
+		if err != nil && !errors.As(err, &refused) {
 			return fmt.Errorf("bench %d, board %d: %w", number, i+1, err)
 		}
 	}
