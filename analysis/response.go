@@ -134,6 +134,9 @@ func sqAbs(z complex128) float64 { return real(z)*real(z) + imag(z)*imag(z) }
 const (
 	longGateRelStd  = 4e-5
 	shortGateRelStd = 5e-6
+	// gateDelayStdS is what the gates may be off by in a delay, in seconds: the
+	// phase was within 0.0005° of ngspice's at 10 kHz.
+	gateDelayStdS = 1e-10
 )
 
 // RelStd returns the standard uncertainty of the magnitude relative to it,

@@ -145,7 +145,7 @@ func (s *Split) Level() Magnitude {
 
 // Delay is output minus reference in seconds.
 func (s *Split) Delay() (seconds float64, b Budget) {
-	return s.line.delayS, nonzero(typeA(sourceNoise, s.line.delayStd), typeB(sourceLoopNoise, s.bench.LatencyS.Std),
+	return s.line.delayS, nonzero(typeA(sourceNoise, s.line.delayStd), typeB(sourceGate, gateDelayStdS), typeB(sourceLoopNoise, s.bench.LatencyS.Std),
 		evenly(sourceLoopDelay, s.leadDelayStdS[0]), evenly(sourceLoopDelay+", of the reference", s.leadDelayStdS[1]))
 }
 

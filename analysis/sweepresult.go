@@ -199,7 +199,7 @@ func (b BenchInput) addTo(m *Magnitude) {
 // out of its phase.
 func delayResult(g *Gated, m Magnitude, line straightPhase, bench BenchInput, name string) Result {
 	var res Result
-	budget := nonzero(typeA(sourceNoise, line.delayStd), typeB(sourceLoopNoise, bench.LatencyS.Std),
+	budget := nonzero(typeA(sourceNoise, line.delayStd), typeB(sourceGate, gateDelayStdS), typeB(sourceLoopNoise, bench.LatencyS.Std),
 		evenly(sourceLoopDelay, bench.LeadDelayStdS)).times(1e6)
 	delay := g.ArrivalS + line.delayS - bench.LatencyS.Value
 	res.Readings = append(res.Readings, reading(Delay, name, delay*1e6, budget), reading(Polarity, name, float64(line.polarity), nil))
