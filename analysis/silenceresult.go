@@ -148,7 +148,7 @@ func (b *silenceReadings) addCurves() {
 		density.Value = append(density.Value, DBu(math.Max(v, math.SmallestNonzeroFloat64)))
 		density.Uncertainty = append(density.Uncertainty, CoverageK*Hypot(DBFromRelative(d.RelStd[i]), b.scale.Std()))
 	}
-	density.Note = fmt.Sprintf("noise in each hertz of bandwidth; a hum line or steady tone shows here %s its level: read that under hum and tones", shownAs(-10*math.Log10(d.BandwidthHz)))
+	density.Note = fmt.Sprintf("noise in each hertz of bandwidth; a hum line or steady tone shows here %s its own level", shownAs(-10*math.Log10(d.BandwidthHz)))
 	thirds := Curve{Quantity: ThirdOctaves, Output: b.output, Unit: "dBu"}
 	for _, o := range b.s.ThirdOctaves {
 		thirds.FrequencyHz = append(thirds.FrequencyHz, o.CentreHz)
