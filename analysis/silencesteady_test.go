@@ -142,7 +142,7 @@ func TestWeightedLevelsAreNoBetterThanTheCurve(t *testing.T) {
 		}
 	}
 	for _, c := range res.Curves {
-		if c.Quantity == NoiseDensity && !strings.Contains(c.Note, "3.4 dB under its level") {
+		if c.Quantity == NoiseDensity && !strings.Contains(c.Note, "3.4 dB under its own level") {
 			t.Errorf("note of the density: %q", c.Note)
 		}
 	}
