@@ -28,7 +28,7 @@ func TestFewBoardsHoldTheTruth(t *testing.T) {
 		if len(board) == 0 {
 			t.Fatalf("board %d was not measured", i)
 		}
-		found.add(board)
+		found.add(i, board)
 	}
 	for _, name := range order() {
 		x := found[name]
@@ -37,7 +37,7 @@ func TestFewBoardsHoldTheTruth(t *testing.T) {
 			continue
 		}
 		inside, of = inside+x.inside, of+x.of
-		squares += float64(x.of) / (x.statedOverActual() * x.statedOverActual())
+		squares += float64(len(x.z)) / (x.statedOverActual() * x.statedOverActual())
 		if x.of >= 4 && x.statedOverActual() < 0.4 {
 			t.Errorf("%s: stated over actual uncertainty is %.2f in %d readings", name, x.statedOverActual(), x.of)
 		}
@@ -52,23 +52,26 @@ func TestFewBoardsHoldTheTruth(t *testing.T) {
 
 func TestTally(t *testing.T) {
 	x := tallies{}
-	x.add([]seen{
+	x.add(7, []seen{
 		{name: "gain", value: 1, truth: 1.5, std: 0.5, expanded: 1},
 		{name: "gain", value: 1, truth: -1, std: 0.5, expanded: 1},
 		{name: "gain", value: 2, truth: 4, std: 1, expanded: 1.9},
+		{name: "gain", value: 9, truth: 2, std: 1, expanded: 2},
 		{name: "gain", value: 5, truth: 4, bound: true},
 		{name: "gain", value: 5, truth: 6, bound: true},
 	})
 	g := x["gain"]
-	if g.of != 3 || g.inside != 1 || g.over != 1 || g.bounds != 2 || g.boundsHeld != 1 {
+	if g.of != 4 || g.inside != 1 || g.over != 1 || g.bounds != 2 || g.boundsHeld != 1 {
 		t.Errorf("%+v", g)
 	}
-	// z is -1, 4 and -2.
+	// z is -1, 4 and -2, and 7, which is gross.
 	near(t, "stated over actual", g.statedOverActual(), math.Sqrt(3.0/21), 1e-12)
 	near(t, "bias", g.bias(), 1.0/3, 1e-12)
-	near(t, "worst", g.worst(), 4, 1e-12)
-	if bad := x.outside(0.3, 0.4); len(bad) != 0 {
-		t.Errorf("a third is not within 0.3 to 0.4: %q", bad)
+	if len(g.gross) != 1 || !strings.HasPrefix(g.gross[0], "board 7: gain read as 9") {
+		t.Errorf("gross: %q", g.gross)
+	}
+	if bad := x.outside(0.2, 0.3); len(bad) != 0 {
+		t.Errorf("a quarter is not within 0.2 to 0.3: %q", bad)
 	}
 	if bad := x.outside(0.9, 1); len(bad) != 1 {
 		t.Errorf("outside 0.9 to 1: %q", bad)

@@ -4,7 +4,7 @@
 //
 // What a profile states without having seen it scatter (the meter's accuracy,
 // how the loopback lead repeats, its delay, the loading of the output, the
-// interface's clock) is drawn anew for each board from the distribution that is
+// interface's clock, what a weighting is meant to be) is drawn anew for each board from the distribution that is
 // stated. A bench, its converters and the noise of its calibration, is shared
 // by four boards.
 package main
@@ -62,8 +62,8 @@ func run(ctx context.Context, p plan, limit bool, w io.Writer) error {
 	}
 	t := tallies{}
 	measured := 0
-	for _, board := range all {
-		t.add(board)
+	for i, board := range all {
+		t.add(i, board)
 		if len(board) > 0 {
 			measured++
 		}

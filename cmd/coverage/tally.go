@@ -25,30 +25,37 @@ func order() []string {
 	return append(names, "mains frequency", "level match", "delay match")
 }
 
+// grossU is how many standard uncertainties off a reading is no scatter any
+// more but a mistake. Such a one counts as outside like any other; it is listed
+// for itself, and left out of the figures that one of them would swamp.
+const grossU = 6.0
+
 // tally is what became of one quantity's statements.
 type tally struct {
 	of, inside int
+	// over counts truths above the interval.
+	over       int
 	bounds     int
 	boundsHeld int
-	// deviations and standard uncertainties, to see how the second states the
-	// first.
-	z []float64
-	// over counts truths above the interval.
-	over int
+	// z are deviations over the standard uncertainties that are stated for
+	// them, without the gross ones.
+	z     []float64
+	gross []string
 }
 
 type tallies map[string]*tally
 
-func (t tallies) add(all []seen) {
-	for _, s := range all {
+// add counts what was seen of a board, which is called by its number.
+func (t tallies) add(number int, board []seen) {
+	for _, s := range board {
 		if t[s.name] == nil {
 			t[s.name] = &tally{}
 		}
-		t[s.name].add(s)
+		t[s.name].add(number, s)
 	}
 }
 
-func (t *tally) add(s seen) {
+func (t *tally) add(number int, s seen) {
 	if s.bound {
 		t.bounds++
 		if s.truth <= s.value {
@@ -62,7 +69,12 @@ func (t *tally) add(s seen) {
 	} else if s.truth > s.value {
 		t.over++
 	}
-	t.z = append(t.z, (s.value-s.truth)/s.std)
+	z := (s.value - s.truth) / s.std
+	if !(math.Abs(z) <= grossU) {
+		t.gross = append(t.gross, fmt.Sprintf("board %d: %s read as %.6g within %.2g, is %.6g", number, s.name, s.value, s.expanded, s.truth))
+		return
+	}
+	t.z = append(t.z, z)
 }
 
 func (t *tally) share() float64 { return float64(t.inside) / float64(t.of) }
@@ -74,7 +86,7 @@ func (t *tally) statedOverActual() float64 {
 	for _, z := range t.z {
 		sum += z * z
 	}
-	return math.Sqrt(float64(t.of) / sum)
+	return math.Sqrt(float64(len(t.z)) / sum)
 }
 
 func (t *tally) bias() float64 {
@@ -82,23 +94,16 @@ func (t *tally) bias() float64 {
 	for _, z := range t.z {
 		sum += z
 	}
-	return sum / float64(t.of)
+	return sum / float64(len(t.z))
 }
 
-func (t *tally) worst() float64 {
-	w := 0.0
-	for _, z := range t.z {
-		w = math.Max(w, math.Abs(z))
-	}
-	return w
-}
-
-const row = "%-20s %8s %9s %8s %8s %9s %7s %7s  %s\n"
+const row = "%-20s %8s %9s %8s %8s %9s %7s %6s  %s\n"
 
 func (t tallies) print(w io.Writer) {
-	fmt.Fprintf(w, row, "quantity", "readings", "inside", "above", "below", "stated/", "bias,", "worst,", "bounds")
-	fmt.Fprintf(w, row, "", "", "%", "%", "%", "actual", "u", "u", "held")
+	fmt.Fprintf(w, row, "quantity", "readings", "inside", "above", "below", "stated/", "bias,", "gross", "bounds")
+	fmt.Fprintf(w, row, "", "", "%", "%", "%", "actual", "u", "", "held")
 	fmt.Fprintln(w, strings.Repeat("-", 92))
+	var gross []string
 	for _, name := range order() {
 		x := t[name]
 		if x == nil || x.of == 0 {
@@ -110,7 +115,12 @@ func (t tallies) print(w io.Writer) {
 		}
 		percent := func(n int) string { return fmt.Sprintf("%.2f", 100*float64(n)/float64(x.of)) }
 		fmt.Fprintf(w, row, name, fmt.Sprint(x.of), percent(x.inside), percent(x.over), percent(x.of-x.inside-x.over),
-			fmt.Sprintf("%.3f", x.statedOverActual()), fmt.Sprintf("%+.2f", x.bias()), fmt.Sprintf("%.1f", x.worst()), held)
+			fmt.Sprintf("%.3f", x.statedOverActual()), fmt.Sprintf("%+.2f", x.bias()), fmt.Sprint(len(x.gross)), held)
+		gross = append(gross, x.gross...)
+	}
+	fmt.Fprintf(w, "\nstated/actual and bias without the %d gross ones, off by more than %g standard uncertainties\n", len(gross), grossU)
+	for _, g := range gross {
+		fmt.Fprintln(w, g)
 	}
 }
 
