@@ -2,11 +2,12 @@
 // benches, each through a calibration of its own, and counts how often the
 // truth lies in the interval that was stated. 'make coverage' runs it.
 //
-// What a profile states without having seen it scatter (the meter's accuracy,
-// how the loopback lead repeats, its delay, the loading of the output, the
-// interface's clock, what a weighting is meant to be) is drawn anew for each board from the distribution that is
-// stated. A bench, its converters and the noise of its calibration, is shared
-// by four boards.
+// What is stated without having been seen to scatter (the meter's accuracy, how
+// the loopback lead repeats, its delay, the loading of the output, the
+// interface's clock, the input's share of the response, what a weighting is
+// meant to be) is drawn from the distribution that is stated, for each board or
+// for each bench. A bench, its converters and the noise of its calibration, is
+// shared by four boards.
 package main
 
 import (
