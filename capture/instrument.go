@@ -78,6 +78,9 @@ type Request struct {
 	// that are engaged.
 	Patch Patch
 	State string
+	// Conditions are passed on into the take, as Patch and State are; none
+	// is as found.
+	Conditions []Condition
 	// SeriesOhms is the nominal value of the resistor in the lead, in the
 	// patch LoopbackSeries.
 	SeriesOhms float64
@@ -105,11 +108,13 @@ type Take struct {
 	Samples [][]float64 `json:"-"`
 	RateHz  int         `json:"rate_hz"`
 	// Inputs are the input channels, from 1, one per row of Samples.
-	Inputs  []int     `json:"inputs"`
-	Outputs []int     `json:"outputs"`
-	Patch   Patch     `json:"patch,omitempty"`
-	State   string    `json:"state,omitempty"`
-	Started time.Time `json:"started"` // UTC
+	Inputs  []int  `json:"inputs"`
+	Outputs []int  `json:"outputs"`
+	Patch   Patch  `json:"patch,omitempty"`
+	State   string `json:"state,omitempty"`
+	// Conditions are how the bench differed from how the board was found.
+	Conditions []Condition `json:"conditions,omitempty"`
+	Started    time.Time   `json:"started"` // UTC
 	// Instrument is where the take came from.
 	Instrument Description `json:"instrument"`
 	// ClockError is the other recorder's clock against the player's, where

@@ -88,6 +88,7 @@ func newFixture(t *testing.T, inst capture.Instrument, opts Options) *fixture {
 	}
 	return &fixture{inst, opts, capture.Request{
 		Signal: sig, Outputs: outputs, Inputs: inputs, Patch: capture.ToBoard, State: "conformance",
+		Conditions: []capture.Condition{{Change: capture.OutputUnplugged, Subject: "A"}},
 	}}
 }
 

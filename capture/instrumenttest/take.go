@@ -39,6 +39,9 @@ func (f *fixture) checkTake(t *testing.T, take *capture.Take) {
 	if !slices.Equal(take.Inputs, req.Inputs) || !slices.Equal(take.Outputs, req.Outputs) && !f.opts.Playback {
 		t.Errorf("take says inputs %v, outputs %v; want %v, %v", take.Inputs, take.Outputs, req.Inputs, req.Outputs)
 	}
+	if !slices.Equal(take.Conditions, req.Conditions) {
+		t.Errorf("take says conditions %q, want %q", take.Conditions, req.Conditions)
+	}
 	if take.Patch != req.Patch || take.State != req.State {
 		t.Errorf("take says patch %q, state %q; want %q, %q", take.Patch, take.State, req.Patch, req.State)
 	}

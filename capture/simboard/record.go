@@ -62,7 +62,7 @@ func (s *Simboard) record(ctx context.Context, req capture.Request) (*capture.Ta
 	return &capture.Take{
 		Signal: req.Signal.Spec, Samples: samples, RateHz: s.cfg.RateHz,
 		Inputs: slices.Clone(req.Inputs), Outputs: slices.Clone(req.Outputs),
-		Patch: req.Patch, State: req.State, Started: started, Instrument: s.Describe(),
+		Patch: req.Patch, State: req.State, Conditions: slices.Clone(req.Conditions), Started: started, Instrument: s.Describe(),
 	}, nil
 }
 

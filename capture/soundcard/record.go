@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 	"time"
 
@@ -60,7 +61,7 @@ func (sc *Soundcard) record(ctx context.Context, req capture.Request) (*capture.
 	return &capture.Take{
 		Signal: req.Signal.Spec, Samples: s.samples(), RateHz: sc.desc.RateHz,
 		Inputs: append([]int(nil), req.Inputs...), Outputs: append([]int(nil), req.Outputs...),
-		Patch: req.Patch, State: req.State, Started: started,
+		Patch: req.Patch, State: req.State, Conditions: slices.Clone(req.Conditions), Started: started,
 		Instrument: sc.desc, HostFlags: flagNames(portaudio.StreamCallbackFlags(s.flags.Load())),
 	}, nil
 }

@@ -95,8 +95,11 @@ func (a *app) root() *cobra.Command {
 	flags.StringVar(&a.storePath, "store", "", "the database file (default: boardproof/boardproof.db in the user's data directory)")
 	flags.BoolVar(&a.json, "json", false, "print results as JSON")
 	flags.BoolVar(&a.yes, "yes", false, "ask nothing: every prompt counts as done")
-	root.AddCommand(a.benchCommand(), a.calibrateCommand(), a.boardCommand(), a.planCommand(), a.signalCommand(),
-		a.measureCommand(), a.acceptCommand(), a.runsCommand(), a.showCommand(), a.demoCommand())
+	root.AddCommand(a.benchCommand(), a.calibrateCommand())
+	root.AddCommand(a.boardCommand(), a.planCommand())
+	root.AddCommand(a.signalCommand(), a.measureCommand(), a.acceptCommand())
+	root.AddCommand(a.runsCommand(), a.showCommand())
+	root.AddCommand(a.demoCommand())
 	return root
 }
 
