@@ -8,6 +8,8 @@ import (
 	"encoding/binary"
 	"errors"
 	"math"
+	"os"
+	"path/filepath"
 	"strings"
 	"syscall"
 	"testing"
@@ -141,6 +143,44 @@ func stereo(t *testing.T, b []byte, frames int) [][]float64 {
 		}
 	}
 	return x
+}
+
+// What another program plays arrives without a gap and without a frame more.
+func TestListenOverJACK(t *testing.T) {
+	server := jacktest.Start(t)
+	const period = 48000
+	x := make([]float64, period)
+	for i := range x {
+		x[i] = float64(i) / period
+	}
+	file := filepath.Join(t.TempDir(), "ramp.raw")
+	if err := os.WriteFile(file, raw(t, x), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	server.Player(t, "player", file)
+	sc := open(t, Config{Device: "player"})
+	var got []float64
+	errEnough := errors.New("enough")
+	err := sc.Listen(context.Background(), capture.ListenRequest{Inputs: []int{2}}, func(b capture.Block) error {
+		if b.LostFrames > 0 {
+			t.Errorf("%d frames lost", b.LostFrames)
+		}
+		got = append(got, b.Samples[0]...)
+		if len(got) > 3*period {
+			return errEnough
+		}
+		return nil
+	})
+	if !errors.Is(err, errEnough) {
+		t.Fatal(err)
+	}
+	next := int(math.Round(got[period]*period)) + 1
+	for i, v := range got[period+1 : 3*period] {
+		if want := float64(float32(x[next%period])); v != want {
+			t.Fatalf("frame %d is %g, want %g", i, v, want)
+		}
+		next++
+	}
 }
 
 func TestListAndOpenOverJACK(t *testing.T) {

@@ -6,6 +6,7 @@ import (
 	"math"
 	"slices"
 	"strings"
+	"sync/atomic"
 	"time"
 
 	"boardproof/capture"
@@ -109,7 +110,7 @@ func (sc *Soundcard) end(steps ...func() error) error {
 func (sc *Soundcard) wait(ctx context.Context, s *session, lag timing, progress func(capture.Progress)) error {
 	tick := time.NewTicker(pollEvery)
 	defer tick.Stop()
-	w := watch{s: s, moved: time.Now()}
+	w := watch{pos: &s.pos, moved: time.Now()}
 	shown, shownAt := 0, time.Now()
 	for {
 		select {
@@ -137,13 +138,13 @@ func (sc *Soundcard) wait(ctx context.Context, s *session, lag timing, progress 
 
 // watch notices when the callback no longer comes.
 type watch struct {
-	s     *session
+	pos   *atomic.Int64
 	last  int
 	moved time.Time
 }
 
 func (w *watch) look() error {
-	at := int(w.s.pos.Load())
+	at := int(w.pos.Load())
 	if at != w.last {
 		w.last, w.moved = at, time.Now()
 		return nil

@@ -19,7 +19,7 @@ import (
 // fake is a stream whose clock runs fast and whose output is its input. It
 // stops calling back after calls blocks, where that is not 0.
 type fake struct {
-	s         *session
+	s         onAir
 	info      *portaudio.StreamInfo
 	calls     int
 	startErr  error
@@ -72,7 +72,7 @@ func (f *fake) Info() *portaudio.StreamInfo { return f.info }
 func fakeCard(f *fake) *Soundcard {
 	device := &portaudio.DeviceInfo{Name: "fake", DefaultSampleRate: 48000}
 	sc := &Soundcard{out: device, in: device, desc: capture.Description{Kind: "soundcard", Device: "fake", RateHz: 48000, Inputs: 2, Outputs: 2}}
-	sc.open = func(s *session) (stream, error) { f.s = s; return f, nil }
+	sc.open = func(s onAir) (stream, error) { f.s = s; return f, nil }
 	if f.info == nil {
 		f.info = &portaudio.StreamInfo{SampleRate: 48000, OutputLatency: 10 * time.Millisecond}
 	}
@@ -124,7 +124,7 @@ func TestRecordCancelledLeavesSilence(t *testing.T) {
 	if _, err := fakeCard(f).Record(ctx, req); !errors.Is(err, context.Canceled) {
 		t.Fatalf("Record returned %v", err)
 	}
-	if f.lastFrame != 0 || !f.s.silent.Load() {
+	if f.lastFrame != 0 || !f.s.(*session).silent.Load() {
 		t.Errorf("the last frame played is %g", f.lastFrame)
 	}
 }

@@ -65,6 +65,8 @@ func (s *session) allocate(extra int) {
 	}
 }
 
+func (s *session) channels() (outputs, inputs int) { return highest(s.outputs), highest(s.inputs) }
+
 func (s *session) frames() int { return len(s.rec[0]) }
 
 // process is the audio callback: buffers are [channel][frame] in the host's

@@ -32,13 +32,13 @@ type Soundcard struct {
 	desc    capture.Description
 	closed  bool
 	// open is replaced in tests.
-	open func(*session) (stream, error)
+	open func(onAir) (stream, error)
 }
 
-var _ capture.Instrument = (*Soundcard)(nil)
+var _ capture.Listener = (*Soundcard)(nil)
 
 // Open finds a device and makes sure that it exists and runs at the rate in
-// both directions at once. The device itself is held only during Record.
+// both directions at once. The device itself is held only during Record and Listen.
 // The error wraps one of this package's Err values where one applies.
 func Open(cfg Config) (*Soundcard, error) {
 	fail := func(err error) (*Soundcard, error) {

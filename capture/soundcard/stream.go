@@ -17,6 +17,13 @@ type stream interface {
 	Info() *portaudio.StreamInfo
 }
 
+// onAir is what the audio callback works on.
+type onAir interface {
+	// channels are how many of each direction it needs, the highest in use.
+	channels() (outputs, inputs int)
+	process(in, out [][]float32, info portaudio.StreamCallbackTimeInfo, flags portaudio.StreamCallbackFlags)
+}
+
 // parameters asks for the host's own block size, and for the device's high
 // latency: a measurement has no use for a short delay, but a lost block
 // spoils it.
@@ -29,13 +36,13 @@ func (sc *Soundcard) parameters(outputs, inputs int) portaudio.StreamParameters 
 	}
 }
 
-// openStream opens both directions at once, with as many channels as the
-// highest that is used.
-func (sc *Soundcard) openStream(s *session) (stream, error) {
+// openStream opens both directions at once.
+func (sc *Soundcard) openStream(work onAir) (stream, error) {
 	var st *portaudio.Stream
+	outputs, inputs := work.channels()
 	err := ask("open the device", answerWithin, func() error {
 		var err error
-		st, err = portaudio.OpenStream(sc.parameters(highest(s.outputs), highest(s.inputs)), s.process)
+		st, err = portaudio.OpenStream(sc.parameters(outputs, inputs), work.process)
 		return sc.explain(err)
 	})
 	if err != nil {

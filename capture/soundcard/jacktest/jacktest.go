@@ -90,9 +90,22 @@ func (s *Server) Pid() int { return s.cmd.Process.Pid }
 // once they are gone.
 func (s *Server) Ecasound(t testing.TB, name string, chain ...string) (stop func()) {
 	t.Helper()
+	return s.client(t, name, arrange(chain, "jack", "jack"))
+}
+
+// Player starts ecasound as a device of that name whose inputs are a file of
+// raw interleaved stereo 32-bit little-endian floats at RateHz, over and over,
+// and whose outputs go nowhere.
+func (s *Server) Player(t testing.TB, name, file string) (stop func()) {
+	t.Helper()
+	format := fmt.Sprintf("-f:f32_le,2,%d", RateHz)
+	return s.client(t, name, []string{"-a:1", format, "-i:audioloop," + file, format, "-o:jack", "-a:2", format, "-i:jack", "-o:null"})
+}
+
+func (s *Server) client(t testing.TB, name string, arguments []string) (stop func()) {
+	t.Helper()
 	Require(t, "ecasound")
-	args := append([]string{"-q", "-G:jack," + name + ",notransport", "-b:" + fmt.Sprint(PeriodFrames)},
-		arrange(chain, "jack", "jack")...)
+	args := append([]string{"-q", "-G:jack," + name + ",notransport", "-b:" + fmt.Sprint(PeriodFrames)}, arguments...)
 	client, said := launch(t, "ecasound", args...)
 	s.clients = append(s.clients, client)
 	s.waitFor(t, name+":out_2", said)
