@@ -35,6 +35,14 @@ type SplitPlot struct {
 // must exist, and returns their paths. Without a curve that can be drawn it is
 // an error and no file is left.
 func SaveResponse(dir string, p ResponsePlot) ([]string, error) {
+	l, err := p.levels()
+	if err != nil {
+		return nil, fmt.Errorf("plot response: %w", err)
+	}
+	return l.save(dir, "response")
+}
+
+func (p ResponsePlot) levels() (levels, error) {
 	l := levels{what: "Response", yLabel: "gain, dB", heading: p.Heading, curves: p.Curves, masks: p.Masks, phase: p.Phase, spanDB: 6}
 	for _, c := range p.Curves {
 		l.names = append(l.names, outputName(c))
@@ -42,7 +50,7 @@ func SaveResponse(dir string, p ResponsePlot) ([]string, error) {
 	if p.RelativeToHz > 0 {
 		shifted, taken, err := relative(p.Curves, p.RelativeToHz)
 		if err != nil {
-			return nil, fmt.Errorf("plot response: %w", err)
+			return levels{}, err
 		}
 		l.curves = shifted
 		l.yLabel = "gain relative to " + hertz(p.RelativeToHz) + ", dB"
@@ -50,7 +58,7 @@ func SaveResponse(dir string, p ResponsePlot) ([]string, error) {
 			l.names[i] += fmt.Sprintf(" (%s dB at %s)", signed(toPlace(level, -2), "dB"), hertz(p.RelativeToHz))
 		}
 	}
-	return l.save(dir, "response")
+	return l, nil
 }
 
 // SaveSplit is like SaveResponse for split.svg and split.png.

@@ -29,6 +29,8 @@ type Heading struct {
 	Simulated bool
 	// Name is the stem of the files, where it is not to be the default.
 	Name string
+	// Bare leaves the heading out: what is around the plot says it.
+	Bare bool
 }
 
 // save draws once for each format and writes both files or none.
@@ -71,16 +73,10 @@ func writeAll(paths []string, data [][]byte) (err error) {
 }
 
 func encode(paint func(draw.Canvas)) (svg, png []byte, err error) {
-	var b bytes.Buffer
-	vector := vgsvg.New(pageWidth, pageHeight)
-	paint(draw.New(vector))
-	if _, err := vector.WriteTo(&b); err != nil {
-		return nil, nil, fmt.Errorf("encode plot as SVG: %w", err)
+	if svg, err = SVG(paint, pageWidth, pageHeight); err != nil {
+		return nil, nil, err
 	}
-	// The fonts named behind have the same widths, for readers without the first.
-	svg = bytes.ReplaceAll(b.Bytes(), []byte("font-family:Liberation Sans;"),
-		[]byte("font-family:'Liberation Sans',Arial,Helvetica,sans-serif;"))
-	b = bytes.Buffer{}
+	var b bytes.Buffer
 	raster := vgimg.PngCanvas{Canvas: vgimg.NewWith(vgimg.UseWH(pageWidth, pageHeight), vgimg.UseDPI(pageDPI))}
 	paint(draw.New(raster))
 	if _, err := raster.WriteTo(&b); err != nil {
@@ -89,9 +85,25 @@ func encode(paint func(draw.Canvas)) (svg, png []byte, err error) {
 	return svg, b.Bytes(), nil
 }
 
+// SVG draws on a picture of a width and height in points.
+func SVG(paint func(draw.Canvas), width, height vg.Length) ([]byte, error) {
+	var b bytes.Buffer
+	vector := vgsvg.New(width, height)
+	paint(draw.New(vector))
+	if _, err := vector.WriteTo(&b); err != nil {
+		return nil, fmt.Errorf("encode plot as SVG: %w", err)
+	}
+	// The fonts named behind have the same widths, for readers without the first.
+	return bytes.ReplaceAll(b.Bytes(), []byte("font-family:Liberation Sans;"),
+		[]byte("font-family:'Liberation Sans',Arial,Helvetica,sans-serif;")), nil
+}
+
 // drawHeading writes title, date and run at the top of the page and returns
 // what is left below.
 func drawHeading(c draw.Canvas, what string, h Heading) draw.Canvas {
+	if h.Bare {
+		return draw.Crop(c, 2, -4, 4, -2)
+	}
 	c = draw.Crop(c, 10, -14, 6, -8)
 	right := c.Max.X
 	if h.Simulated {
