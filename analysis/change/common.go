@@ -1,0 +1,146 @@
+package change
+
+import (
+	"math"
+	"strings"
+
+	"boardproof/analysis"
+)
+
+// Ties says what two runs have in common.
+type Ties struct {
+	// Profile: the same profile, and each output at the same input.
+	Profile bool
+	// Interface: the same interface and inputs, whatever the profile.
+	Interface bool
+	// Method: the same version of the methods.
+	Method bool
+}
+
+// reach is how far two runs may be apart for a source to be common to both.
+type reach int
+
+const (
+	own reach = iota
+	perProfile
+	perInterface
+	perMethod
+)
+
+// reaches holds the table of the package's comment, by the beginning of the
+// source's name. What is not here is own.
+var reaches = map[string]reach{
+	"noise recorded beside the signal":          own,
+	"scatter of the noise itself":               own,
+	"events and echoes in the record":           own,
+	"level not steady":                          own,
+	"multimeter's accuracy":                     perProfile,
+	"multimeter's last digit":                   perProfile,
+	"known source's accuracy":                   perProfile,
+	"noise recorded beside the known source":    perProfile,
+	"noise when the bench was calibrated":       perProfile,
+	"repeatability of the loopback lead":        perProfile,
+	"delay of the loopback lead":                perProfile,
+	"loading of the output in the loopback":     perProfile,
+	"what the bench itself adds":                perProfile,
+	"input's share of the bench's own response": perInterface,
+	"clock of the interface":                    perInterface,
+	"gate of the impulse response":              perMethod,
+	"weighting curve":                           perMethod,
+	"edge of the noise band":                    perMethod,
+}
+
+const (
+	sourceFloor = "what the bench itself adds"
+	sourceBench = "bench moved, as its own checks saw"
+	sourceWhole = "uncertainty as stated, not itemised"
+)
+
+// Known says whether a source of uncertainty is in the table of this package.
+func Known(source string) bool {
+	_, ok := reaches[family(source)]
+	return ok
+}
+
+// family is a source's name without what tells two of its kind apart.
+func family(source string) string { return strings.TrimSuffix(source, ", of the reference") }
+
+func (t Ties) common(c analysis.Contribution) bool {
+	if !t.Method || c.Source == sourceFloor && c.Rectangular {
+		return false
+	}
+	switch reaches[family(c.Source)] {
+	case perProfile:
+		return t.Profile
+	case perInterface:
+		return t.Interface || t.Profile
+	case perMethod:
+		return true
+	}
+	return false
+}
+
+// budgetOf is r's budget; that of a reading which has none is what it states.
+func budgetOf(r analysis.Reading) analysis.Budget {
+	if len(r.Budget) > 0 || r.Uncertainty == 0 || r.K == 0 {
+		return r.Budget
+	}
+	return analysis.Budget{{Source: sourceWhole, Kind: "B", Std: r.Uncertainty / r.K}}
+}
+
+// between is the budget of after − before.
+func between(before, after analysis.Budget, ties Ties) analysis.Budget {
+	var out analysis.Budget
+	add := func(c analysis.Contribution) {
+		if c.Std > 0 {
+			out = append(out, c)
+		}
+	}
+	partner := partners(before, after)
+	paired := make([]bool, len(before))
+	for i, c := range after {
+		j := partner[i]
+		if j >= 0 && ties.common(c) && ties.common(before[j]) {
+			paired[j] = true
+			c.Std = math.Abs(c.Std - before[j].Std)
+		} else {
+			c.Source += ", now"
+		}
+		add(c)
+	}
+	for j, c := range before {
+		if !paired[j] {
+			c.Source += ", then"
+			add(c)
+		}
+	}
+	return out
+}
+
+// partners gives for each contribution of after the one of before that has its
+// name, taken in order where a name comes twice; -1 where there is none.
+func partners(before, after analysis.Budget) []int {
+	taken := make([]bool, len(before))
+	out := make([]int, len(after))
+	for i, c := range after {
+		out[i] = -1
+		for j, b := range before {
+			if !taken[j] && b.Source == c.Source && b.Kind == c.Kind {
+				taken[j], out[i] = true, j
+				break
+			}
+		}
+	}
+	return out
+}
+
+// covariance is that of two readings, from what they have in common.
+func covariance(a, b analysis.Budget, ties Ties) float64 {
+	sum := 0.0
+	for i, j := range partners(a, b) {
+		if j >= 0 && ties.common(b[i]) && ties.common(a[j]) {
+			sum += b[i].Std * a[j].Std
+		}
+	}
+	return sum
+}

@@ -1,0 +1,225 @@
+package change
+
+import (
+	"cmp"
+	"math"
+	"slices"
+
+	"boardproof/analysis"
+	"boardproof/analysis/verdict"
+)
+
+// Side is one of the two runs.
+type Side struct {
+	Readings []verdict.Judged
+	Curves   []analysis.Curve
+	Refused  []analysis.Refusal
+}
+
+// Outcome says what is to be thought of a difference.
+type Outcome string
+
+const (
+	// Real: beyond scatter, with all that was compared taken together.
+	Real Outcome = "real"
+	// Maybe: beyond scatter on its own, but one in twenty is by chance.
+	Maybe Outcome = "maybe"
+	// Unchanged: no more than scatter does.
+	Unchanged Outcome = "unchanged"
+	// CannotTell: a bound, or a figure without an uncertainty, does not say.
+	CannotTell Outcome = "cannot tell"
+	// NotTheBoard: the figure is of the mains or of the bench.
+	NotTheBoard Outcome = "not of the board"
+)
+
+// Row is one reading then and now.
+type Row struct {
+	Before verdict.Judged `json:"before"`
+	After  verdict.Judged `json:"after"`
+	// Difference is after − before in Unit, dB for dBu, with its expanded Uncertainty (k
+	// = 2) and what that consists of. Of two bounds it means nothing.
+	Difference  float64         `json:"difference"`
+	Unit        string          `json:"unit"`
+	Uncertainty float64         `json:"uncertainty"`
+	K           float64         `json:"k"`
+	Budget      analysis.Budget `json:"budget,omitempty"`
+	// Bound is "at least" or "at most" where one of the two is a bound.
+	Bound string `json:"bound,omitempty"`
+	// P is the chance of such a difference without any change, and PTogether
+	// with all tests taken together (Holm). Nil where there was no test.
+	P         *float64 `json:"p,omitempty"`
+	PTogether *float64 `json:"p_together,omitempty"`
+	Outcome   Outcome  `json:"change"`
+}
+
+// Unpaired is a reading or a curve that only one of the runs has.
+type Unpaired struct {
+	analysis.Reading
+	Step string `json:"step,omitempty"`
+	// Now: only the later run has it.
+	Now bool `json:"now"`
+	// Reason says why the other has not, where it is known.
+	Reason string `json:"reason,omitempty"`
+}
+
+// Comparison is what came of comparing two runs.
+type Comparison struct {
+	Findings []Finding     `json:"findings"`
+	Rows     []Row         `json:"differences"`
+	Curves   []CurveChange `json:"curve_differences"`
+	Unpaired []Unpaired    `json:"unpaired"`
+	// Tests is how many were taken together.
+	Tests int `json:"tests"`
+}
+
+// Compare compares two runs of one board. Rows come with what is real first,
+// the largest in terms of its uncertainty ahead.
+func Compare(before, after Side, ties Ties) Comparison {
+	var c Comparison
+	pairs, left := pair(before.Readings, after.Readings)
+	moved := benchMoved(pairs)
+	for _, p := range pairs {
+		c.Rows = append(c.Rows, compareReadings(p[0], p[1], ties, moved))
+	}
+	c.Unpaired = explained(left, before, after)
+	c.Curves = compareCurves(before.Curves, after.Curves, ties, moved)
+	c.judge()
+	slices.SortStableFunc(c.Rows, func(a, b Row) int {
+		return cmp.Or(cmp.Compare(a.rank(), b.rank()), cmp.Compare(b.size(), a.size()))
+	})
+	c.Findings = explain(c)
+	return c
+}
+
+func (r Row) rank() int {
+	return slices.Index([]Outcome{Real, Maybe, CannotTell, Unchanged, NotTheBoard}, r.Outcome)
+}
+
+// size is the difference in terms of its uncertainty; only what changed is
+// sorted by it.
+func (r Row) size() float64 {
+	if r.Outcome != Real && r.Outcome != Maybe || r.Uncertainty == 0 {
+		return 0
+	}
+	return math.Abs(r.Difference) / r.Uncertainty
+}
+
+// ofTheBoard is false for what the mains, the bench or the recorder does.
+func ofTheBoard(quantity string) bool {
+	switch quantity {
+	case analysis.MainsFrequency, analysis.BenchGainDrift, analysis.ClockError:
+		return false
+	}
+	return true
+}
+
+func isSign(quantity string) bool {
+	return quantity == analysis.Polarity || quantity == analysis.PolarityMatch
+}
+
+func compareReadings(before, after verdict.Judged, ties Ties, moved map[string]float64) Row {
+	b := between(budgetOf(before.Reading), budgetOf(after.Reading), ties)
+	if s := shift(after.Reading, moved); s != 0 {
+		b = append(b, analysis.Contribution{Source: sourceBench, Kind: "B", Std: math.Abs(s) / math.Sqrt(3), Rectangular: true})
+	}
+	r := Row{Before: before, After: after, Difference: after.Value - before.Value, Unit: unitOfDifference(after.Unit),
+		Uncertainty: b.Expanded(), K: analysis.CoverageK, Budget: b, Outcome: Unchanged}
+	switch {
+	case !ofTheBoard(after.Quantity):
+		r.Outcome = NotTheBoard
+	case isSign(after.Quantity):
+		if r.Difference != 0 {
+			r.Outcome = Real
+		}
+	case after.Quantity == analysis.DropOuts:
+		r.P = new(countChance(before.Value, after.Value))
+	default:
+		r.test()
+	}
+	return r
+}
+
+// test finds P, or why there is none. A bound says on which side the truth
+// is: from two that point apart, or one and a figure, a least difference follows.
+func (r *Row) test() {
+	atLeast := !r.Before.LowerBound && !r.After.UpperBound
+	atMost := !r.Before.UpperBound && !r.After.LowerBound
+	switch {
+	case atLeast && atMost:
+	case atLeast && r.Difference > 0:
+		r.Bound = "at least"
+	case atMost && r.Difference < 0:
+		r.Bound = "at most"
+	default:
+		r.Outcome = CannotTell
+		return
+	}
+	if r.Uncertainty == 0 && r.Difference != 0 {
+		r.Outcome = CannotTell
+		return
+	}
+	if r.Uncertainty > 0 {
+		r.P = new(chance(r.Budget, r.Difference))
+	}
+}
+
+// judge takes all tests together.
+func (c *Comparison) judge() {
+	var p []float64
+	var to []func(together float64)
+	outcome := func(alone, together float64) Outcome {
+		switch {
+		case together <= Alpha:
+			return Real
+		case alone <= Alpha:
+			return Maybe
+		}
+		return Unchanged
+	}
+	for i := range c.Rows {
+		if r := &c.Rows[i]; r.P != nil {
+			p = append(p, *r.P)
+			to = append(to, func(together float64) { r.PTogether, r.Outcome = &together, outcome(*r.P, together) })
+		}
+	}
+	for i := range c.Curves {
+		k := &c.Curves[i]
+		p = append(p, k.P)
+		to = append(to, func(together float64) { k.PTogether, k.Outcome = together, outcome(k.P, together) })
+	}
+	for i, together := range holm(p) {
+		to[i](together)
+	}
+	c.Tests = len(p)
+}
+
+// benchMoved is by how many dB the gain of the bench at each output changed
+// between the two runs' checks before use.
+func benchMoved(pairs [][2]verdict.Judged) map[string]float64 {
+	moved := map[string]float64{}
+	for _, p := range pairs {
+		if p[0].Quantity == analysis.BenchGainDrift {
+			moved[p[0].Output] = p[1].Value - p[0].Value
+		}
+	}
+	return moved
+}
+
+// shift is what such a change does to a reading that is not put right for it.
+func shift(r analysis.Reading, moved map[string]float64) float64 {
+	switch r.Quantity {
+	case analysis.Gain, analysis.Level:
+		return moved[r.Output]
+	case analysis.LevelMatch, analysis.WorstLevelMatch:
+		return moved[r.Output] - moved[r.Reference]
+	}
+	return 0
+}
+
+// unitOfDifference: levels differ by dB.
+func unitOfDifference(unit string) string {
+	if unit == "dBu" {
+		return "dB"
+	}
+	return unit
+}
