@@ -30,7 +30,7 @@ func AverageSilences(silences []*Recording) (res Result, spoilt []Spoilt, err er
 	for t, rec := range silences {
 		read[t], reasons[t] = make([]*Silence, len(first.Outputs)), make([]string, len(first.Outputs))
 		for i, name := range first.Outputs {
-			if read[t][i], reasons[t][i], err = readSilence(rec, i); err != nil {
+			if read[t][i], reasons[t][i], err = readSilence(rec, i, 0); err != nil {
 				return Result{}, nil, fmt.Errorf("output %s: %w", name, err)
 			}
 			if s := read[t][i]; s != nil && s.Reason != "" {
@@ -103,6 +103,7 @@ func meanSilence(takes []*Silence) *Silence {
 	}
 	out.Mains = meanMains(takes)
 	out.Harmonics = meanHarmonics(takes)
+	out.meanLines(takes, weights)
 	out.Tones = meanTones(takes)
 	out.ThirdOctaves = meanOctaves(takes, weights, func(s *Silence) []ThirdOctave { return s.ThirdOctaves })
 	out.hissOctaves = meanOctaves(takes, weights, func(s *Silence) []ThirdOctave { return s.hissOctaves })

@@ -139,23 +139,27 @@ func (m *mainsLines) rich() bool {
 func (m *mainsLines) harmonics() []MainsHarmonic {
 	out := make([]MainsHarmonic, searchHarmonics)
 	for i := range out {
-		h := i + 1
-		rms, std := m.rms(h), m.std(h)
-		out[i] = MainsHarmonic{Harmonic: h}
-		if !m.standsOut(h) {
-			out[i].RMS.Value, out[i].UpperBound = riceBound(rms, std), true
-			continue
-		}
-		// The noise in both quadratures makes a modulus too large by
-		// std²/2 of it, to first order (Rice).
-		intruder := m.intruder(h)
-		out[i].RMS = Estimate{math.Sqrt(rms*rms - std*std), Hypot(std, intruder)}
-		if intruder > 0 {
-			out[i].Note = besideNote
-		}
-		a := m.comb.Amplitudes[h]
-		out[i].PhaseRad = math.Atan2(imag(a), real(a))
+		out[i] = m.harmonic(i + 1)
 	}
+	return out
+}
+
+func (m *mainsLines) harmonic(h int) MainsHarmonic {
+	rms, std := m.rms(h), m.std(h)
+	out := MainsHarmonic{Harmonic: h}
+	if !m.standsOut(h) {
+		out.RMS.Value, out.UpperBound = riceBound(rms, std), true
+		return out
+	}
+	// The noise in both quadratures makes a modulus too large by
+	// std²/2 of it, to first order (Rice).
+	intruder := m.intruder(h)
+	out.RMS = Estimate{math.Sqrt(rms*rms - std*std), Hypot(std, intruder)}
+	if intruder > 0 {
+		out.Note = besideNote
+	}
+	a := m.comb.Amplitudes[h]
+	out.PhaseRad = math.Atan2(imag(a), real(a))
 	return out
 }
 
@@ -168,12 +172,18 @@ func (m *mainsLines) hum() Estimate {
 		if h > searchHarmonics && m.comb.gain[h] == 0 {
 			continue
 		}
-		s2 := m.std(h) * m.std(h)
-		p := m.rms(h)*m.rms(h) - 2*s2
-		power += p
-		variance += 4*math.Max(p, 0)*(s2+sq(m.intruder(h))) + 4*s2*s2
+		p := m.power(h)
+		power += p.power
+		variance += p.variance
 	}
 	return bandPower{power, variance}.rms()
+}
+
+// power is a harmonic's, less what noise alone would show in it.
+func (m *mainsLines) power(h int) bandPower {
+	s2 := m.std(h) * m.std(h)
+	p := m.rms(h)*m.rms(h) - 2*s2
+	return bandPower{p, 4*math.Max(p, 0)*(s2+sq(m.intruder(h))) + 4*s2*s2}
 }
 
 const besideNote = "another line lies too near to tell the two apart, or it is not steady"

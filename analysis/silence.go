@@ -34,6 +34,8 @@ type Silence struct {
 	// empty where it is not.
 	Mains     *Comb
 	Harmonics []MainsHarmonic
+	// HighHarmonics are the comb's lines past the 40th that stand out.
+	HighHarmonics []MainsHarmonic
 	// Hum is the RMS of the whole comb in volts, or its upper bound.
 	Hum           Estimate
 	HumUpperBound bool
@@ -44,6 +46,11 @@ type Silence struct {
 	clockStdPPM  float64
 	hissOctaves  []ThirdOctave
 	steadiness   steadiness
+	// By harmonic: power and variance of a quadrature; bounds where no comb
+	// was found.
+	linePowers   []bandPower
+	lineVariance []float64
+	lineBounds   []float64
 }
 
 // AnalyseSilence reads noise, hum and tones from x, in volts, recorded at
@@ -138,6 +145,7 @@ func (s *Silence) analyse(y []float64, nominals []float64) {
 
 	s.Mains = mains.comb
 	s.readHum(mains, floor, y, nominals)
+	s.readLines(mains, floor, y, nominals)
 	lines := append(mains.lines(), toneLines(s.Tones)...)
 	giveBack(hiss, floor, lines, s.LengthS)
 	s.addSmeared(excise(&hiss, combLines(mains, s.RateHz), frequencies(s.Tones)), mains.found() && mains.rich())

@@ -66,7 +66,7 @@ func (r *Recording) silence(i int) ([]float64, error) {
 const clockStdPPM = 29
 
 func silenceOfOutput(rec *Recording, i int) (Result, error) {
-	s, reason, err := readSilence(rec, i)
+	s, reason, err := readSilence(rec, i, 0)
 	if err != nil {
 		return Result{}, err
 	}
@@ -75,7 +75,7 @@ func silenceOfOutput(rec *Recording, i int) (Result, error) {
 
 // readSilence analyses one output, in volts or, where its full scale is not
 // known, in full scales. reason says why it cannot be read, if it cannot.
-func readSilence(rec *Recording, i int) (s *Silence, reason string, err error) {
+func readSilence(rec *Recording, i int, nominalMainsHz float64) (s *Silence, reason string, err error) {
 	if p := rec.problem(i); p != "" {
 		return nil, p, nil
 	}
@@ -87,7 +87,7 @@ func readSilence(rec *Recording, i int) (s *Silence, reason string, err error) {
 	if volts == 0 {
 		volts = 1
 	}
-	s, err = analyseScaled(x, volts, rec.RateHz, SilenceOptions{ClockStdPPM: clockStdPPM})
+	s, err = analyseScaled(x, volts, rec.RateHz, SilenceOptions{NominalMainsHz: nominalMainsHz, ClockStdPPM: clockStdPPM})
 	return s, "", err
 }
 
