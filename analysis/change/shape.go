@@ -25,7 +25,8 @@ type shape struct {
 const (
 	cornersFromHz = 3.0
 	cornersToHz   = 200e3
-	corners       = 90
+	corners       = 60
+	refinements   = 3
 )
 
 // A difference has a shape when what is left of it is no more than a tenth of
@@ -50,33 +51,76 @@ func shapeOf(hz, db []float64) shape {
 	if len(f) < 3 {
 		return shape{residualDB: math.Inf(1)}
 	}
-	section := make([][]float64, corners+1)
-	corner := make([]float64, corners+1)
-	for k := range section {
-		// The last is a corner at infinity: no section at all.
-		corner[k] = math.Inf(1)
-		if k < corners {
-			corner[k] = cornersFromHz * math.Pow(cornersToHz/cornersFromHz, float64(k)/(corners-1))
-		}
-		section[k] = make([]float64, len(f))
-		for i := range f {
-			r := f[i] / corner[k]
-			section[k][i] = 10 * math.Log10(1+r*r)
-		}
-	}
 	best := shape{residualDB: math.Inf(1)}
-	for z := range section {
-		for p := range section {
-			if z == p && z < corners {
-				continue
-			}
-			if level, rms := leftOver(d, section[z], section[p]); rms < best.residualDB*(1-1e-6) {
-				best = shape{LevelDB: level, ZeroHz: corner[z], PoleHz: corner[p], residualDB: rms}
-			}
-		}
+	zeros := spread(cornersFromHz, cornersToHz, corners)
+	poles := zeros
+	for range refinements {
+		best = best.better(f, d, zeros, poles)
+		zeros, poles = around(zeros, best.ZeroHz), around(poles, best.PoleHz)
 	}
 	best.fits = best.residualDB <= math.Max(fitShare*largest, fitFloorDB)
 	return best
+}
+
+// better looks for a better fit among pairs of corners, or one, or none.
+func (s shape) better(f, d, zeros, poles []float64) shape {
+	zeros, poles = append([]float64{math.Inf(1)}, zeros...), append([]float64{math.Inf(1)}, poles...)
+	ofPole := sections(f, poles)
+	for z, zero := range sections(f, zeros) {
+		for p, pole := range ofPole {
+			if level, rms := leftOver(d, zero, pole); rms < s.residualDB*simpler(zeros[z], poles[p], s)-1e-9 {
+				s = shape{LevelDB: level, ZeroHz: zeros[z], PoleHz: poles[p], residualDB: rms}
+			}
+		}
+	}
+	return s
+}
+
+// simpler is what a fit with more corners must beat one with fewer by: a fifth,
+// so that ripple does not look like a corner.
+func simpler(zero, pole float64, than shape) float64 {
+	count := func(hz ...float64) (n int) {
+		for _, f := range hz {
+			if !math.IsInf(f, 1) {
+				n++
+			}
+		}
+		return n
+	}
+	if count(zero, pole) > count(than.ZeroHz, than.PoleHz) {
+		return 0.8
+	}
+	return 1
+}
+
+// sections are those of corners, 10·log10(1+(f/corner)²), at each f.
+func sections(f, at []float64) [][]float64 {
+	out := make([][]float64, len(at))
+	for k, corner := range at {
+		out[k] = make([]float64, len(f))
+		for i := range f {
+			out[k][i] = 10 * math.Log10(1+f[i]/corner*f[i]/corner)
+		}
+	}
+	return out
+}
+
+// spread is n frequencies evenly spaced in their logarithm.
+func spread(from, to float64, n int) []float64 {
+	out := make([]float64, n)
+	for i := range out {
+		out[i] = from * math.Pow(to/from, float64(i)/float64(n-1))
+	}
+	return out
+}
+
+// around is a narrower spread about hz, none about infinity.
+func around(grid []float64, hz float64) []float64 {
+	if math.IsInf(hz, 1) || len(grid) < 2 {
+		return nil
+	}
+	step := grid[1] / grid[0]
+	return spread(hz/step, hz*step, 11)
 }
 
 // leftOver is the level that fits d best beside zero and pole, and the RMS of
@@ -93,8 +137,8 @@ func leftOver(d, zero, pole []float64) (level, rms float64) {
 	return level, math.Sqrt(rms)
 }
 
-// parts are a difference at the middle of the band, and at its ends against
-// that, in dB, 0 where it is within its uncertainty.
+// parts are what a difference does to the whole band, to the treble and to the
+// bass, in dB, 0 where that is within its uncertainty.
 type parts struct {
 	level, treble, bass float64
 	shape               shape
@@ -107,18 +151,51 @@ const (
 	bassHz   = 50.0
 )
 
+// partsOf reads a difference that has a shape against the plateau on the
+// other side of its corners, any other against 1 kHz.
 func partsOf(c CurveChange) parts {
+	s := shapeOf(c.FrequencyHz, c.Difference)
 	m, t, b := c.at(middleHz), c.at(trebleHz), c.at(bassHz)
+	// Less than a tenth of the whole is not worth a word.
+	least := math.Max(3*s.residualDB, 0.1*math.Abs(c.Difference[c.at(c.WorstHz)]))
+	if !s.fits {
+		least = 0
+	}
 	beyond := func(d float64, u ...float64) float64 {
-		if math.Abs(d) <= analysis.Hypot(u...) {
+		if math.Abs(d) <= math.Max(least, analysis.Hypot(u...)) {
 			return 0
 		}
 		return d
 	}
-	return parts{
-		level:  beyond(c.Difference[m], c.Uncertainty[m]),
-		treble: beyond(c.Difference[t]-c.Difference[m], c.Uncertainty[t], c.Uncertainty[m]),
-		bass:   beyond(c.Difference[b]-c.Difference[m], c.Uncertainty[b], c.Uncertainty[m]),
-		shape:  shapeOf(c.FrequencyHz, c.Difference),
+	middle, ofTreble, ofBass := c.Difference[m], true, true
+	if s.fits {
+		middle, ofTreble = s.plateau()
+		ofBass = !ofTreble
 	}
+	p := parts{level: beyond(middle, c.Uncertainty[m]), shape: s}
+	if ofTreble {
+		p.treble = beyond(c.Difference[t]-middle, c.Uncertainty[t], c.Uncertainty[m])
+	}
+	if ofBass {
+		p.bass = beyond(c.Difference[b]-middle, c.Uncertainty[b], c.Uncertainty[m])
+	}
+	return p
+}
+
+// plateau is the level on the side of the corners that holds more of the band,
+// and whether it is the treble that leaves it.
+func (s shape) plateau() (db float64, treble bool) {
+	z, p := s.ZeroHz, s.PoleHz
+	switch {
+	case math.IsInf(z, 1) && math.IsInf(p, 1):
+		return s.LevelDB, true
+	case math.IsInf(z, 1):
+		z = p
+	case math.IsInf(p, 1):
+		p = z
+	}
+	if math.Sqrt(z*p) > middleHz/2 || s.ZeroHz != z || s.PoleHz != p {
+		return s.LevelDB, true
+	}
+	return s.LevelDB + 20*math.Log10(p/z), false
 }
