@@ -26,6 +26,8 @@ var (
 	ErrNewer = errors.New("the store is from a newer boardproof")
 	// ErrBusy: another program held the store for too long.
 	ErrBusy = errors.New("another program is writing to the store")
+	// ErrChanged: what is in the store is not what was kept.
+	ErrChanged = errors.New("changed since it was kept")
 	// ErrTakeDamaged: a take's file is missing or is not what was kept.
 	ErrTakeDamaged = errors.New("the take is damaged")
 )

@@ -30,7 +30,11 @@ func (s *Store) SaveProfile(ctx context.Context, p calibration.Profile) (calibra
 		if err != nil {
 			return ofKind(ErrInvalid, "a figure of the profile is not a number (%v): calibrate again", err)
 		}
-		_, err = tx.ExecContext(ctx, sqlAddProfile, p.ID, fold(p.Bench), timeText(p.Created), p.Simulated, string(body))
+		digest, err := profileDigest(string(body))
+		if err != nil {
+			return err
+		}
+		_, err = tx.ExecContext(ctx, sqlAddProfile, p.ID, fold(p.Bench), timeText(p.Created), p.Simulated, string(body), digest, "")
 		return err
 	})
 	if err != nil {

@@ -31,6 +31,17 @@ type Run struct {
 	MethodVersion string    `json:"method_version"`
 	// Corrects names the run that this one is to be read instead of.
 	Corrects string `json:"corrects,omitempty"`
+	// Recomputes names the run whose takes this one was read from again; it is
+	// no correction of that run by itself.
+	Recomputes string `json:"recomputes,omitempty"`
+	// Digest is what the run's digest was when it was kept, "" for runs kept
+	// before there were digests. OriginID is the id that an imported run had
+	// where it was made. The store fills both in.
+	Digest   string `json:"digest,omitempty"`
+	OriginID string `json:"origin_id,omitempty"`
+	// Named are the digests of what the run names; the store fills them in,
+	// but for runs in a list.
+	Named Named `json:"-"`
 	// Verdict is verdict.Overall of Readings, filled in by the store; empty
 	// where the run followed no plan.
 	Verdict verdict.Outcome `json:"verdict,omitempty"`
@@ -72,6 +83,10 @@ func (s *Store) SaveRun(ctx context.Context, r Run) (Run, error) {
 		if r.ID, err = nextID(ctx, tx, "r", s.Now(), sqlLastRunOfDay); err != nil {
 			return err
 		}
+		if err := r.name(ctx, tx); err != nil {
+			return err
+		}
+		r.Digest, r.OriginID = Digest(r), ""
 		return r.insert(ctx, tx)
 	})
 	if err != nil {
@@ -101,18 +116,8 @@ func (r Run) check() error {
 
 // checkNamed makes sure that what r names is in the store and belongs to it.
 func (r Run) checkNamed(ctx context.Context, tx *sql.Tx) error {
-	if r.ProfileID != "" {
-		var simulated bool
-		err := tx.QueryRowContext(ctx, sqlProfileIsSim, r.ProfileID).Scan(&simulated)
-		if errors.Is(err, sql.ErrNoRows) {
-			return &NotFoundError{What: "profile", Name: r.ProfileID}
-		}
-		if err != nil {
-			return fmt.Errorf("looking up its profile: %w", err)
-		}
-		if simulated != r.Simulated {
-			return ofKind(ErrInvalid, "profile %s and the run are not both simulated or both real: use a profile of the same bench", r.ProfileID)
-		}
+	if err := profileFits(ctx, tx, r.ProfileID, r.Simulated, "run"); err != nil {
+		return err
 	}
 	if r.PlanID != 0 {
 		p, err := scanPlan(tx.QueryRowContext(ctx, sqlPlan, r.PlanID))
@@ -123,15 +128,38 @@ func (r Run) checkNamed(ctx context.Context, tx *sql.Tx) error {
 			return fmt.Errorf("looking up its plan: %w", err)
 		}
 	}
-	if r.Corrects != "" {
+	for _, other := range []string{r.Corrects, r.Recomputes} {
+		if other == "" {
+			continue
+		}
 		var board int64
-		err := tx.QueryRowContext(ctx, sqlRunBoard, r.Corrects).Scan(&board)
+		err := tx.QueryRowContext(ctx, sqlRunBoard, other).Scan(&board)
 		if errors.Is(err, sql.ErrNoRows) || err == nil && board != r.BoardID {
-			return &NotFoundError{What: "run", Name: fmt.Sprintf("%s of board %s", r.Corrects, r.BoardAsWas.Label)}
+			return &NotFoundError{What: "run", Name: fmt.Sprintf("%s of board %s", other, r.BoardAsWas.Label)}
 		}
 		if err != nil {
-			return fmt.Errorf("looking up the run it corrects: %w", err)
+			return fmt.Errorf("looking up the run it names: %w", err)
 		}
+	}
+	return nil
+}
+
+// profileFits makes sure that a profile, where one is named, is in the store
+// and of the same kind of bench as what, a run or a hunt.
+func profileFits(ctx context.Context, tx *sql.Tx, id string, simulated bool, what string) error {
+	if id == "" {
+		return nil
+	}
+	var profileIs bool
+	err := tx.QueryRowContext(ctx, sqlProfileIsSim, id).Scan(&profileIs)
+	if errors.Is(err, sql.ErrNoRows) {
+		return &NotFoundError{What: "profile", Name: id}
+	}
+	if err != nil {
+		return fmt.Errorf("looking up its profile: %w", err)
+	}
+	if profileIs != simulated {
+		return ofKind(ErrInvalid, "profile %s and the %s are not both simulated or both real: use a profile of the same bench", id, what)
 	}
 	return nil
 }
@@ -198,14 +226,14 @@ func (s *Store) Runs(ctx context.Context, boardID int64) ([]Run, error) {
 func scanRun(row scanner) (Run, error) {
 	var r Run
 	var board, started, finished string
-	var profile, corrects sql.NullString
+	var profile, corrects, recomputes sql.NullString
 	var plan sql.NullInt64
 	err := row.Scan(&r.ID, &r.BoardID, &board, &r.Bench, &profile, &plan, &r.Simulated, &r.Operator,
-		&started, &finished, &r.MethodVersion, &corrects, &r.Verdict, &r.Notes)
+		&started, &finished, &r.MethodVersion, &corrects, &r.Verdict, &r.Notes, &r.Digest, &recomputes, &r.OriginID)
 	if err != nil {
 		return Run{}, err
 	}
-	r.ProfileID, r.PlanID, r.Corrects = profile.String, plan.Int64, corrects.String
+	r.ProfileID, r.PlanID, r.Corrects, r.Recomputes = profile.String, plan.Int64, corrects.String, recomputes.String
 	if err := json.Unmarshal([]byte(board), &r.BoardAsWas); err != nil {
 		return Run{}, fmt.Errorf("reading the board of run %s: %w", r.ID, err)
 	}

@@ -95,6 +95,10 @@ func TestRunComesBackWhole(t *testing.T) {
 	want := s.run()
 	kept := s.save(t)
 	want.ID, want.BoardAsWas, want.Verdict = "r20261125-0001", s.board, verdict.NotMeasured
+	want.Digest, want.Named = Digest(kept), kept.Named
+	if want.Digest == "" || want.Named.Profile == "" || want.Named.Plan == "" {
+		t.Errorf("kept without a digest: %+v", kept)
+	}
 	if diff := cmp.Diff(want, kept); diff != "" {
 		t.Errorf("as kept (-want +got):\n%s", diff)
 	}
@@ -107,7 +111,7 @@ func TestRunComesBackWhole(t *testing.T) {
 			t.Errorf("found by %q (-want +got):\n%s", id, diff)
 		}
 	}
-	want.Readings, want.Curves, want.Refused, want.Takes = nil, nil, nil, nil
+	want.Readings, want.Curves, want.Refused, want.Takes, want.Named = nil, nil, nil, nil, Named{}
 	list, err := s.Runs(t.Context(), s.board.ID)
 	if diff := cmp.Diff([]Run{want}, list); err != nil || diff != "" {
 		t.Errorf("list: %v\n%s", err, diff)
@@ -140,7 +144,7 @@ func TestRunIDsSortAndAreFound(t *testing.T) {
 		}
 	}
 	// The ten thousandth run of a day still has an id of its own.
-	if err := alter(t, s.Store, "INSERT INTO runs SELECT 'r20261126-9999', board_id, board_as_was, bench, profile_id, plan_id, simulated, operator, started, finished, method_version, corrects, verdict, notes FROM runs WHERE id = 'r20261126-0001'"); err != nil {
+	if err := alter(t, s.Store, "INSERT INTO runs SELECT 'r20261126-9999', board_id, board_as_was, bench, profile_id, plan_id, simulated, operator, started, finished, method_version, corrects, verdict, notes, digest, recomputes, origin_id FROM runs WHERE id = 'r20261126-0001'"); err != nil {
 		t.Fatal(err)
 	}
 	for _, want := range []string{"r20261126-10000", "r20261126-10001"} {
@@ -195,6 +199,7 @@ func TestSaveRunRefusesAndWritesNothing(t *testing.T) {
 		"unknown plan":      {func(r *Run) { r.PlanID = 99 }, ErrNotFound, `plan "99 of board Night Train"`},
 		"another's plan":    {func(r *Run) { r.BoardID = other.ID }, ErrNotFound, `of board Other" is not in the store`},
 		"unknown correct":   {func(r *Run) { r.Corrects = "r1" }, ErrNotFound, `run "r1 of board Night Train"`},
+		"unknown recompute": {func(r *Run) { r.Recomputes = "r1" }, ErrNotFound, `run "r1 of board Night Train"`},
 		"another's correct": {func(r *Run) { r.BoardID, r.PlanID, r.Corrects = other.ID, 0, first.ID }, ErrNotFound, `of board Other" is not`},
 		"real and not":      {func(r *Run) { r.ProfileID = real.ID }, ErrInvalid, "not both simulated or both real"},
 		"no bench":          {func(r *Run) { r.Bench = "" }, ErrInvalid, "name its bench"},

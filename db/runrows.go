@@ -27,7 +27,7 @@ func (r Run) insert(ctx context.Context, tx *sql.Tx) error {
 	}
 	_, err = tx.ExecContext(ctx, sqlAddRun, r.ID, r.BoardID, string(board), r.Bench, orNull(r.ProfileID), orNull(r.PlanID),
 		r.Simulated, r.Operator, timeText(r.Started), timeText(r.Finished), r.MethodVersion, orNull(r.Corrects),
-		string(r.Verdict), r.Notes)
+		string(r.Verdict), r.Notes, r.Digest, orNull(r.Recomputes), r.OriginID)
 	if err != nil {
 		return fmt.Errorf("writing its own row: %w", err)
 	}
@@ -125,7 +125,7 @@ func (r *Run) load(ctx context.Context, db querier) (err error) {
 	if r.Takes, err = collect(ctx, db, scanJSON[TakeRef], sqlTakes, r.ID); err != nil {
 		return fmt.Errorf("takes: %w", err)
 	}
-	return nil
+	return r.name(ctx, db)
 }
 
 func scanReading(row scanner) (verdict.Judged, error) {

@@ -29,10 +29,12 @@ const (
 	sqlBenches      = sqlBenchColumns + ` ORDER BY name_key`
 	sqlBenchNames   = `SELECT name, name_key FROM benches ORDER BY name_key`
 
-	sqlAddProfile    = `INSERT INTO profiles (id, bench_key, created, simulated, body) VALUES ($1, $2, $3, $4, $5)`
+	sqlAddProfile = `INSERT INTO profiles (id, bench_key, created, simulated, body, digest, origin_id)
+		VALUES ($1, $2, $3, $4, $5, $6, $7)`
 	sqlProfile       = `SELECT body FROM profiles WHERE id = $1`
-	sqlProfiles      = `SELECT body FROM profiles WHERE bench_key = $1 ORDER BY created DESC, id DESC`
+	sqlProfiles      = `SELECT body FROM profiles WHERE bench_key = $1 AND origin_id = '' ORDER BY created DESC, id DESC`
 	sqlLatestProfile = sqlProfiles + ` LIMIT 1`
+	sqlProfileDigest = `SELECT digest FROM profiles WHERE id = $1`
 	sqlProfileIsSim  = `SELECT simulated FROM profiles WHERE id = $1`
 
 	sqlAddPlan     = `INSERT INTO plans (board_id, version, text, created) VALUES ($1, $2, $3, $4) RETURNING id`
@@ -45,8 +47,8 @@ const (
 	sqlLastProfileOfDay = `SELECT id FROM profiles WHERE id >= $1 AND id < $2 ORDER BY length(id) DESC, id DESC LIMIT 1`
 
 	sqlAddRun = `INSERT INTO runs (id, board_id, board_as_was, bench, profile_id, plan_id, simulated, operator,
-		started, finished, method_version, corrects, verdict, notes)
-		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14)`
+		started, finished, method_version, corrects, verdict, notes, digest, recomputes, origin_id)
+		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17)`
 	sqlAddReading = `INSERT INTO readings (run_id, position, step, state, quantity, output, reference, frequency_hz,
 		harmonic, weighting, value, unit, uncertainty, k, upper_bound, lower_bound, floor_limited, limit_min, limit_max,
 		verdict, note, method_version, budget, chance_wrong)
@@ -57,7 +59,7 @@ const (
 	sqlAddTake = `INSERT INTO takes (run_id, position, sha256, step, attempt, body) VALUES ($1, $2, $3, $4, $5, $6)`
 
 	sqlRunColumns = `SELECT id, board_id, board_as_was, bench, profile_id, plan_id, simulated, operator,
-		started, finished, method_version, corrects, verdict, notes FROM runs`
+		started, finished, method_version, corrects, verdict, notes, digest, recomputes, origin_id FROM runs`
 	sqlRun         = sqlRunColumns + ` WHERE id = $1`
 	sqlRunsOfBoard = sqlRunColumns + ` WHERE board_id = $1 ORDER BY length(id), id`
 	sqlRunsFrom    = `SELECT id FROM runs WHERE id >= $1 AND id < $2 ORDER BY id LIMIT $3`
@@ -68,4 +70,17 @@ const (
 	sqlCurves   = `SELECT body FROM curves WHERE run_id = $1 ORDER BY position`
 	sqlRefusals = `SELECT quantity, output, reference, state, reason FROM refusals WHERE run_id = $1 ORDER BY position`
 	sqlTakes    = `SELECT body FROM takes WHERE run_id = $1 ORDER BY position`
+
+	sqlLastHuntOfDay = `SELECT id FROM hunts WHERE id >= $1 AND id < $2 ORDER BY length(id) DESC, id DESC LIMIT 1`
+	sqlAddHunt       = `INSERT INTO hunts (id, board_id, board_as_was, name, search, bench, profile_id, simulated, unfinished,
+		operator, started, finished, method_version, setup, finding, notes)
+		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16)`
+	sqlAddHuntCondition = `INSERT INTO hunt_conditions (hunt_id, position, change, subject, sha256, body)
+		VALUES ($1, $2, $3, $4, $5, $6)`
+	sqlHuntColumns = `SELECT id, board_id, board_as_was, name, search, bench, profile_id, simulated, unfinished,
+		operator, started, finished, method_version, setup, finding, notes FROM hunts`
+	sqlHunt           = sqlHuntColumns + ` WHERE id = $1`
+	sqlHuntsOf        = sqlHuntColumns + ` WHERE $1 = 0 OR board_id = $1 ORDER BY substr(id, 1, 9), length(id), id`
+	sqlHuntsFrom      = `SELECT id FROM hunts WHERE id >= $1 AND id < $2 ORDER BY length(id), id LIMIT $3`
+	sqlHuntConditions = `SELECT body FROM hunt_conditions WHERE hunt_id = $1 ORDER BY position`
 )
