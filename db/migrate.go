@@ -28,7 +28,9 @@ func migrate(ctx context.Context, db *sql.DB, path string) error {
 		return fmt.Errorf("reading the store's layout: %w", err)
 	}
 	p, err := goose.NewProvider(goose.DialectSQLite3, db, files,
-		goose.WithLogger(goose.NopLogger()), goose.WithDisableGlobalRegistry(true))
+		goose.WithLogger(goose.NopLogger()), goose.WithDisableGlobalRegistry(true),
+		// A store that had a later file before an earlier one still gets both.
+		goose.WithAllowOutofOrder(true))
 	if err != nil {
 		return fmt.Errorf("reading the store's layout: %w", err)
 	}
@@ -54,7 +56,11 @@ func migrateOnce(ctx context.Context, p *goose.Provider, path string) error {
 		return ofKind(ErrNewer, "the store %s is of version %d and this boardproof knows versions up to %d: update boardproof",
 			path, current, target)
 	}
-	if current == target {
+	pending, err := p.HasPending(ctx)
+	if err != nil {
+		return fmt.Errorf("reading the store's version: %w", err)
+	}
+	if !pending {
 		return nil
 	}
 	if _, err := p.Up(ctx); err != nil {
