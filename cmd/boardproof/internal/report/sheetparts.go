@@ -5,6 +5,7 @@ import (
 	"slices"
 	"strings"
 
+	"gonum.org/v1/plot/vg"
 	"gonum.org/v1/plot/vg/draw"
 
 	"boardproof/analysis"
@@ -99,6 +100,9 @@ func (p ResponsePlot) Painter() (func(draw.Canvas), error) {
 	}
 	return l.paint, drawable(l.curves)
 }
+
+// Strip is the height of what n marks above the spectrum.
+func (n NoisePlot) Strip() vg.Length { return vg.Length(len(n.rows())) * rowHeight }
 
 // Painter is like that of a ResponsePlot.
 func (n NoisePlot) Painter() (func(draw.Canvas), error) { return n.paint, drawable(n.Curves) }

@@ -1,0 +1,281 @@
+package report
+
+import (
+	"fmt"
+	"io"
+	"strings"
+
+	"boardproof/analysis"
+	"boardproof/analysis/change"
+)
+
+// CompareOptions says what stands around a comparison.
+type CompareOptions struct {
+	Simulated bool
+	// All shows each unchanged row too.
+	All bool
+}
+
+// Compared writes what is different between two runs for a person: first in
+// words, then reading by reading with the real changes on top, the harmonics
+// side by side, and what has no partner. No line is wider than 100 columns.
+func Compared(w io.Writer, c change.Comparison, opt CompareOptions) error {
+	var lines []string
+	if opt.Simulated {
+		lines = append(lines, "SIMULATED: no real board was measured", "")
+	}
+	lines = append(lines, findingLines(c)...)
+	lines = append(lines, "")
+	lines = append(lines, rowLines(c.Rows, opt.All)...)
+	lines = append(lines, curveLines(c.Curves)...)
+	lines = append(lines, harmonicLines(c.Rows)...)
+	lines = append(lines, unpairedLines(c.Unpaired)...)
+	lines = append(lines, "")
+	lines = append(lines, paragraph("", fmt.Sprintf("real: such a difference comes by chance, anywhere among the %d comparisons of a board that did not "+
+		"change, in at most 1 of 20 boards (Holm). maybe: beyond scatter on its own, but 1 reading of 20 is by chance. "+
+		"Not in any ±: how the board's own plugs seat each time, and temperature.", c.Tests))...)
+	if _, err := io.WriteString(w, strings.Join(lines, "\n")+"\n"); err != nil {
+		return fmt.Errorf("write comparison: %w", err)
+	}
+	return nil
+}
+
+func findingLines(c change.Comparison) []string {
+	if len(c.Findings) == 0 {
+		return paragraph("", "Nothing has really changed: no difference is more than scatter.")
+	}
+	lines := []string{"What changed:"}
+	for i, f := range c.Findings {
+		what := oneLine(f.What)
+		if f.Outcome == change.Maybe {
+			what = "(maybe) " + what
+		}
+		lines = append(lines, paragraph(fmt.Sprintf("%3d. ", i+1), what)...)
+		for _, more := range []string{f.Like, f.Look} {
+			if more != "" {
+				lines = append(lines, paragraph("       ", oneLine(more))...)
+			}
+		}
+	}
+	return lines
+}
+
+func compareColumns() []column {
+	return []column{
+		{head: "reading"},
+		{head: "then", widest: 14, right: true},
+		{head: "now", widest: 14, right: true},
+		{head: "difference", widest: 14, right: true},
+		{head: "± (k=2)", widest: 10, right: true},
+		{head: "change", widest: 12},
+	}
+}
+
+// rowLines folds what did not change, and harmonics, which have a list of
+// their own.
+func rowLines(rows []change.Row, all bool) []string {
+	var cells [][]string
+	folded := map[change.Outcome]int{}
+	for _, r := range rows {
+		changed := r.Outcome == change.Real || r.Outcome == change.Maybe
+		if !all && (!changed || r.After.Quantity == analysis.HumHarmonic) {
+			folded[r.Outcome]++
+			continue
+		}
+		cells = append(cells, compareCells(r, differentStates(rows)))
+	}
+	var lines []string
+	if len(cells) > 0 {
+		cols := compareColumns()
+		fit(cols, cells)
+		lines = layRow(cols, heads(cols), nil)
+		for _, c := range cells {
+			lines = append(lines, layRow(cols, c, nil)...)
+		}
+	}
+	var rest []string
+	for _, o := range []change.Outcome{change.Real, change.Maybe, change.Unchanged, change.CannotTell, change.NotTheBoard} {
+		if n := folded[o]; n > 0 {
+			rest = append(rest, fmt.Sprintf("%d %s", n, foldedWords(o)))
+		}
+	}
+	if len(rest) > 0 {
+		lines = append(lines, paragraph("… ", strings.Join(rest, ", ")+" (--all shows them)")...)
+	}
+	return lines
+}
+
+func foldedWords(o change.Outcome) string {
+	switch o {
+	case change.Real, change.Maybe:
+		return "changed harmonics (" + string(o) + "), below"
+	case change.CannotTell:
+		return "of which bounds cannot tell"
+	case change.NotTheBoard:
+		return "of the mains or the bench"
+	}
+	return "unchanged"
+}
+
+func differentStates(rows []change.Row) bool {
+	for _, r := range rows {
+		if r.After.State != rows[0].After.State && r.After.Quantity != analysis.BenchGainDrift {
+			return true
+		}
+	}
+	return false
+}
+
+func compareCells(r change.Row, withState bool) []string {
+	then, now := figureOf(r.Before).value, figureOf(r.After).value
+	what := What(r.After.Reading)
+	if withState && r.After.State != "" {
+		what += ", " + oneLine(r.After.State)
+	}
+	difference, u := differenceWords(r)
+	return []string{what, then, now, difference, u, changeWords(r.Outcome)}
+}
+
+// differenceWords gives the difference as far as it is known, in the unit of
+// the values.
+func differenceWords(r change.Row) (difference, uncertainty string) {
+	if isPolarity(r.After.Quantity) {
+		if r.Difference != 0 {
+			return "turned over", none
+		}
+		return none, none
+	}
+	if r.Outcome == change.CannotTell && r.Bound == "" && (r.Before.UpperBound || r.After.UpperBound || r.Before.LowerBound || r.After.LowerBound) {
+		return none, none
+	}
+	factor, unit := scaleUnit(max(abs(r.Before.Value), abs(r.After.Value)), r.Unit)
+	d, u := r.Difference*factor, r.Uncertainty*factor
+	place := placeOf(d, u)
+	text := toPlace(d, place)
+	if !strings.HasPrefix(text, "−") && strings.Trim(text, "0.") != "" {
+		text = "+" + text
+	}
+	switch r.Bound {
+	case "at least":
+		text = "≥ " + text
+	case "at most":
+		text = "≤ " + text
+	}
+	text += space(unit)
+	if u > 0 && finite(u) {
+		return text, uncertaintyWords(u, place)
+	}
+	return text, none
+}
+
+func abs(v float64) float64 {
+	if v < 0 {
+		return -v
+	}
+	return v
+}
+
+func changeWords(o change.Outcome) string {
+	if o == change.Real {
+		return "REAL"
+	}
+	return string(o)
+}
+
+// curveLines says of each curve whether it moved, and where most.
+func curveLines(curves []change.CurveChange) []string {
+	if len(curves) == 0 {
+		return nil
+	}
+	lines := []string{"", "Curves, at the frequency where the difference stands out most:"}
+	for _, c := range curves {
+		i := analysis.NearestIndex(c.FrequencyHz, c.WorstHz)
+		if c.WorstHz == 0 || i < 0 {
+			continue
+		}
+		name := What(analysis.Reading{Quantity: c.Quantity, Output: c.Output, Reference: c.Reference})
+		place := placeOf(c.Difference[i], c.Uncertainty[i])
+		lines = append(lines, paragraph("  ", fmt.Sprintf("%s: %s dB ± %s at %s: %s", withState(name, c.State),
+			signed(toPlace(c.Difference[i], place), "dB"), uncertaintyWords(c.Uncertainty[i], place), hertz(c.FrequencyHz[i]), changeWords(c.Outcome)))...)
+	}
+	return lines
+}
+
+// harmonicsShown is how many harmonics stand side by side.
+const harmonicsShown = 10
+
+// harmonicLines sets the mains harmonics of each output side by side.
+func harmonicLines(rows []change.Row) []string {
+	type place struct{ step, state, output string }
+	var places []place
+	found := map[place]map[int]change.Row{}
+	for _, r := range rows {
+		if r.After.Quantity != analysis.HumHarmonic {
+			continue
+		}
+		p := place{r.After.Step, r.After.State, r.After.Output}
+		if found[p] == nil {
+			found[p] = map[int]change.Row{}
+			places = append(places, p)
+		}
+		found[p][r.After.Harmonic] = r
+	}
+	var lines []string
+	for _, p := range places {
+		title := "Mains harmonics, output " + oneLine(p.output)
+		lines = append(lines, "")
+		lines = append(lines, paragraph("", withState(title, p.state)+":")...)
+		var cells [][]string
+		for n := 1; n <= harmonicsShown; n++ {
+			if r, ok := found[p][n]; ok {
+				c := compareCells(r, false)
+				c[0] = fmt.Sprintf("%2d", n)
+				if r.After.FrequencyHz > 0 {
+					c[0] += "  " + hertz(r.After.FrequencyHz)
+				}
+				cells = append(cells, c)
+			}
+		}
+		cols := compareColumns()
+		cols[0].head = " n"
+		fit(cols, cells)
+		for _, c := range append([][]string{heads(cols)}, cells...) {
+			for _, l := range layRow(cols, c, nil) {
+				lines = append(lines, gap+l)
+			}
+		}
+	}
+	return lines
+}
+
+func unpairedLines(all []change.Unpaired) []string {
+	if len(all) == 0 {
+		return nil
+	}
+	lines := []string{"", "Without a partner in the other run:"}
+	harmonics := map[bool]int{}
+	for _, u := range all {
+		if u.Quantity == analysis.HumHarmonic {
+			harmonics[u.Now]++
+			continue
+		}
+		text := fmt.Sprintf("%s: %s", whenWords(u.Now), What(u.Reading))
+		if u.Reason != "" {
+			text += ": " + oneLine(u.Reason)
+		}
+		lines = append(lines, paragraph("  ", text)...)
+	}
+	for _, now := range []bool{false, true} {
+		if n := harmonics[now]; n > 0 {
+			lines = append(lines, paragraph("  ", fmt.Sprintf("%s: %d mains harmonics", whenWords(now), n))...)
+		}
+	}
+	return lines
+}
+
+func whenWords(now bool) string {
+	if now {
+		return "only now"
+	}
+	return "only then"
+}

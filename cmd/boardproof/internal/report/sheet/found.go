@@ -1,0 +1,350 @@
+package sheet
+
+import (
+	"fmt"
+	"math"
+	"regexp"
+	"slices"
+	"strings"
+
+	"boardproof/analysis"
+	"boardproof/analysis/verdict"
+	"boardproof/cmd/boardproof/internal/report"
+)
+
+// found is one of the figures that a player understands.
+type found struct {
+	Name, Sentence string
+	// Values are one for each output, or for the worst of them.
+	Values []string
+	// Mark is the worst verdict of what the figure stands for, Tone its colour.
+	Mark, Tone string
+}
+
+// topic is what is told of a group of quantities. The first of them is shown;
+// all of them are judged together.
+type topic struct {
+	name       string
+	quantities []string
+	weighting  string
+	// several: it means something only where there are several outputs.
+	several bool
+	// finest is the power of ten of the last digit shown of a plain pass.
+	finest int
+	say    func(s Source, rows []verdict.Judged) string
+	// show words the figures where they are not simply those of the first
+	// quantity.
+	show func(t topic, rows []verdict.Judged) []string
+}
+
+func topics() []topic {
+	return []topic{
+		{name: "Level", quantities: []string{analysis.Gain}, finest: -2, say: sayGain},
+		{name: "Lows and highs", quantities: []string{analysis.LowCorner, analysis.HighCorner}, finest: -1, say: sayRange, show: showRange},
+		{name: "Evenness", quantities: []string{analysis.Flatness, analysis.Response}, finest: -2, say: sayFlatness},
+		{name: "Clean sound", quantities: []string{analysis.THD, analysis.THDN}, finest: -3, say: sayTHD},
+		{name: "Noise", quantities: []string{analysis.Noise, analysis.Hiss}, weighting: "A", finest: -1, say: sayNoise},
+		{name: "Hum", quantities: []string{analysis.Hum, analysis.HumHarmonic}, finest: -1, say: sayHum},
+		{name: "Outputs: loudness", quantities: []string{analysis.LevelMatch, analysis.WorstLevelMatch}, several: true, finest: -2, say: sayMatch},
+		{name: "Outputs: polarity", quantities: []string{analysis.PolarityMatch}, several: true, say: sayPolarity},
+		{name: "Outputs: timing", quantities: []string{analysis.DelayMatch}, several: true, finest: -1, say: sayDelay},
+		{name: "Joints", quantities: []string{analysis.DropOuts}, say: sayDropOuts},
+	}
+}
+
+// findings are the topics that the run says something of.
+func findings(s Source) []found {
+	var all []found
+	for _, t := range topics() {
+		if rows := t.rows(s); len(rows) > 0 {
+			all = append(all, t.found(s, rows))
+		}
+	}
+	return all
+}
+
+// untold are the names of topics that the run has nothing of.
+func untold(s Source) []string {
+	var names []string
+	for _, t := range topics() {
+		if t.several && len(s.Run.BoardAsWas.Outputs) < 2 {
+			continue
+		}
+		if len(t.rows(s)) == 0 {
+			names = append(names, strings.ToLower(t.name))
+		}
+	}
+	return names
+}
+
+// rows are the readings of a topic, in the step that came out worst.
+func (t topic) rows(s Source) []verdict.Judged {
+	steps := map[string][]verdict.Judged{}
+	var order []string
+	for _, j := range s.Run.Readings {
+		if !slices.Contains(t.quantities, j.Quantity) || t.weighting != "" && j.Weighting != t.weighting && j.Weighting != "" {
+			continue
+		}
+		if steps[j.Step] == nil {
+			order = append(order, j.Step)
+		}
+		steps[j.Step] = append(steps[j.Step], j)
+	}
+	var worst []verdict.Judged
+	for _, step := range order {
+		if worst == nil || rank(worstOf(steps[step])) > rank(worstOf(worst)) {
+			worst = steps[step]
+		}
+	}
+	return worst
+}
+
+func (t topic) found(s Source, rows []verdict.Judged) found {
+	o := worstOf(rows)
+	f := found{Name: t.name, Mark: markOf(o), Tone: toneOf(o)}
+	shown := t.shown(rows)
+	f.Values = t.values(shown, len(s.Run.BoardAsWas.Outputs))
+	if t.show != nil {
+		if values := t.show(t, rows); values != nil {
+			f.Values = values
+		}
+	}
+	read := slices.DeleteFunc(slices.Clone(shown), func(j verdict.Judged) bool { return j.Absent })
+	if len(read) == 0 {
+		f.Sentence = sentence(shown[0].Note)
+		return f
+	}
+	f.Sentence = t.say(s, slices.DeleteFunc(slices.Clone(read), func(j verdict.Judged) bool { return j.Quantity != read[0].Quantity }))
+	if slices.ContainsFunc(read, func(j verdict.Judged) bool { return j.FloorLimited }) {
+		f.Sentence += " The bench itself is no better: the board may be."
+	}
+	f.Sentence = held(f.Sentence)
+	return f
+}
+
+// shown are the rows whose figures are given: those of the first quantity, and
+// of the others what did not plainly pass.
+func (t topic) shown(rows []verdict.Judged) []verdict.Judged {
+	shown := slices.DeleteFunc(slices.Clone(rows), func(j verdict.Judged) bool {
+		return j.Quantity != t.quantities[0] && rank(j.Verdict) <= rank(verdict.Pass)
+	})
+	if len(shown) == 0 {
+		return rows
+	}
+	return shown
+}
+
+// values are the figures of rows, outputs that read alike together.
+func (t topic) values(rows []verdict.Judged, outputs int) []string {
+	var values, where []string
+	for _, j := range rows {
+		value, at := t.value(j), report.OneLine(j.Output)
+		if j.Reference != "" && outputs == 2 {
+			at = ""
+		} else if j.Reference != "" {
+			at += " against " + report.OneLine(j.Reference)
+		}
+		if i := slices.Index(values, value); i >= 0 {
+			where[i] += ", " + at
+			continue
+		}
+		values, where = append(values, value), append(where, at)
+	}
+	for i := range values {
+		if outputs > 1 && where[i] != "" {
+			values[i] = where[i] + "  " + values[i]
+		}
+	}
+	return values
+}
+
+// value is a reading's figure. What did not plainly pass is shown with every
+// digit, so that it can be held against its limit.
+func (t topic) value(j verdict.Judged) string {
+	value := strings.TrimPrefix(report.Rounded(j.Reading, t.finest), "+")
+	if j.Verdict != verdict.Pass && j.Verdict != "" {
+		value = report.FigureOf(j).Value
+	}
+	if j.Absent {
+		value = markOf(verdict.NotMeasured)
+	}
+	if j.Quantity != t.quantities[0] || t.show != nil {
+		value = asides[j.Quantity] + " " + value
+	}
+	return value
+}
+
+// asides name the figures that stand beside a topic's own.
+var asides = map[string]string{
+	analysis.LowCorner: "lows", analysis.HighCorner: "highs", analysis.Response: "at worst", analysis.WorstLevelMatch: "at worst",
+	analysis.THDN: "with noise", analysis.Hiss: "hiss alone", analysis.HumHarmonic: "one line of it",
+}
+
+// showRange is from the highest low corner to the lowest high corner of any
+// output; nil where one of them is missing or did not plainly pass, and where
+// each is to be seen.
+func showRange(t topic, rows []verdict.Judged) []string {
+	var low, high *verdict.Judged
+	for i, j := range rows {
+		switch {
+		case j.Absent || rank(j.Verdict) > rank(verdict.Pass):
+			return nil
+		case j.Quantity == analysis.LowCorner && (low == nil || j.Value > low.Value):
+			low = &rows[i]
+		case j.Quantity == analysis.HighCorner && (high == nil || j.Value < high.Value):
+			high = &rows[i]
+		}
+	}
+	if low == nil || high == nil {
+		return nil
+	}
+	return []string{"from " + report.Rounded(low.Reading, t.finest), "to " + report.Rounded(high.Reading, t.finest)}
+}
+
+func rank(o verdict.Outcome) int {
+	return slices.Index([]verdict.Outcome{"", verdict.Pass, verdict.ConditionalPass, verdict.NotMeasured, verdict.ConditionalFail, verdict.Fail}, o)
+}
+
+func worstOf(rows []verdict.Judged) verdict.Outcome {
+	worst := verdict.Outcome("")
+	for _, j := range rows {
+		if rank(j.Verdict) > rank(worst) {
+			worst = j.Verdict
+		}
+	}
+	return worst
+}
+
+func toneOf(o verdict.Outcome) string {
+	switch {
+	case o == verdict.Pass:
+		return "good"
+	case o.Failed():
+		return "bad"
+	}
+	return "open"
+}
+
+var units = regexp.MustCompile(`([0-9]) (dB|dBu|Hz|kHz|%|mm)\b|([0-9]) %`)
+
+// held keeps numbers and their units on one line.
+func held(text string) string {
+	return units.ReplaceAllStringFunc(text, func(s string) string { return strings.ReplaceAll(s, " ", string(noBreak)) })
+}
+
+// sentence makes a note one.
+func sentence(note string) string {
+	note = report.OneLine(note)
+	if note == "" {
+		return ""
+	}
+	return strings.ToUpper(note[:1]) + note[1:] + "."
+}
+
+func sayGain(_ Source, rows []verdict.Judged) string {
+	var parts []string
+	for _, j := range rows {
+		part := fmt.Sprintf("%.0f %%", 100*math.Pow(10, j.Value/20))
+		if len(rows) > 1 && j.Output != "" {
+			part += " at " + report.OneLine(j.Output)
+		}
+		parts = append(parts, part)
+	}
+	return "What comes out over what goes in, in the middle of the range (1 kHz). 0 dB is the very same level; here it is " +
+		strings.Join(parts, ", ") + "."
+}
+
+func sayRange(Source, []verdict.Judged) string {
+	return "Where lows and highs begin to fade (3 dB down). A guitar reaches down to 82 Hz, a bass to 41 Hz; " +
+		"guitar loudspeakers fade above 5 kHz (common practice)."
+}
+
+func sayFlatness(s Source, rows []verdict.Judged) string {
+	band := analysis.DefaultBand
+	for _, step := range s.Plan.Steps {
+		if step.Name == rows[0].Step {
+			band = step.Band()
+		}
+	}
+	return fmt.Sprintf("The most by which any tone from %s to %s is louder or softer than one of 1 kHz. "+
+		"1 dB is about the least that an ear notices (common practice).", hertz(band.LowHz), hertz(band.HighHz))
+}
+
+func hertz(f float64) string {
+	if f >= 1000 {
+		return number(f/1000) + " kHz"
+	}
+	return number(f) + " Hz"
+}
+
+func sayTHD(Source, []verdict.Judged) string {
+	return "Overtones that the board adds to a pure tone, as a part of that tone."
+}
+
+func sayNoise(_ Source, rows []verdict.Judged) string {
+	return "All noise at the output when nobody plays, weighted as the ear hears it (A)." + belowPlaying(rows)
+}
+
+func sayHum(_ Source, rows []verdict.Judged) string {
+	return "All that the mains puts in: its frequency and the multiples of it." + belowPlaying(rows)
+}
+
+// playingDBu is about the level that a guitar gives: common practice, and the
+// level that plans start with.
+const playingDBu = -10
+
+// belowPlaying sets the loudest of rows against a guitar.
+func belowPlaying(rows []verdict.Judged) string {
+	loudest := math.Inf(-1)
+	for _, j := range rows {
+		loudest = max(loudest, j.Value)
+	}
+	below := playingDBu - loudest
+	if below < 1 {
+		return " A guitar gives about −10 dBu (common practice): this is no quieter than the guitar."
+	}
+	return fmt.Sprintf(" A guitar gives about −10 dBu (common practice): this is %.0f dB below, one part in %s.", below, roughly(math.Pow(10, below/20)))
+}
+
+// roughly is a large number in two digits.
+func roughly(x float64) string {
+	digits := math.Pow10(max(0, int(math.Floor(math.Log10(x)))-1))
+	s := fmt.Sprintf("%.0f", math.Round(x/digits)*digits)
+	for i := len(s) - 3; i > 0; i -= 3 {
+		s = s[:i] + "," + s[i:]
+	}
+	return s
+}
+
+func sayMatch(Source, []verdict.Judged) string {
+	return "Loudness of one output against the other. 0 dB is exactly alike; 1 dB is about the least that an ear notices (common practice)."
+}
+
+func sayPolarity(Source, []verdict.Judged) string {
+	return "Same: both loudspeakers push at the same time. Inverted, one pulls while the other pushes, and side by side they thin each other out."
+}
+
+// soundMMPerUS is the speed of sound in air of 20 °C, 343 m/s.
+const soundMMPerUS = 0.343
+
+func sayDelay(_ Source, rows []verdict.Judged) string {
+	largest := 0.0
+	for _, j := range rows {
+		largest = max(largest, math.Abs(j.Value))
+	}
+	return fmt.Sprintf("How much later one speaks: as if its loudspeaker stood %s farther away.", distance(largest*soundMMPerUS))
+}
+
+func distance(mm float64) string {
+	switch {
+	case mm < 1:
+		return "less than 1 mm"
+	case mm < 100:
+		return fmt.Sprintf("%.0f mm", mm)
+	}
+	return fmt.Sprintf("%.1f m", mm/1000)
+}
+
+func sayDropOuts(_ Source, rows []verdict.Judged) string {
+	return "Breaks in a steady tone in this step: " + report.OneLine(rows[0].Step) + "."
+}

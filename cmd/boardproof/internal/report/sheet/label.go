@@ -1,0 +1,142 @@
+package sheet
+
+import (
+	"fmt"
+	"image/color"
+	"time"
+
+	"github.com/boombuler/barcode/qr"
+
+	"boardproof/cmd/boardproof/internal/report"
+)
+
+// A label's size in millimetres, by its kind.
+var labelSizes = map[Kind][2]float64{Label62: {62, 29}, Label24: {24, 50}}
+
+// labelPDF sets a label: what the board is, how it came out, and the run's
+// identity as a QR code.
+func labelPDF(s Source, o Options, data []byte) ([]byte, error) {
+	size := labelSizes[o.Kind]
+	p, err := newPaper(size[0], size[1], "Label: "+report.OneLine(s.Run.BoardAsWas.Label), s, data)
+	if err != nil {
+		return nil, err
+	}
+	p.newPage()
+	if o.Kind == Label62 {
+		err = p.wideLabel(s, o)
+	} else {
+		err = p.narrowLabel(s, o)
+	}
+	if err != nil {
+		return nil, err
+	}
+	return p.bytes()
+}
+
+// labelLines are the lines of a label beside its board's name.
+func labelLines(s Source, o Options) (serial, verdict, date string) {
+	if serial = report.OneLine(s.Run.BoardAsWas.Serial); serial != "" {
+		serial = "S/N " + serial
+	}
+	return serial, outcomeOf(s).Word, s.Run.Finished.In(time.FixedZone(o.Zone, o.OffsetS)).Format("2006-01-02")
+}
+
+func (p *paper) wideLabel(s Source, o Options) error {
+	const edge, code = 1.5, 26.0
+	if err := p.qr(s.Identity(), edge-0.5, edge, code); err != nil {
+		return err
+	}
+	x := edge + code + 1
+	room := p.w - x - edge
+	serial, verdict, date := labelLines(s, o)
+	p.y = 2.2
+	if s.Run.Simulated {
+		p.stamp(x, room)
+	}
+	p.fitted(style{"B", 11, black}, 7.5, x, room, report.OneLine(s.Run.BoardAsWas.Label), 2)
+	if serial != "" {
+		p.fitted(style{"", 8, black}, 6, x, room, serial, 1)
+	}
+	p.y += 0.6
+	p.fitted(style{"B", 9, black}, 6.5, x, room, verdict, 1)
+	p.fitted(style{"", 8, black}, 6, x, room, date, 1)
+	p.fitted(style{"", 6, black}, 5, x, room, s.Run.ID, 1)
+	return nil
+}
+
+func (p *paper) narrowLabel(s Source, o Options) error {
+	const edge, code = 1.2, 22.6
+	if err := p.qr(s.Identity(), (p.w-code)/2, 0.7, code); err != nil {
+		return err
+	}
+	p.y = code + 0.8
+	room := p.w - 2*edge
+	serial, verdict, date := labelLines(s, o)
+	if s.Run.Simulated {
+		p.stamp(edge, room)
+	}
+	p.fitted(style{"B", 8.5, black}, 6.5, edge, room, report.OneLine(s.Run.BoardAsWas.Label), 2)
+	if serial != "" {
+		p.fitted(style{"", 7, black}, 5.5, edge, room, serial, 1)
+	}
+	p.fitted(style{"B", 7.5, black}, 5, edge, room, verdict, 1)
+	p.fitted(style{"", 7, black}, 5.5, edge, room, date, 1)
+	p.fitted(style{"", 5.5, black}, 4.5, edge, room, s.Run.ID, 1)
+	return nil
+}
+
+// stamp says loudly that no real board was measured.
+func (p *paper) stamp(x, width float64) {
+	s := style{"B", 7, white}
+	p.fill(black)
+	p.pdf.Rect(x, p.y, width, s.line()+0.5, "F")
+	p.use(s)
+	p.text(s, x+(width-p.pdf.GetStringWidth("SIMULATED"))/2, p.y+0.3, false, "SIMULATED")
+	p.y += s.line() + 1.1
+}
+
+// fitted sets text in the largest letters, down to least points, in which it
+// fits into so many lines; what does not fit then is cut with an ellipsis.
+func (p *paper) fitted(s style, least float64, x, room float64, text string, most int) {
+	for s.points > least && len(p.lines(s, room, text)) > most {
+		s.points -= 0.25
+	}
+	lines := p.lines(s, room, text)
+	if len(lines) > most {
+		lines = append(lines[:most-1], p.shortened(s, room, lines[most-1]+"…"))
+	}
+	for _, line := range lines {
+		p.text(s, x, p.y, false, line)
+		p.y += s.line() * 0.95
+	}
+}
+
+// quietModules is the white around a QR code: ISO/IEC 18004 asks for four.
+const quietModules = 4
+
+// qr draws a QR code with its white edge into a square. Level M mends 15 % of
+// it.
+func (p *paper) qr(text string, x, y, size float64) error {
+	code, err := qr.Encode(text, qr.M, qr.Auto)
+	if err != nil {
+		return fmt.Errorf("making the QR code: %w", err)
+	}
+	n := code.Bounds().Dx()
+	module := size / float64(n+2*quietModules)
+	p.pdf.SetFillColor(0, 0, 0)
+	for row := range n {
+		for from := 0; from < n; from++ {
+			to := from
+			for to < n && isBlack(code.At(to, row)) {
+				to++
+			}
+			if to > from {
+				p.pdf.Rect(x+float64(quietModules+from)*module, y+float64(quietModules+row)*module, float64(to-from)*module, module, "F")
+				from = to
+			}
+		}
+	}
+	return nil
+}
+
+func isBlack(c color.Color) bool { return color.GrayModel.Convert(c).(color.Gray).Y < 0x80 }

@@ -1,0 +1,121 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+
+	"boardproof/cmd/boardproof/internal/report"
+	"boardproof/cmd/boardproof/internal/report/sheet"
+	"boardproof/db"
+)
+
+// largestSheet is far above what any sheet needs, in bytes.
+const largestSheet = 64 << 20
+
+// checkSheet holds a copy against the run that it names.
+func (a *app) checkSheet(ctx context.Context, s *db.Store, path string) error {
+	file, err := readSheet(path)
+	if err != nil {
+		return err
+	}
+	carried, err := sheet.Read(file)
+	if err != nil {
+		return wrongUsef("checking %s: %w", path, err)
+	}
+	source, err := sheetSource(ctx, s, carried.Run)
+	if errors.Is(err, db.ErrNotFound) || err == nil && source.Run.ID != carried.Run {
+		return wrongUsef("checking %s: it is of run %q, digest %.16s, which is not in this store: name the store that has it with --store", path, carried.Run, carried.Digest)
+	}
+	if err != nil {
+		return err
+	}
+	got, err := sheet.Check(file, carried, source)
+	if err != nil {
+		return fmt.Errorf("checking %s: %w", path, err)
+	}
+	later, err := corrections(ctx, s, source.Run)
+	if err != nil {
+		return err
+	}
+	if err := a.sayChecked(path, carried, source, got, later); err != nil {
+		return err
+	}
+	switch got.Finding {
+	case sheet.Genuine:
+		return nil
+	case sheet.OtherMaker:
+		return &limitFailed{exitUnmeasured}
+	}
+	return &limitFailed{exitFailed}
+}
+
+func readSheet(path string) ([]byte, error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return nil, unreadable(path, err)
+	}
+	defer f.Close()
+	file, err := io.ReadAll(io.LimitReader(f, largestSheet+1))
+	if err != nil {
+		return nil, unreadable(path, err)
+	}
+	if len(file) > largestSheet {
+		return nil, wrongUsef("checking %s: it is larger than any sheet", path)
+	}
+	return file, nil
+}
+
+// corrections are the runs that are to be read instead of run.
+func corrections(ctx context.Context, s *db.Store, run db.Run) ([]string, error) {
+	all, err := s.Runs(ctx, run.BoardID)
+	if err != nil {
+		return nil, err
+	}
+	var ids []string
+	for _, r := range all {
+		if r.Corrects == run.ID {
+			ids = append(ids, r.ID)
+		}
+	}
+	return ids, nil
+}
+
+var findingWords = map[sheet.Finding]string{
+	sheet.Genuine:    "GENUINE: this is, byte for byte, what the store's run gives",
+	sheet.Altered:    "ALTERED: this is not the sheet that was made of the run; do not rely on it",
+	sheet.OtherRun:   "NOT THIS STORE'S RUN: the store has a run of that name, and it is another one",
+	sheet.OtherMaker: "ONLY PARTLY CHECKED: another version of boardproof made this; make it anew to compare",
+}
+
+func (a *app) sayChecked(path string, c sheet.Carried, s sheet.Source, got sheet.Checked, later []string) error {
+	if a.json {
+		return a.printJSON(struct {
+			Format    string        `json:"format"`
+			Simulated bool          `json:"simulated"`
+			File      string        `json:"file"`
+			Run       string        `json:"run"`
+			Digest    string        `json:"digest"`
+			Options   sheet.Options `json:"options"`
+			sheet.Checked
+			CorrectedBy []string `json:"corrected_by,omitempty"`
+		}{report.Format, s.Run.Simulated, path, c.Run, c.Digest, c.Options, got, later})
+	}
+	a.wrapped("", findingWords[got.Finding])
+	for _, why := range got.Why {
+		a.wrapped("  ", why)
+	}
+	a.wrapped("", fmt.Sprintf("%s of run %s, board %s, %s, verdict %s", c.Options.Kind, s.Run.ID, s.Run.BoardAsWas.Label, local(s.Run.Started), s.Run.Verdict))
+	if c.Options.Workshop != "" {
+		a.wrapped("", fmt.Sprintf("its line “%s” is as it was given; no store keeps it", c.Options.Workshop))
+	}
+	if s.Run.Simulated {
+		a.printf("SIMULATED: no real board was measured\n")
+	}
+	for _, id := range later {
+		a.wrapped("", fmt.Sprintf("run %s is to be read instead of it", id))
+	}
+	return nil
+}
