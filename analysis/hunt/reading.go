@@ -49,8 +49,8 @@ type Harmonic struct {
 	// N counts from 1, the fundamental.
 	N int `json:"n"`
 	Level
-	// PhaseRad is its phase less N times that of the fundamental, within ±π;
-	// it means something where PhaseKnown.
+	// PhaseRad is that of a cosine, at one moment that all harmonics of the
+	// reading share; it means something where PhaseKnown.
 	PhaseRad   float64 `json:"phase_rad"`
 	PhaseKnown bool    `json:"phase_known,omitempty"`
 }
@@ -83,7 +83,10 @@ type Reading struct {
 	DriftHzPerS analysis.Estimate `json:"drift_hz_per_s"`
 	// Levels is by group; every group is there.
 	Levels    map[string]Level `json:"levels"`
-	Harmonics []Harmonic       `json:"harmonics,omitempty"`
+	// Harmonics are the first 40, and those above that stand out of the noise;
+	// HighBoundV is what any other above may be, RMS volts.
+	Harmonics  []Harmonic `json:"harmonics,omitempty"`
+	HighBoundV float64    `json:"high_bound_v,omitempty"`
 	// Tones come strongest first.
 	Tones []Tone `json:"tones,omitempty"`
 	// HumMovesDB is how far nine tenths of the take's pieces leave the hum's
@@ -91,10 +94,4 @@ type Reading struct {
 	HumMovesDB float64 `json:"hum_moves_db,omitempty"`
 	// Moving, where not empty, says what was moving during the take: ask for a repeat.
 	Moving string `json:"moving,omitempty"`
-}
-
-// Read reads each output of a silence recorded under a condition.
-// rec is as analysis.SilenceOf takes it.
-func Read(rec *analysis.Recording, c Condition) ([]Reading, error) {
-	return nil, nil
 }
