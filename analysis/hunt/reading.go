@@ -82,7 +82,7 @@ type Reading struct {
 	MainsHz     analysis.Estimate `json:"mains_hz"`
 	DriftHzPerS analysis.Estimate `json:"drift_hz_per_s"`
 	// Levels is by group; every group is there.
-	Levels    map[string]Level `json:"levels"`
+	Levels map[string]Level `json:"levels"`
 	// Harmonics are the first 40, and those above that stand out of the noise;
 	// HighBoundV is what any other above may be, RMS volts.
 	Harmonics  []Harmonic `json:"harmonics,omitempty"`
