@@ -16,10 +16,14 @@ import (
 type found struct {
 	Name, Sentence string
 	// Values are one for each output, or for the worst of them.
-	Values []string
+	Values []value
 	// Mark is the worst verdict of what the figure stands for, Tone its colour.
 	Mark, Tone string
 }
+
+// value is a figure and which output it is of, "" where that goes without
+// saying.
+type value struct{ Where, Figure string }
 
 // topic is what is told of a group of quantities. The first of them is shown;
 // all of them are judged together.
@@ -34,7 +38,7 @@ type topic struct {
 	say    func(s Source, rows []verdict.Judged) string
 	// show words the figures where they are not simply those of the first
 	// quantity.
-	show func(t topic, rows []verdict.Judged) []string
+	show func(t topic, rows []verdict.Judged) []value
 }
 
 func topics() []topic {
@@ -135,32 +139,33 @@ func (t topic) shown(rows []verdict.Judged) []verdict.Judged {
 }
 
 // values are the figures of rows, outputs that read alike together.
-func (t topic) values(rows []verdict.Judged, outputs int) []string {
-	var values, where []string
+func (t topic) values(rows []verdict.Judged, outputs int) []value {
+	var values []value
 	for _, j := range rows {
-		value, at := t.value(j), report.OneLine(j.Output)
-		if j.Reference != "" && outputs == 2 {
-			at = ""
-		} else if j.Reference != "" {
-			at += " against " + report.OneLine(j.Reference)
+		v := value{Where: report.OneLine(j.Output), Figure: t.figure(j)}
+		if j.Reference != "" {
+			v.Where += " against " + report.OneLine(j.Reference)
 		}
-		if i := slices.Index(values, value); i >= 0 {
-			where[i] += ", " + at
-			continue
+		if outputs < 2 || outputs == 2 && j.Reference != "" {
+			v.Where = ""
 		}
-		values, where = append(values, value), append(where, at)
+		i := slices.IndexFunc(values, func(o value) bool { return o.Figure == v.Figure })
+		switch {
+		case i < 0:
+			values = append(values, v)
+		case v.Where != "":
+			values[i].Where += ", " + v.Where
+		}
 	}
-	for i := range values {
-		if outputs > 1 && where[i] != "" {
-			values[i] = where[i] + "  " + values[i]
-		}
+	if len(values) == 1 && outputs > 2 {
+		values[0].Where = "all"
 	}
 	return values
 }
 
-// value is a reading's figure. What did not plainly pass is shown with every
+// figure is a reading's figure. What did not plainly pass is shown with every
 // digit, so that it can be held against its limit.
-func (t topic) value(j verdict.Judged) string {
+func (t topic) figure(j verdict.Judged) string {
 	value := strings.TrimPrefix(report.Rounded(j.Reading, t.finest), "+")
 	if j.Verdict != verdict.Pass && j.Verdict != "" {
 		value = report.FigureOf(j).Value
@@ -183,7 +188,7 @@ var asides = map[string]string{
 // showRange is from the highest low corner to the lowest high corner of any
 // output; nil where one of them is missing or did not plainly pass, and where
 // each is to be seen.
-func showRange(t topic, rows []verdict.Judged) []string {
+func showRange(t topic, rows []verdict.Judged) []value {
 	var low, high *verdict.Judged
 	for i, j := range rows {
 		switch {
@@ -198,7 +203,7 @@ func showRange(t topic, rows []verdict.Judged) []string {
 	if low == nil || high == nil {
 		return nil
 	}
-	return []string{"from " + report.Rounded(low.Reading, t.finest), "to " + report.Rounded(high.Reading, t.finest)}
+	return []value{{"from", report.Rounded(low.Reading, t.finest)}, {"to", report.Rounded(high.Reading, t.finest)}}
 }
 
 func rank(o verdict.Outcome) int {

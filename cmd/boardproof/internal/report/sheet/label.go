@@ -3,6 +3,7 @@ package sheet
 import (
 	"fmt"
 	"image/color"
+	"strings"
 	"time"
 
 	"github.com/boombuler/barcode/qr"
@@ -36,7 +37,7 @@ func labelPDF(s Source, o Options, data []byte) ([]byte, error) {
 // labelLines are the lines of a label beside its board's name.
 func labelLines(s Source, o Options) (serial, verdict, date string) {
 	if serial = report.OneLine(s.Run.BoardAsWas.Serial); serial != "" {
-		serial = "S/N " + serial
+		serial = "S/N" + string(noBreak) + serial
 	}
 	return serial, outcomeOf(s).Word, s.Run.Finished.In(time.FixedZone(o.Zone, o.OffsetS)).Format("2006-01-02")
 }
@@ -103,7 +104,7 @@ func (p *paper) fitted(s style, least float64, x, room float64, text string, mos
 	}
 	lines := p.lines(s, room, text)
 	if len(lines) > most {
-		lines = append(lines[:most-1], p.shortened(s, room, lines[most-1]+"…"))
+		lines = append(lines[:most-1], p.shortened(s, room, strings.Join(lines[most-1:], " ")))
 	}
 	for _, line := range lines {
 		p.text(s, x, p.y, false, line)

@@ -91,7 +91,7 @@ var figures = map[string][]string{
 	"conditional":   {"A +0.4990 dB", "passed, conditional"},
 	"not measured":  {"not measured", "noise A-weighted, output B (all bypassed): not measured; the limit is at most −85.0 dBu"},
 	"one output":    {"−0.25 dB", "97 %."},
-	"three outputs": {"B against A, C against A", "A −0.25 dB B −0.35 dB C −0.45 dB"},
+	"three outputs": {"all −0.01 dB", "all −103.8 dBu", "A −0.25 dB B −0.35 dB C −0.45 dB"},
 	"bare":          {"no limit", "levels are relative"},
 	"simulated":     {"SIMULATED: no real board was measured"},
 	"long":          {"Łódź–Kraków", "Σωκράτης & Мария", "20 kΩ", "to the desk −2.5000 dB"},

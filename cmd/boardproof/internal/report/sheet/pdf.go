@@ -223,16 +223,26 @@ func (p *paper) foundRow(f found) {
 		p.text(small, side, y+strong.line()+float64(i)*small.line(), false, line)
 	}
 	for i, v := range f.Values {
-		room, own := p.width()-left-markWidth-2, figure
-		for own.points > 7.5 && len(p.lines(own, room, v)) > 1 {
-			own.points -= 0.25
-		}
-		p.text(own, p.w-side-markWidth, y+float64(i)*figure.line(), true, p.shortened(own, room, v))
+		p.value(v, p.w-side-markWidth, y+float64(i)*figure.line(), p.width()-left-markWidth-2)
 	}
 	for i, line := range marks {
 		p.text(mark, p.w-side, y+0.6+float64(i)*mark.line(), true, line)
 	}
 	p.y += h
+}
+
+// value sets a figure up to x, whole, and in what is left of the room before it
+// which output it is of.
+func (p *paper) value(v value, x, y, room float64) {
+	p.use(figure)
+	taken := p.pdf.GetStringWidth(p.letters.printable(v.Figure)) + 2
+	room -= taken
+	where := style{"", 9, quiet}
+	for where.points > 6.5 && len(p.lines(where, room, v.Where)) > 1 {
+		where.points -= 0.25
+	}
+	p.text(where, x-taken, y+(figure.points-where.points)*perPoint*0.95, true, p.shortened(where, room, v.Where))
+	p.text(figure, x, y, true, v.Figure)
 }
 
 // chainRow is the height of a device's line.
