@@ -52,6 +52,7 @@ var reaches = map[string]reach{
 
 const (
 	sourceFloor = "what the bench itself adds"
+	sourcePlug  = "repeatability of the loopback lead"
 	sourceBench = "bench moved, as its own checks saw"
 	sourceWhole = "uncertainty as stated, not itemised"
 )

@@ -50,6 +50,9 @@ type Row struct {
 	P         *float64 `json:"p,omitempty"`
 	PTogether *float64 `json:"p_together,omitempty"`
 	Outcome   Outcome  `json:"change"`
+	// WithinPlug: no more than plugging a lead again does, by the figure that
+	// the profile itself has for it. A small thing even where it is real.
+	WithinPlug bool `json:"within_plug,omitempty"`
 }
 
 // Unpaired is a reading or a curve that only one of the runs has.
@@ -73,7 +76,7 @@ type Comparison struct {
 }
 
 // Compare compares two runs of one board. Rows come with what is real first,
-// the largest in terms of its uncertainty ahead.
+// among them what a person acts on, then by size in terms of the uncertainty.
 func Compare(before, after Side, ties Ties) Comparison {
 	var c Comparison
 	pairs, left := pair(before.Readings, after.Readings)
@@ -83,16 +86,49 @@ func Compare(before, after Side, ties Ties) Comparison {
 	}
 	c.Unpaired = explained(left, before, after)
 	c.Curves = compareCurves(before.Curves, after.Curves, ties, moved)
+	for i := range c.Curves {
+		c.Curves[i].withinPlug(c.Rows)
+	}
 	c.judge()
 	slices.SortStableFunc(c.Rows, func(a, b Row) int {
-		return cmp.Or(cmp.Compare(a.rank(), b.rank()), cmp.Compare(b.size(), a.size()))
+		return cmp.Or(cmp.Compare(a.rank(), b.rank()), cmp.Compare(a.place(), b.place()), cmp.Compare(b.size(), a.size()))
 	})
 	c.Findings = explain(c)
 	return c
 }
 
+// rank puts what is real and more than a plug does first.
 func (r Row) rank() int {
-	return slices.Index([]Outcome{Real, Maybe, CannotTell, Unchanged, NotTheBoard}, r.Outcome)
+	n := 2 * slices.Index([]Outcome{Real, Maybe, CannotTell, Unchanged, NotTheBoard}, r.Outcome)
+	if r.WithinPlug {
+		n++
+	}
+	return n
+}
+
+// place puts first what a person acts on, and last what follows from it.
+func (r Row) place() int {
+	order := []string{analysis.DropOuts, analysis.Polarity, analysis.PolarityMatch, analysis.Gain, analysis.Level, analysis.LevelMatch,
+		analysis.WorstLevelMatch, analysis.HighCorner, analysis.LowCorner, analysis.Flatness, analysis.Hum, analysis.Noise, analysis.Hiss,
+		analysis.OtherTone, analysis.THD, analysis.THDN}
+	if at := slices.Index(order, r.After.Quantity); at >= 0 {
+		return at
+	}
+	return len(order)
+}
+
+// plugU is what plugging a lead once then and once now does to a reading,
+// expanded, by what its budgets say of the loopback lead.
+func plugU(readings ...analysis.Reading) float64 {
+	var std []float64
+	for _, r := range readings {
+		for _, c := range r.Budget {
+			if c.Source == sourcePlug {
+				std = append(std, c.Std)
+			}
+		}
+	}
+	return analysis.CoverageK * analysis.Hypot(std...)
 }
 
 // size is the difference in terms of its uncertainty; only what changed is
@@ -122,7 +158,8 @@ func compareReadings(before, after verdict.Judged, ties Ties, moved map[string]f
 	if s := shift(after.Reading, moved); s != 0 {
 		b = append(b, analysis.Contribution{Source: sourceBench, Kind: "B", Std: math.Abs(s) / math.Sqrt(3), Rectangular: true})
 	}
-	r := Row{Before: before, After: after, Difference: after.Value - before.Value, Unit: unitOfDifference(after.Unit),
+	d := after.Value - before.Value
+	r := Row{Before: before, After: after, WithinPlug: math.Abs(d) <= plugU(before.Reading, after.Reading), Difference: d, Unit: unitOfDifference(after.Unit),
 		Uncertainty: b.Expanded(), K: analysis.CoverageK, Budget: b, Outcome: Unchanged}
 	switch {
 	case !ofTheBoard(after.Quantity):

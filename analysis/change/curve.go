@@ -26,6 +26,8 @@ type CurveChange struct {
 	P         float64 `json:"p"`
 	PTogether float64 `json:"p_together"`
 	Outcome   Outcome `json:"change"`
+	// WithinPlug is as in Row, at every point.
+	WithinPlug bool `json:"within_plug,omitempty"`
 }
 
 // The band in which curves are tested: what can be heard.
@@ -97,3 +99,23 @@ func pointStd(c analysis.Curve, i int, ties Ties) float64 {
 
 // at returns the index of the point nearest to hz.
 func (c CurveChange) at(hz float64) int { return analysis.NearestIndex(c.FrequencyHz, hz) }
+
+// withinPlug takes the repeatability from the reading that goes with c.
+func (c *CurveChange) withinPlug(rows []Row) {
+	limit := 0.0
+	for _, r := range rows {
+		q := analysis.Gain
+		if c.Quantity == analysis.SplitDifference {
+			q = analysis.LevelMatch
+		}
+		if r.After.Quantity == q && r.After.Output == c.Output && r.After.Reference == c.Reference {
+			limit = math.Max(limit, plugU(r.Before.Reading, r.After.Reading))
+		}
+	}
+	c.WithinPlug = true
+	for i, f := range c.FrequencyHz {
+		if f >= lowestHz && f <= highestHz && math.Abs(c.Difference[i]) > limit {
+			c.WithinPlug = false
+		}
+	}
+}

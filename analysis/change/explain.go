@@ -24,7 +24,7 @@ type Finding struct {
 
 // explain words what is real in c.
 func explain(c Comparison) []Finding {
-	out := slices.Concat(dropOutFindings(c), signFindings(c), responseFindings(c), humFindings(c), noiseFindings(c), toneFindings(c), distortionFindings(c))
+	out := slices.Concat(dropOutFindings(c), signFindings(c), refusedFindings(c), responseFindings(c), humFindings(c), noiseFindings(c), toneFindings(c), distortionFindings(c))
 	if len(out) == 0 {
 		out = plainFindings(c)
 	}
@@ -35,6 +35,7 @@ func explain(c Comparison) []Finding {
 const (
 	weightDropOuts = 1000
 	weightSign     = 900
+	weightRefused  = 800
 )
 
 func dropOutFindings(c Comparison) []Finding {
@@ -71,81 +72,105 @@ func signFindings(c Comparison) []Finding {
 	return out
 }
 
+// bands are the parts of a response that are worded, each on its own: one
+// board may have two faults.
+var bands = []struct {
+	of   func(parts) float64
+	what func(db float64, s shape) string
+	like func(db float64, ahead bool) string
+}{
+	{func(p parts) float64 { return p.level },
+		func(db float64, _ shape) string { return "%s " + louder(db) + " at all frequencies alike" },
+		func(db float64, _ bool) string { return levelLike(db) }},
+	{func(p parts) float64 { return p.treble },
+		func(db float64, s shape) string {
+			return lostOrGained(db) + " " + decibels(db) + " of treble at 10 kHz" + from(s, db, true)
+		}, trebleLike},
+	{func(p parts) float64 { return p.bass },
+		func(db float64, s shape) string {
+			return lostOrGained(db) + " " + decibels(db) + " of bass at 50 Hz" + from(s, db, false)
+		},
+		func(db float64, _ bool) string { return bassLike(db) }},
+}
+
+// changed is a response that really changed, and how.
+type changed struct {
+	c CurveChange
+	parts
+}
+
 // responseFindings joins outputs that changed alike.
 func responseFindings(c Comparison) []Finding {
-	type one struct {
-		c CurveChange
-		p parts
-	}
-	var changed []one
-	total := map[string]bool{}
+	var all []changed
+	outputs := map[string]bool{}
+	var out []Finding
 	for _, k := range c.Curves {
 		if k.Quantity != analysis.Response {
 			continue
 		}
-		total[k.Output] = true
-		if k.Outcome == Real {
-			changed = append(changed, one{k, partsOf(k)})
-		}
-	}
-	var out []Finding
-	done := make([]bool, len(changed))
-	for i, a := range changed {
-		if done[i] {
+		outputs[k.Output] = true
+		if k.Outcome != Real || k.WithinPlug {
 			continue
 		}
-		outputs := []string{a.c.Output}
-		for j := i + 1; j < len(changed); j++ {
-			if b := changed[j]; !done[j] && b.c.State == a.c.State && b.c.Output != a.c.Output && alike(a.p, b.p) {
-				done[j], outputs = true, append(outputs, b.c.Output)
-			}
+		p := partsOf(k)
+		if p.level == 0 && p.treble == 0 && p.bass == 0 || !p.shape.fits {
+			out = append(out, irregular(k, p))
 		}
-		out = append(out, responseFinding(a.c, a.p, outputs, len(total)))
+		all = append(all, changed{k, p})
+	}
+	for _, b := range bands {
+		done := make([]bool, len(all))
+		for i, k := range all {
+			db := b.of(k.parts)
+			if done[i] || db == 0 {
+				continue
+			}
+			alike := []string{k.c.Output}
+			for j := i + 1; j < len(all); j++ {
+				if o := all[j]; !done[j] && o.c.State == k.c.State && o.c.Output != k.c.Output && near(db, b.of(o.parts)) {
+					done[j], alike = true, append(alike, o.c.Output)
+				}
+			}
+			ahead := len(alike) == len(outputs)
+			what := b.what(db, k.shape)
+			if strings.Contains(what, "%s") {
+				what = fmt.Sprintf(what, isOrAre(alike))
+			}
+			out = append(out, Finding{Outputs: alike, Outcome: Real, weight: 100 + math.Abs(db),
+				What: named(alike) + " " + what + inState(k.c.State), Like: b.like(db, ahead), Look: where(alike, len(outputs))})
+		}
 	}
 	return out
 }
 
-// alike: a fifth of the larger, or 0.1 dB: common practice, no source.
-func alike(a, b parts) bool {
-	near := func(x, y float64) bool {
-		return math.Abs(x-y) <= math.Max(0.1, 0.2*math.Max(math.Abs(x), math.Abs(y)))
-	}
-	return near(a.level, b.level) && near(a.treble, b.treble) && near(a.bass, b.bass)
+// near: a fifth of the larger, or 0.1 dB: common practice, no source.
+func near(x, y float64) bool {
+	return y != 0 && math.Abs(x-y) <= math.Max(0.1, 0.2*math.Max(math.Abs(x), math.Abs(y)))
 }
 
-func responseFinding(c CurveChange, p parts, outputs []string, total int) Finding {
-	f := Finding{Outputs: outputs, Outcome: Real, weight: 100 + math.Abs(p.level) + math.Abs(p.treble) + math.Abs(p.bass)}
-	var what, like []string
-	before := len(outputs) > 1 && len(outputs) == total
-	if p.level != 0 {
-		what = append(what, fmt.Sprintf("is %s at all frequencies alike", louder(p.level)))
-		if p.treble != 0 || p.bass != 0 {
-			what[0] = fmt.Sprintf("is %s at 1 kHz", louder(p.level))
-		}
-		like = append(like, levelLike(p.level))
-	}
-	if p.treble != 0 {
-		what = append(what, fmt.Sprintf("%s %s at 10 kHz against 1 kHz%s", lostOrGained(p.treble), decibels(p.treble), from(p.shape, p.treble, true)))
-		like = append(like, trebleLike(p, before, total))
-	}
-	if p.bass != 0 {
-		what = append(what, fmt.Sprintf("%s %s at 50 Hz against 1 kHz%s", lostOrGained(p.bass), decibels(p.bass), from(p.shape, p.bass, false)))
-		like = append(like, bassLike(p.bass))
-	}
-	if len(what) == 0 {
-		at := c.at(c.WorstHz)
-		what = append(what, fmt.Sprintf("differs by %s at %s", signedDB(c.Difference[at]), hertz(c.WorstHz)))
-	}
+// irregular is a difference that one resistor and one capacitor do not make.
+func irregular(c CurveChange, p parts) Finding {
+	at := c.at(c.WorstHz)
+	f := Finding{Outputs: []string{c.Output}, Outcome: Real, weight: 90,
+		What: fmt.Sprintf("output %s: the response differs, most clearly by %s at %s%s", c.Output, signedDB(c.Difference[at]), hertz(c.WorstHz), inState(c.State))}
 	if !p.shape.fits {
-		like = []string{"like no single part: the difference is not that of one resistor and one capacitor (comb, resonance, or more than one fault); see the plot"}
+		f.Like = "like no single part: not what one resistor and one capacitor do (a comb, a resonance, or more than one fault); see the plot"
 	}
-	f.What = named(outputs) + " " + strings.Join(what, ", ")
-	if c.State != "" {
-		f.What += " (" + c.State + ")"
-	}
-	f.Like = strings.Join(like, "; ")
-	f.Look = where(outputs, total)
 	return f
+}
+
+func inState(state string) string {
+	if state == "" {
+		return ""
+	}
+	return " (" + state + ")"
+}
+
+func isOrAre(outputs []string) string {
+	if len(outputs) > 1 {
+		return "are"
+	}
+	return "is"
 }
 
 func levelLike(db float64) string {
@@ -155,15 +180,14 @@ func levelLike(db float64) string {
 	return "like a load that is gone, a series resistance less, or a control that was moved"
 }
 
-func trebleLike(p parts, ahead bool, outputs int) string {
-	if p.treble > 0 {
+func trebleLike(db float64, ahead bool) string {
+	if db > 0 {
 		return "like capacitance that is gone (a shorter lead, a device taken out) or a tone control that was moved"
 	}
-	place := "ahead of the buffer"
-	if !ahead && outputs > 1 {
-		place = "in its own lead"
+	if ahead {
+		return "like added capacitance (a longer or damaged cable) or a failing joint ahead of the buffer"
 	}
-	return "like added capacitance (a longer or damaged cable) or a failing joint " + place
+	return "like added capacitance (a longer or damaged cable) or a failing joint in its own lead"
 }
 
 func bassLike(db float64) string {
@@ -191,16 +215,26 @@ func where(outputs []string, total int) string {
 		return ""
 	case len(outputs) == total:
 		return "alike at every output: look ahead of the split first"
-	case len(outputs) == 1:
-		return fmt.Sprintf("not at the other output so: look behind the split, at output %s", outputs[0])
 	}
-	return "not at every output: look behind the split"
+	return "not at every output: look behind the split, at " + named(outputs)
+}
+
+// refusedFindings are responses that could be measured then and not now.
+func refusedFindings(c Comparison) []Finding {
+	var out []Finding
+	for _, u := range c.Unpaired {
+		if u.Quantity == analysis.Gain && !u.Now && u.Reason != "" && !slices.ContainsFunc(out, func(f Finding) bool { return f.Outputs[0] == u.Output }) {
+			out = append(out, Finding{Outputs: []string{u.Output}, Outcome: Real, weight: weightRefused,
+				What: fmt.Sprintf("output %s: no response could be read any more: %s", u.Output, u.Reason)})
+		}
+	}
+	return out
 }
 
 func plainFindings(c Comparison) []Finding {
 	var out []Finding
 	for _, r := range c.Rows {
-		if r.Outcome == Real {
+		if r.Outcome == Real && !r.WithinPlug {
 			out = append(out, Finding{Outputs: outputsOf(r.After.Output), Outcome: Real, weight: r.size(),
 				What: fmt.Sprintf("%s%s moved by %s %s", strings.ReplaceAll(r.After.Quantity, "_", " "), atOutput(r.After.Output), signedFigure(r.Difference), r.Unit)})
 		}

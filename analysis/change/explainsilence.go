@@ -92,21 +92,35 @@ func noiseFindings(c Comparison) []Finding {
 		if r.After.Quantity != analysis.Hiss || r.After.Weighting != analysis.WeightA || r.Outcome != Real {
 			continue
 		}
-		f := Finding{Outputs: []string{r.After.Output}, Outcome: Real, weight: 40 + math.Abs(r.Difference),
-			What: fmt.Sprintf("output %s hisses %s, by %s (A-weighted)", r.After.Output, moreOrLess(r.Difference), bounded(r))}
-		if r.Difference > 0 {
-			f.Like = "like added resistance ahead of a gain stage (a poor joint or contact), or an active part that is failing"
+		// Less of it goes with less level or treble, which is worded elsewhere.
+		if r.Difference < 0 {
+			continue
 		}
-		out = append(out, f)
+		out = append(out, Finding{Outputs: []string{r.After.Output}, Outcome: Real, weight: 40 + r.Difference,
+			What: fmt.Sprintf("output %s hisses more, by %s (A-weighted)", r.After.Output, bounded(r)),
+			Like: "like added resistance ahead of a gain stage (a poor joint or contact), or an active part that is failing"})
 	}
 	return out
+}
+
+// underHissDB below the hiss as a whole a tone is of no account: common
+// practice, no source.
+const underHissDB = 30.0
+
+func audible(c Comparison, u Unpaired) bool {
+	for _, r := range c.Rows {
+		if r.After.Quantity == analysis.Hiss && r.After.Weighting == analysis.WeightA && r.After.Output == u.Output && u.Value < r.After.Value-underHissDB {
+			return false
+		}
+	}
+	return true
 }
 
 // toneFindings are of tones that only one of the runs has.
 func toneFindings(c Comparison) []Finding {
 	var out []Finding
 	for _, u := range c.Unpaired {
-		if u.Quantity != analysis.OtherTone || u.UpperBound {
+		if u.Quantity != analysis.OtherTone || u.UpperBound || !audible(c, u) {
 			continue
 		}
 		f := Finding{Outputs: []string{u.Output}, Outcome: Maybe, weight: 30,

@@ -11,7 +11,7 @@ func named(outputs []string) string {
 		return "output " + outputs[0]
 	}
 	last := len(outputs) - 1
-	return "outputs " + strings.Join(outputs[:last], ", ") + " and " + outputs[last] + ", each,"
+	return "outputs " + strings.Join(outputs[:last], ", ") + " and " + outputs[last]
 }
 
 func lostOrGained(db float64) string {

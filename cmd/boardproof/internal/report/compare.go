@@ -3,6 +3,8 @@ package report
 import (
 	"fmt"
 	"io"
+	"maps"
+	"slices"
 	"strings"
 
 	"boardproof/analysis"
@@ -65,7 +67,7 @@ func compareColumns() []column {
 		{head: "reading"},
 		{head: "then", widest: 14, right: true},
 		{head: "now", widest: 14, right: true},
-		{head: "difference", widest: 14, right: true},
+		{head: "difference", widest: 17, right: true},
 		{head: "± (k=2)", widest: 10, right: true},
 		{head: "change", widest: 12},
 	}
@@ -75,13 +77,14 @@ func compareColumns() []column {
 // their own.
 func rowLines(rows []change.Row, all bool) []string {
 	var cells [][]string
-	folded := map[change.Outcome]int{}
+	folded := map[string]int{}
+	plug := false
 	for _, r := range rows {
-		changed := r.Outcome == change.Real || r.Outcome == change.Maybe
-		if !all && (!changed || r.After.Quantity == analysis.HumHarmonic) {
-			folded[r.Outcome]++
+		if !all && !stands(r) {
+			folded[foldedWords(r)]++
 			continue
 		}
+		plug = plug || r.WithinPlug && r.Outcome == change.Real
 		cells = append(cells, compareCells(r, differentStates(rows)))
 	}
 	var lines []string
@@ -93,11 +96,12 @@ func rowLines(rows []change.Row, all bool) []string {
 			lines = append(lines, layRow(cols, c, nil)...)
 		}
 	}
+	if plug {
+		lines = append(lines, paragraph("*  ", plugWords)...)
+	}
 	var rest []string
-	for _, o := range []change.Outcome{change.Real, change.Maybe, change.Unchanged, change.CannotTell, change.NotTheBoard} {
-		if n := folded[o]; n > 0 {
-			rest = append(rest, fmt.Sprintf("%d %s", n, foldedWords(o)))
-		}
+	for _, words := range slices.Sorted(maps.Keys(folded)) {
+		rest = append(rest, fmt.Sprintf("%d %s", folded[words], words))
 	}
 	if len(rest) > 0 {
 		lines = append(lines, paragraph("… ", strings.Join(rest, ", ")+" (--all shows them)")...)
@@ -105,16 +109,25 @@ func rowLines(rows []change.Row, all bool) []string {
 	return lines
 }
 
-func foldedWords(o change.Outcome) string {
-	switch o {
-	case change.Real, change.Maybe:
-		return "changed harmonics (" + string(o) + "), below"
-	case change.CannotTell:
-		return "of which bounds cannot tell"
-	case change.NotTheBoard:
+const plugWords = "real, but no more than plugging a lead again does, by the figure that the profile has for it"
+
+// stands is false for what a person need not read.
+func stands(r change.Row) bool {
+	return r.After.Quantity != analysis.HumHarmonic && (r.Outcome == change.Real || r.Outcome == change.Maybe && !r.WithinPlug)
+}
+
+func foldedWords(r change.Row) string {
+	switch {
+	case r.Outcome == change.CannotTell:
+		return "bounds of which nothing can be said"
+	case r.Outcome == change.NotTheBoard:
 		return "of the mains or the bench"
+	case r.Outcome == change.Unchanged:
+		return "unchanged"
+	case r.After.Quantity == analysis.HumHarmonic:
+		return "changed harmonics (" + string(r.Outcome) + "), below"
 	}
-	return "unchanged"
+	return "maybe changed, by less than plugging again does"
 }
 
 func differentStates(rows []change.Row) bool {
@@ -133,7 +146,7 @@ func compareCells(r change.Row, withState bool) []string {
 		what += ", " + oneLine(r.After.State)
 	}
 	difference, u := differenceWords(r)
-	return []string{what, then, now, difference, u, changeWords(r.Outcome)}
+	return []string{what, then, now, difference, u, changeWords(r.Outcome, r.WithinPlug)}
 }
 
 // differenceWords gives the difference as far as it is known, in the unit of
@@ -175,8 +188,11 @@ func abs(v float64) float64 {
 	return v
 }
 
-func changeWords(o change.Outcome) string {
-	if o == change.Real {
+func changeWords(o change.Outcome, withinPlug bool) string {
+	switch {
+	case o == change.Real && withinPlug:
+		return "REAL*"
+	case o == change.Real:
 		return "REAL"
 	}
 	return string(o)
@@ -196,7 +212,7 @@ func curveLines(curves []change.CurveChange) []string {
 		name := What(analysis.Reading{Quantity: c.Quantity, Output: c.Output, Reference: c.Reference})
 		place := placeOf(c.Difference[i], c.Uncertainty[i])
 		lines = append(lines, paragraph("  ", fmt.Sprintf("%s: %s dB ± %s at %s: %s", withState(name, c.State),
-			signed(toPlace(c.Difference[i], place), "dB"), uncertaintyWords(c.Uncertainty[i], place), hertz(c.FrequencyHz[i]), changeWords(c.Outcome)))...)
+			signed(toPlace(c.Difference[i], place), "dB"), uncertaintyWords(c.Uncertainty[i], place), hertz(c.FrequencyHz[i]), changeWords(c.Outcome, c.WithinPlug)))...)
 	}
 	return lines
 }
@@ -253,22 +269,31 @@ func unpairedLines(all []change.Unpaired) []string {
 		return nil
 	}
 	lines := []string{"", "Without a partner in the other run:"}
-	harmonics := map[bool]int{}
+	type cause struct {
+		now            bool
+		output, reason string
+	}
+	var causes []cause
+	names := map[cause][]string{}
 	for _, u := range all {
+		k := cause{u.Now, u.Output, u.Reason}
+		name := quantityWords(u.Reading)
 		if u.Quantity == analysis.HumHarmonic {
-			harmonics[u.Now]++
-			continue
+			name = "mains harmonics"
 		}
-		text := fmt.Sprintf("%s: %s", whenWords(u.Now), What(u.Reading))
-		if u.Reason != "" {
-			text += ": " + oneLine(u.Reason)
+		if names[k] == nil {
+			causes = append(causes, k)
+		}
+		if !slices.Contains(names[k], name) {
+			names[k] = append(names[k], name)
+		}
+	}
+	for _, k := range causes {
+		text := fmt.Sprintf("%s, output %s: %s", whenWords(k.now), oneLine(k.output), strings.Join(names[k], ", "))
+		if k.reason != "" {
+			text += ": " + oneLine(k.reason)
 		}
 		lines = append(lines, paragraph("  ", text)...)
-	}
-	for _, now := range []bool{false, true} {
-		if n := harmonics[now]; n > 0 {
-			lines = append(lines, paragraph("  ", fmt.Sprintf("%s: %d mains harmonics", whenWords(now), n))...)
-		}
 	}
 	return lines
 }
