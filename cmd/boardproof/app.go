@@ -99,6 +99,7 @@ func (a *app) root() *cobra.Command {
 	root.AddCommand(a.boardCommand(), a.planCommand())
 	root.AddCommand(a.signalCommand(), a.measureCommand(), a.acceptCommand())
 	root.AddCommand(a.runsCommand(), a.showCommand())
+	root.AddCommand(a.compareCommand())
 	root.AddCommand(a.sheetCommand(), a.labelCommand())
 	root.AddCommand(a.demoCommand())
 	return root
