@@ -23,6 +23,8 @@ type Document struct {
 	Board     any    `json:"board"`
 	Run       any    `json:"run"`
 	Profile   any    `json:"profile"`
+	// Hunt is a hum hunt, absent where there is none.
+	Hunt any `json:"hunt,omitempty"`
 	// Notes qualify the whole, such as levels that are relative to full scale
 	// because the bench has no profile.
 	Notes    []string           `json:"notes,omitempty"`

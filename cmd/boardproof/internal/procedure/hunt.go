@@ -1,0 +1,223 @@
+package procedure
+
+import (
+	"context"
+	"fmt"
+	"math/rand/v2"
+	"slices"
+	"time"
+
+	"boardproof/analysis/hunt"
+	"boardproof/capture"
+	"boardproof/testsignals"
+)
+
+// huntLevelDBu is the level at the board's input that the marks beside each
+// silence are derived from, as in a single measurement.
+const huntLevelDBu = -10
+
+// Hunt is a hum hunt under way: the board's silences under one condition after
+// another.
+type Hunt struct {
+	*Sitting
+	Board hunt.Board
+	// SilenceS is the length of each silence in seconds; 0 is the default.
+	SilenceS float64
+	// AtMost, above 0, is how many silences are recorded at most.
+	AtMost int
+	// Rounds, above 1, is how often each condition is recorded in all, the
+	// later rounds in random order.
+	Rounds int
+	// Done are the silences so far; each is whole.
+	Done []HuntTake
+
+	began time.Time
+}
+
+// HuntTake is one silence of a hunt.
+type HuntTake struct {
+	hunt.Condition
+	// On are the devices that were on, in a search for one of them.
+	On []string
+	// Why says why it was proposed, "" where the operator chose it.
+	Why      string
+	Readings []hunt.Reading
+	Take     *capture.Take
+	Attempt  int
+}
+
+// Choice is what to do next in a hunt.
+type Choice struct {
+	hunt.Condition
+	Why string
+	// End: the hunt is over.
+	End bool
+}
+
+// Hunter leads a hunt.
+type Hunter interface {
+	// Next is asked after each silence.
+	Next(h *Hunt) (Choice, error)
+	// Tried shows what the last silence gave.
+	Tried(h *Hunt) error
+	// Again asks whether a silence is to be repeated in which something was
+	// moving.
+	Again(moving string) (bool, error)
+}
+
+// Run carries the hunt out: as found, then whatever lead chooses, then further
+// rounds. What was recorded before an error is in Done, whole.
+func (h *Hunt) Run(ctx context.Context, lead Hunter) error {
+	if err := h.tried(ctx, Choice{}, lead); err != nil {
+		return err
+	}
+	for h.room() {
+		c, err := lead.Next(h)
+		if err != nil {
+			return err
+		}
+		if c.End {
+			break
+		}
+		if err := h.tried(ctx, c, lead); err != nil {
+			return err
+		}
+	}
+	for round := 2; round <= h.Rounds; round++ {
+		all := h.Tried()
+		rand.Shuffle(len(all), func(i, j int) { all[i], all[j] = all[j], all[i] })
+		for _, c := range all {
+			if err := h.tried(ctx, Choice{Condition: c, Why: fmt.Sprintf("round %d of %d, in random order, against drift", round, h.Rounds)}, lead); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+// room says whether one more silence may be recorded.
+func (h *Hunt) room() bool { return h.AtMost == 0 || len(h.Done) < h.AtMost }
+
+// tried records a condition and shows it, and once more where it was moving.
+func (h *Hunt) tried(ctx context.Context, c Choice, lead Hunter) error {
+	for repeat := false; ; repeat = true {
+		if err := h.record(ctx, c, nil); err != nil {
+			return fmt.Errorf("%s: %w", c.Condition, err)
+		}
+		if err := lead.Tried(h); err != nil {
+			return err
+		}
+		moving := movingIn(h.Done[len(h.Done)-1].Readings)
+		if moving == "" || repeat || !h.room() {
+			return nil
+		}
+		if again, err := lead.Again(moving); err != nil || !again {
+			return err
+		}
+		c.Why = "repeated: " + moving
+	}
+}
+
+func movingIn(readings []hunt.Reading) string {
+	for _, r := range readings {
+		if r.Moving != "" {
+			return r.Moving
+		}
+	}
+	return ""
+}
+
+// record asks for a condition and reads the silence under it. off, in a
+// search, is what makes the condition up.
+func (h *Hunt) record(ctx context.Context, c Choice, search *searching) error {
+	if len(h.Done) == 0 {
+		h.began = h.Now()
+	}
+	prompt, caution := "", ""
+	h.conditions = nil
+	if search != nil {
+		prompt, caution = search.handWork(len(h.Done) == 0)
+		h.conditions = search.conditions()
+	} else {
+		before := hunt.AsFound
+		if n := len(h.Done); n > 0 {
+			before = h.Done[n-1].Condition
+		}
+		prompt, caution = handWork(c.Condition, before, len(h.Done) == 0)
+		if c.Condition != hunt.AsFound {
+			h.conditions = []capture.Condition{{Change: capture.Change(c.Change), Subject: c.Subject}}
+		}
+	}
+	if err := h.Operator.Ready(prompt, caution); err != nil {
+		return err
+	}
+	spec := testsignals.New(testsignals.Silence, h.Instrument.Describe().RateHz, h.LevelDBFS(huntLevelDBu), h.SilenceS)
+	at := h.Now().Sub(h.began).Seconds()
+	taken, err := h.Take(ctx, "silence, "+c.Condition.String(), spec, capture.ToBoard, "")
+	if err != nil {
+		return err
+	}
+	rec, err := h.Recording(taken)
+	if err != nil {
+		return err
+	}
+	if len(h.conditions) > 0 {
+		// A silence is read also where no mark came through.
+		rec.Problems = nil
+	}
+	readings, err := hunt.Read(rec, c.Condition)
+	if err != nil {
+		return err
+	}
+	for i := range readings {
+		readings[i].AtS = at
+	}
+	done := HuntTake{Condition: c.Condition, Why: c.Why, Readings: readings, Take: taken.Take, Attempt: taken.Attempt}
+	if search != nil {
+		done.On = search.on
+	}
+	h.Done = append(h.Done, done)
+	return nil
+}
+
+// Readings are those of all silences so far.
+func (h *Hunt) Readings() []hunt.Reading {
+	var all []hunt.Reading
+	for _, d := range h.Done {
+		all = append(all, d.Readings...)
+	}
+	return all
+}
+
+// Tried lists the conditions so far, each once.
+func (h *Hunt) Tried() []hunt.Condition {
+	var all []hunt.Condition
+	for _, d := range h.Done {
+		if !slices.Contains(all, d.Condition) {
+			all = append(all, d.Condition)
+		}
+	}
+	return all
+}
+
+// Follow is the proposal to follow: what tells most while the cause is
+// undecided, then what commonly cures it where that is not tried yet. It ends
+// when neither is left.
+func Follow(h *Hunt) Choice {
+	readings := h.Readings()
+	w := hunt.Weigh(h.Board, readings)
+	tried := h.Tried()
+	if w.Decided {
+		for _, c := range hunt.Cures(h.Board, w) {
+			if !slices.Contains(tried, c) {
+				return Choice{Condition: c, Why: "does it cure it?"}
+			}
+			break
+		}
+		return Choice{End: true}
+	}
+	if w.Next == nil {
+		return Choice{End: true}
+	}
+	return Choice{Condition: w.Next.Condition, Why: w.Next.Reason}
+}
