@@ -19,11 +19,24 @@ const widest = 100
 
 // scriptCommands are what the scripts can do beside testscript's own commands.
 var scriptCommands = map[string]func(ts *testscript.TestScript, neg bool, args []string){
-	"exits":  exits,
-	"holds":  holds,
-	"json":   validJSON,
-	"newer":  newer,
-	"narrow": narrow,
+	"exits":   exits,
+	"holds":   holds,
+	"json":    validJSON,
+	"newer":   newer,
+	"narrow":  narrow,
+	"altered": altered,
+}
+
+// altered FROM TO OLD NEW: TO is FROM with each OLD, which must be there, made NEW.
+func altered(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 4 {
+		ts.Fatalf("usage: altered FROM TO OLD NEW")
+	}
+	text := ts.ReadFile(args[0])
+	if !strings.Contains(text, args[2]) {
+		ts.Fatalf("%s has no %q", args[0], args[2])
+	}
+	ts.Check(os.WriteFile(ts.MkAbs(args[1]), []byte(strings.ReplaceAll(text, args[2], args[3])), 0o644))
 }
 
 // exits CODE PROGRAM ARG...: the program ends with exactly that exit code, and
@@ -122,7 +135,7 @@ func validJSON(ts *testscript.TestScript, neg bool, args []string) {
 func narrow(ts *testscript.TestScript, neg bool, args []string) {
 	for _, file := range args {
 		for _, line := range strings.Split(ts.ReadFile(file), "\n") {
-			if n := utf8.RuneCountInString(line); n > widest && !strings.HasPrefix(line, "error: ") && !strings.HasPrefix(line, "plot: ") {
+			if n := utf8.RuneCountInString(line); n > widest && !strings.HasPrefix(line, "error: ") && !strings.HasPrefix(line, "plot: ") && !strings.HasPrefix(line, "sheet: ") {
 				ts.Fatalf("%s has a line of %d columns: %s", file, n, line)
 			}
 		}

@@ -67,7 +67,7 @@ func TestEachChangeIsFound(t *testing.T) {
 	for _, o := range everyOption() {
 		file := mustMake(t, s, o)
 		begin, end, _ := carriedAt(file)
-		for at := 7; at < len(file); at += len(file)/12 + 1 {
+		for at := 7; at < len(file); at += len(file)/7 + 1 {
 			if at >= begin-20 && at < end+20 {
 				continue
 			}

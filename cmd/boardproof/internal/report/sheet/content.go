@@ -116,7 +116,7 @@ func outcomeOf(s Source) outcome {
 	case s.Plan.Rule == verdict.Simple:
 		return outcome{"good", "Passed", fmt.Sprintf("All %s of its test plan are met.", limitsInWords(limits))}
 	}
-	return outcome{"good", "Passed", fmt.Sprintf("All %s of its test plan are met, each by more than the measurement is uncertain by.", limitsInWords(limits))}
+	return outcome{"good", "Passed", fmt.Sprintf("All %s of its test plan are met, with the uncertainty of the measurement counted against each.", limitsInWords(limits))}
 }
 
 func limitsInWords(n int) string {

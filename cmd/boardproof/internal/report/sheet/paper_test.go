@@ -67,7 +67,7 @@ func told(s Source) []string {
 	}
 	switch s.Run.Verdict {
 	case verdict.Pass:
-		want = append(want, "Passed", "each by more than")
+		want = append(want, "Passed", "with the uncertainty of the measurement counted against each")
 	case verdict.ConditionalPass:
 		want = append(want, "Passed, with a condition", "12 % chance of being outside; 8 more sweeps (59 s) would settle it")
 	case verdict.Fail:
