@@ -98,8 +98,9 @@ func (a *app) root() *cobra.Command {
 	root.AddCommand(a.benchCommand(), a.calibrateCommand())
 	root.AddCommand(a.boardCommand(), a.planCommand())
 	root.AddCommand(a.signalCommand(), a.measureCommand(), a.acceptCommand())
+	root.AddCommand(a.humCommand())
 	root.AddCommand(a.runsCommand(), a.showCommand())
-	root.AddCommand(a.compareCommand())
+	root.AddCommand(a.compareCommand(), a.trendCommand())
 	root.AddCommand(a.sheetCommand(), a.labelCommand())
 	root.AddCommand(a.demoCommand())
 	return root

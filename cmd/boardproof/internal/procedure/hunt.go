@@ -68,7 +68,7 @@ type Hunter interface {
 // Run carries the hunt out: as found, then whatever lead chooses, then further
 // rounds. What was recorded before an error is in Done, whole.
 func (h *Hunt) Run(ctx context.Context, lead Hunter) error {
-	if err := h.tried(ctx, Choice{}, lead); err != nil {
+	if err := h.tried(ctx, Choice{}, nil, lead); err != nil {
 		return err
 	}
 	for h.room() {
@@ -79,7 +79,7 @@ func (h *Hunt) Run(ctx context.Context, lead Hunter) error {
 		if c.End {
 			break
 		}
-		if err := h.tried(ctx, c, lead); err != nil {
+		if err := h.tried(ctx, c, nil, lead); err != nil {
 			return err
 		}
 	}
@@ -87,7 +87,7 @@ func (h *Hunt) Run(ctx context.Context, lead Hunter) error {
 		all := h.Tried()
 		rand.Shuffle(len(all), func(i, j int) { all[i], all[j] = all[j], all[i] })
 		for _, c := range all {
-			if err := h.tried(ctx, Choice{Condition: c, Why: fmt.Sprintf("round %d of %d, in random order, against drift", round, h.Rounds)}, lead); err != nil {
+			if err := h.tried(ctx, Choice{Condition: c, Why: fmt.Sprintf("round %d of %d, in random order, against drift", round, h.Rounds)}, nil, lead); err != nil {
 				return err
 			}
 		}
@@ -99,9 +99,9 @@ func (h *Hunt) Run(ctx context.Context, lead Hunter) error {
 func (h *Hunt) room() bool { return h.AtMost == 0 || len(h.Done) < h.AtMost }
 
 // tried records a condition and shows it, and once more where it was moving.
-func (h *Hunt) tried(ctx context.Context, c Choice, lead Hunter) error {
+func (h *Hunt) tried(ctx context.Context, c Choice, search *searching, lead Hunter) error {
 	for repeat := false; ; repeat = true {
-		if err := h.record(ctx, c, nil); err != nil {
+		if err := h.record(ctx, c, search); err != nil {
 			return fmt.Errorf("%s: %w", c.Condition, err)
 		}
 		if err := lead.Tried(h); err != nil {
@@ -127,27 +127,13 @@ func movingIn(readings []hunt.Reading) string {
 	return ""
 }
 
-// record asks for a condition and reads the silence under it. off, in a
-// search, is what makes the condition up.
+// record asks for a condition and reads the silence under it. search is nil
+// but in a search, where it makes the condition up.
 func (h *Hunt) record(ctx context.Context, c Choice, search *searching) error {
 	if len(h.Done) == 0 {
 		h.began = h.Now()
 	}
-	prompt, caution := "", ""
-	h.conditions = nil
-	if search != nil {
-		prompt, caution = search.handWork(len(h.Done) == 0)
-		h.conditions = search.conditions()
-	} else {
-		before := hunt.AsFound
-		if n := len(h.Done); n > 0 {
-			before = h.Done[n-1].Condition
-		}
-		prompt, caution = handWork(c.Condition, before, len(h.Done) == 0)
-		if c.Condition != hunt.AsFound {
-			h.conditions = []capture.Condition{{Change: capture.Change(c.Change), Subject: c.Subject}}
-		}
-	}
+	prompt, caution := h.prepare(c, search)
 	if err := h.Operator.Ready(prompt, caution); err != nil {
 		return err
 	}
@@ -177,6 +163,45 @@ func (h *Hunt) record(ctx context.Context, c Choice, search *searching) error {
 		done.On = search.on
 	}
 	h.Done = append(h.Done, done)
+	return nil
+}
+
+// prepare sets the conditions of the next silence, and says what to do for
+// them and what to mind.
+func (h *Hunt) prepare(c Choice, search *searching) (prompt, caution string) {
+	first := len(h.Done) == 0
+	if search != nil {
+		h.conditions = search.conditions()
+		return search.handWork(first)
+	}
+	before := hunt.AsFound
+	if !first {
+		before = h.Done[len(h.Done)-1].Condition
+	}
+	h.conditions = nil
+	if c.Condition != hunt.AsFound {
+		h.conditions = []capture.Condition{{Change: capture.Change(c.Change), Subject: c.Subject}}
+	}
+	return handWork(c.Condition, before, first)
+}
+
+// AddRecorded takes into the hunt a recording made elsewhere, in which nothing
+// was played. volts is the peak voltage at which a sample reads 1.0, 0 where
+// that is not known. The error is a *capture.BadTake where the recording
+// cannot be read.
+func (h *Hunt) AddRecorded(file wholeTake, c hunt.Condition, volts float64) error {
+	take, rec, err := h.wholeRecording(file, volts)
+	if err != nil {
+		return err
+	}
+	if c != hunt.AsFound {
+		take.Conditions = []capture.Condition{{Change: capture.Change(c.Change), Subject: c.Subject}}
+	}
+	readings, err := hunt.Read(rec, c)
+	if err != nil {
+		return err
+	}
+	h.Done = append(h.Done, HuntTake{Condition: c, Readings: readings, Take: take, Attempt: 1})
 	return nil
 }
 

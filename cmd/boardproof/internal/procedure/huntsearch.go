@@ -3,7 +3,6 @@ package procedure
 import (
 	"context"
 	"errors"
-	"fmt"
 	"slices"
 	"strings"
 
@@ -83,30 +82,8 @@ func (h *Hunt) Search(ctx context.Context, by string, lead Hunter) (hunt.Finding
 			return finding, nil
 		}
 		s := &searching{devices: h.Board.Devices, on: step.On, by: by}
-		c := Choice{Condition: s.condition(), Why: step.Why}
-		if err := h.record(ctx, c, s); err != nil {
-			return finding, fmt.Errorf("%s: %w", c.Condition, err)
-		}
-		if err := lead.Tried(h); err != nil {
+		if err := h.tried(ctx, Choice{Condition: s.condition(), Why: step.Why}, s, lead); err != nil {
 			return finding, err
-		}
-		moving := movingIn(h.Done[len(h.Done)-1].Readings)
-		if moving == "" || !h.room() {
-			continue
-		}
-		again, err := lead.Again(moving)
-		if err != nil {
-			return finding, err
-		}
-		if again {
-			// What was moving tells nothing of a device.
-			h.Done = h.Done[:len(h.Done)-1]
-			if err := h.record(ctx, c, s); err != nil {
-				return finding, fmt.Errorf("%s again: %w", c.Condition, err)
-			}
-			if err := lead.Tried(h); err != nil {
-				return finding, err
-			}
 		}
 	}
 }

@@ -76,20 +76,28 @@ type wholeTake interface {
 // WholeSilence reads a recording in which nothing was played, from its first
 // frame to its last. Nothing proves its count of samples.
 func (s *Sitting) WholeSilence(file wholeTake, state string, volts float64) (analysis.Result, error) {
-	take, err := file.Whole(s.inputs())
+	_, rec, err := s.wholeRecording(file, volts)
 	if err != nil {
 		return analysis.Result{}, err
 	}
-	take.State = state
+	rec.State = state
+	return analysis.SilenceOf(rec)
+}
+
+func (s *Sitting) wholeRecording(file wholeTake, volts float64) (*capture.Take, *analysis.Recording, error) {
+	take, err := file.Whole(s.inputs())
+	if err != nil {
+		return nil, nil, err
+	}
 	proof, err := capture.Check(take, nil, capture.Expect{NoSignal: true})
 	if err != nil {
-		return analysis.Result{}, err
+		return nil, nil, err
 	}
 	rec, _, err := calibration.Recording(take, proof, nil, s.Patching, nil, s.Now())
 	if err != nil {
-		return analysis.Result{}, err
+		return nil, nil, err
 	}
 	rec.MarkChangeDB = nil
 	setVolts(rec, volts)
-	return analysis.SilenceOf(rec)
+	return take, rec, nil
 }

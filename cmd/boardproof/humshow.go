@@ -1,0 +1,287 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"path/filepath"
+	"regexp"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"boardproof/analysis/hunt"
+	"boardproof/cmd/boardproof/internal/report"
+	"boardproof/db"
+)
+
+func (a *app) humShowCommand() *cobra.Command {
+	var plots string
+	cmd := &cobra.Command{
+		Use:   "show [HUNT|BOARD]",
+		Short: "Show a hum hunt as a story with its numbers, and its plot",
+		Long: "Show a hum hunt: what was tried, what it changed, what came of it. Of a board it is the\n" +
+			"latest; without an argument the latest of all.",
+		Args: atMostOne("a hunt or a board"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			return a.withStore(cmd.Context(), func(s *db.Store) error {
+				h, err := findHunt(cmd.Context(), s, strings.Join(args, ""))
+				if err != nil {
+					return err
+				}
+				return a.presentHunt(s, h, plots, true)
+			})
+		},
+	}
+	cmd.Flags().StringVar(&plots, "plots", "", "folder for the plots (default: beside the database)")
+	return cmd
+}
+
+func (a *app) humListCommand() *cobra.Command {
+	return &cobra.Command{
+		Use:   "list [BOARD]",
+		Short: "List the hum hunts of a board, or of all",
+		Args:  atMostOne("a board's label"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			return a.withStore(cmd.Context(), func(s *db.Store) error {
+				var id int64
+				if len(args) > 0 {
+					b, err := s.FindBoard(cmd.Context(), args[0])
+					if err != nil {
+						return err
+					}
+					id = b.ID
+				}
+				hunts, err := s.Hunts(cmd.Context(), id)
+				if err != nil {
+					return err
+				}
+				if a.json {
+					return a.printJSON(append([]db.Hunt{}, hunts...))
+				}
+				a.printHunts(hunts)
+				return nil
+			})
+		},
+	}
+}
+
+func (a *app) printHunts(hunts []db.Hunt) {
+	if len(hunts) == 0 {
+		a.printf("no hum hunts yet: 'boardproof hum hunt BOARD'\n")
+	}
+	for _, h := range hunts {
+		words := []string{h.BoardAsWas.Label}
+		if h.Name != "" {
+			words = append(words, fmt.Sprintf("%q", h.Name))
+		}
+		words = append(words, huntMarks(h)...)
+		a.printf("%s  %s  %s\n", h.ID, local(h.Started), strings.Join(words, ", "))
+		a.wrapped("    ", h.Finding.Text)
+	}
+}
+
+// huntMarks are what must be known of a hunt before it is believed.
+func huntMarks(h db.Hunt) []string {
+	var marks []string
+	if h.Simulated {
+		marks = append(marks, "SIMULATED")
+	}
+	if h.Unfinished {
+		marks = append(marks, "UNFINISHED")
+	}
+	return marks
+}
+
+// isHuntID tells a hunt's name, or its beginning, from a board's label.
+var isHuntID = regexp.MustCompile(`^[hH]\d{1,8}(-\d*)?$`)
+
+// findHunt finds a hunt by its id, the latest one of a board, or for "" the
+// latest one of all.
+func findHunt(ctx context.Context, s *db.Store, name string) (db.Hunt, error) {
+	if isHuntID.MatchString(name) {
+		return s.FindHunt(ctx, name)
+	}
+	var board db.Board
+	if name != "" {
+		var err error
+		if board, err = s.FindBoard(ctx, name); err != nil {
+			return db.Hunt{}, err
+		}
+	}
+	hunts, err := s.Hunts(ctx, board.ID)
+	if err != nil {
+		return db.Hunt{}, err
+	}
+	if len(hunts) == 0 && name != "" {
+		return db.Hunt{}, wrongUsef("board %s has no hum hunts yet: 'boardproof hum hunt %q'", board.Label, board.Label)
+	}
+	if len(hunts) == 0 {
+		return db.Hunt{}, wrongUsef("there are no hum hunts yet: 'boardproof hum hunt BOARD'")
+	}
+	return s.FindHunt(ctx, hunts[len(hunts)-1].ID)
+}
+
+// presentHunt draws a hunt's plots and prints what came of it, with story all
+// that was tried before. It prints it also where the plots could not be drawn.
+func (a *app) presentHunt(s *db.Store, h db.Hunt, dir string, story bool) error {
+	if dir == "" {
+		dir = filepath.Join(s.Path()+".plots", h.ID)
+	}
+	paths, drawErr := drawHunt(dir, h)
+	changes := hunt.Changes(h.Readings())
+	if a.json {
+		err := report.Write(a.out, report.Document{Simulated: h.Simulated, Board: h.BoardAsWas, Profile: profileName(h), Hunt: huntInfo{
+			Hunt: h, Decided: h.Finding.Decided, Changes: changes, PlotsDrawn: paths,
+		}})
+		return errors.Join(err, drawErr, unreadHunt(h))
+	}
+	a.wrapped("", huntHead(h))
+	if story {
+		a.printf("\n")
+		for i, c := range h.Conditions {
+			if err := a.showCondition(i+1, c.Condition, c.Why, c.Readings, changes); err != nil {
+				return err
+			}
+			a.printf("\n")
+		}
+	}
+	a.printFinding(h.Finding)
+	for _, p := range paths {
+		a.printf("plot: %s\n", p)
+	}
+	return errors.Join(drawErr, unreadHunt(h))
+}
+
+func huntHead(h db.Hunt) string {
+	words := []string{"hunt " + h.ID}
+	if h.Name != "" {
+		words[0] += fmt.Sprintf(" %q", h.Name)
+	}
+	words = append(words, "board "+h.BoardAsWas.Label, local(h.Started))
+	switch {
+	case h.Bench == "":
+		words = append(words, "from recordings")
+	case h.ProfileID == "":
+		words = append(words, "bench "+h.Bench, "no profile")
+	default:
+		words = append(words, "bench "+h.Bench, "profile "+h.ProfileID)
+	}
+	took := h.Finished.Sub(h.Started).Round(time.Second)
+	words = append(words, fmt.Sprintf("%d silences in %s", len(h.Conditions), took))
+	return strings.Join(append(words, huntMarks(h)...), ", ")
+}
+
+func profileName(h db.Hunt) any {
+	if h.ProfileID == "" {
+		return nil
+	}
+	return h.ProfileID
+}
+
+// unreadHunt is exit 3 where nothing at all could be read.
+func unreadHunt(h db.Hunt) error {
+	for _, r := range h.Readings() {
+		if r.Reason == "" {
+			return nil
+		}
+	}
+	return &limitFailed{exitUnmeasured}
+}
+
+// huntInfo is what the JSON says of a hunt.
+type huntInfo struct {
+	db.Hunt
+	Decided    bool          `json:"decided"`
+	Changes    []hunt.Change `json:"changes"`
+	PlotsDrawn []string      `json:"plots,omitempty"`
+}
+
+// showCondition prints one silence; with --json beside the results.
+func (a *app) showCondition(n int, c hunt.Condition, why string, readings []hunt.Reading, changes []hunt.Change) error {
+	head := c.String()
+	if mains := report.HuntMains(readings); mains != "" {
+		head += " (" + mains + ")"
+	}
+	a.remarkWrapped(fmt.Sprintf("%d. ", n), head)
+	if why != "" {
+		a.remarkWrapped("   why: ", why)
+	}
+	return report.HuntTable(a.besides(), readings, changes)
+}
+
+// besides is where what is for people goes: with --json not into the results.
+func (a *app) besides() io.Writer {
+	if a.json {
+		return a.err
+	}
+	return a.out
+}
+
+func (a *app) remarkWrapped(lead, text string) { wrap(a.besides(), pageColumns, lead, text) }
+
+// leastScore is what a cause must have to be listed, mostCauses how many are.
+const leastScore, mostCauses = 0.02, 4
+
+func (a *app) printFinding(f hunt.Finding) {
+	word := "finding: "
+	if !f.Decided {
+		word = "undecided: "
+	}
+	a.wrapped(word, f.Text)
+	if f.Weighing == nil {
+		return
+	}
+	for i, c := range f.Weighing.Causes {
+		if i == mostCauses || c.Score < leastScore && c.Present < 0.5 {
+			break
+		}
+		a.printf("  %-34s score %.2f, has a part in it %.2f\n", c.Cause, c.Score, c.Present)
+		if c.For != "" {
+			a.wrapped("      for: ", c.For)
+		}
+		if c.Against != "" {
+			a.wrapped("      against: ", c.Against)
+		}
+	}
+	if d := f.Weighing.Causes; len(d) > 0 && f.Decided {
+		a.wrapped("  what it is: ", hunt.Describe(d[0].Cause))
+	}
+}
+
+// drawHunt draws one plot for each output.
+func drawHunt(dir string, h db.Hunt) ([]string, error) {
+	byOutput := map[string][]hunt.Reading{}
+	var outputs []string
+	for _, r := range h.Readings() {
+		if r.Reason != "" {
+			continue
+		}
+		if byOutput[r.Output] == nil {
+			outputs = append(outputs, r.Output)
+		}
+		byOutput[r.Output] = append(byOutput[r.Output], r)
+	}
+	if len(outputs) == 0 {
+		return nil, nil
+	}
+	if err := makePlotsDir(dir); err != nil {
+		return nil, err
+	}
+	var paths []string
+	for i, o := range outputs {
+		step := "hunt " + h.ID
+		if h.Name != "" {
+			step += " " + h.Name
+		}
+		p, err := report.SaveHunt(dir, report.HuntPlot{Output: o, Readings: byOutput[o], Heading: report.Heading{
+			Board: h.BoardAsWas.Label, Step: step, Date: h.Started, Simulated: h.Simulated, Name: fmt.Sprintf("hunt-%d", i+1)}})
+		if err != nil {
+			return paths, err
+		}
+		paths = append(paths, p...)
+	}
+	return paths, nil
+}
