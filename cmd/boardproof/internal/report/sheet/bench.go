@@ -108,7 +108,7 @@ func readingRow(j verdict.Judged) row {
 		}
 	}
 	if worthTerms(j) {
-		r.Below = append(r.Below, "main terms: "+strings.Join(report.Terms(j, mostTerms), "; "))
+		r.Below = append(r.Below, held("main terms: "+strings.Join(report.Terms(j, mostTerms), "; ")))
 	}
 	return r
 }

@@ -22,7 +22,9 @@ func tool(t *testing.T, name string, args ...string) string {
 		}
 		t.Skipf("%s is missing", name)
 	}
-	out, err := exec.Command(name, args...).Output()
+	cmd := exec.Command(name, args...)
+	cmd.Env = append(os.Environ(), "TZ=UTC")
+	out, err := cmd.Output()
 	if err != nil {
 		t.Fatalf("%s %v: %v\n%s", name, args, err, out)
 	}
@@ -87,19 +89,25 @@ func told(s Source) []string {
 // would copy them from the readings.
 var figures = map[string][]string{
 	"good":          {"A −0.25 dB B −0.35 dB", "97 % at A, 96 % at B", "from 14.6 Hz to 19.9 kHz", "A, B 0.10 dB", "A, B 0.003 %", "A −97.3 dBu B −98.3 dBu", "87 dB below, one part in 23,000", "A, B −103.8 dBu", "−0.01 dB", "same", "14.2 µs", "stood 5 mm farther"},
-	"failing":       {"B −2.0885 dB", "inverted", "gain, output B (all bypassed): −2.0885 dB ± 0.0035; the limit is −1.5 to +0.5 dB: failed", "2 of 19 limits of its test plan are not met", "79 % at B"},
+	"failing":       {"A −0.25 dB B −2.0885 dB failed", "inverted failed", "A, B 0.10 dB passed", "gain, output B (all bypassed): −2.0885 dB ± 0.0035; the limit is −1.5 to +0.5 dB: failed", "2 of 19 limits of its test plan are not met", "79 % at B"},
 	"conditional":   {"A +0.4990 dB", "passed, conditional"},
 	"not measured":  {"not measured", "noise A-weighted, output B (all bypassed): not measured; the limit is at most −85.0 dBu"},
 	"one output":    {"−0.25 dB", "97 %."},
 	"three outputs": {"all −0.01 dB", "all −103.8 dBu", "A −0.25 dB B −0.35 dB C −0.45 dB"},
 	"bare":          {"no limit", "levels are relative"},
-	"simulated":     {"SIMULATED: no real board was measured"},
-	"long":          {"Łódź–Kraków", "Σωκράτης & Мария", "20 kΩ", "to the desk −2.5000 dB"},
+	"floor":         {"The bench itself is no better: the board may be.", "and the board may be: noise A-weighted, output A."},
+	"little": {"Not part of this test: lows and highs; evenness; clean sound; noise; hum; outputs: loudness; outputs: polarity; outputs: timing; joints.",
+		"output B: hum, all harmonics: reason 3.", "2 more could not be measured; the bench copy lists them."},
+	"simulated": {"SIMULATED: no real board was measured"},
+	"long":      {"Łódź–Kraków", "Σωκράτης & Мария", "20 kΩ", "to the desk −2.5000 dB"},
 }
 
 func TestPaperReadsBack(t *testing.T) {
 	for name, s := range samples() {
 		for _, o := range []Options{options(Player, PDF, A4), options(Player, PDF, Letter), options(Bench, PDF, A4)} {
+			if o.Kind == Bench && (name == "one output" || name == "three outputs" || name == "simulated") {
+				continue // its tables are those of "good"
+			}
 			t.Run(name+" "+string(o.Kind)+" "+o.Paper, func(t *testing.T) {
 				path := kept(t, name+" "+string(o.Kind)+" "+o.Paper+".pdf", mustMake(t, s, o))
 				text := tool(t, "pdftotext", "-layout", path, "-")
@@ -125,6 +133,9 @@ func checkPages(t *testing.T, path, text string, s Source, o Options, name strin
 	size := map[string]string{A4: `595\.\d+ x 841\.\d+ pts \(A4\)`, Letter: `612 x 792 pts \(letter\)`}[o.Paper]
 	if !regexp.MustCompile(`Page size:\s+` + size).MatchString(info) {
 		t.Errorf("the paper is not %s:\n%s", o.Paper, info)
+	}
+	if !strings.Contains(info, "CreationDate:    Tue Mar  4 14:09:00 2031 UTC") || !strings.Contains(info, "Subject:         "+s.Identity()) {
+		t.Errorf("its time is not that of the run, or its subject not the run:\n%s", info)
 	}
 	pages := strings.Split(strings.TrimSuffix(text, "\f"), "\f")
 	if o.Kind == Player && name != "long" && len(pages) != 2 {

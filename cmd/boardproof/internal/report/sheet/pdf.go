@@ -2,6 +2,7 @@ package sheet
 
 import (
 	"fmt"
+	"slices"
 
 	"gonum.org/v1/plot/vg"
 	"gonum.org/v1/plot/vg/draw"
@@ -28,23 +29,19 @@ const mostAttention = 8
 // mostPages is how long a player's sheet is; plots give way for it.
 const mostPages = 2
 
-// sheetPDF sets a sheet with plots as high as the pages allow. Then it sets it
-// once more, as how many pages there are is known only after.
+// sheetPDF sets a sheet with plots as high as the pages allow, or as high as
+// can be where none are low enough. Then it sets it once more, as how many
+// pages there are is known only after.
 func sheetPDF(s Source, o Options, data []byte) ([]byte, error) {
 	c := newContent(s, o)
-	fits := func(height vg.Length) (bool, error) {
-		c.plotHeight = height
-		_, pages, err := typeset(c, s, o, data, 0)
-		return pages <= mostPages, err
-	}
-	for _, height := range plotHeights {
-		if ok, err := fits(height); ok || err != nil || o.Kind == Bench {
+	pages, err := 0, error(nil)
+	for _, c.plotHeight = range slices.Concat(plotHeights, plotHeights[:1]) {
+		if _, pages, err = typeset(c, s, o, data, 0); err != nil {
+			return nil, err
+		}
+		if pages <= mostPages || o.Kind == Bench {
 			break
 		}
-	}
-	_, pages, err := typeset(c, s, o, data, 0)
-	if err != nil {
-		return nil, err
 	}
 	file, _, err := typeset(c, s, o, data, pages)
 	return file, err

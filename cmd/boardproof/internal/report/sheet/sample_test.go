@@ -1,6 +1,7 @@
 package sheet
 
 import (
+	"fmt"
 	"math"
 	"os"
 	"path/filepath"
@@ -162,6 +163,13 @@ func samples() map[string]Source {
 	}
 	plain.Run.Verdict = ""
 	all["bare"] = plain
+	all["floor"] = sample("A", "B").change(analysis.Noise, "A", func(j *verdict.Judged) { j.FloorLimited = true })
+	little := sample("A", "B")
+	little.Run.Readings = little.Run.Readings[:1]
+	for i := range 6 {
+		little.Run.Refused = append(little.Run.Refused, analysis.Refusal{Quantity: analysis.Hum, Output: "B", Reason: fmt.Sprintf("reason %d", i)})
+	}
+	all["little"] = little
 	all["long"] = long()
 	return all
 }
