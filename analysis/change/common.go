@@ -82,11 +82,27 @@ func (t Ties) common(c analysis.Contribution) bool {
 }
 
 // budgetOf is r's budget; that of a reading which has none is what it states.
+// A check of the bench holds the lead plugged when calibrating and the lead
+// plugged today in one contribution: only the first is the profile's.
 func budgetOf(r analysis.Reading) analysis.Budget {
-	if len(r.Budget) > 0 || r.Uncertainty == 0 || r.K == 0 {
+	if len(r.Budget) == 0 {
+		if r.Uncertainty == 0 || r.K == 0 {
+			return nil
+		}
+		return analysis.Budget{{Source: sourceWhole, Kind: "B", Std: r.Uncertainty / r.K}}
+	}
+	if r.Quantity != analysis.BenchGainDrift {
 		return r.Budget
 	}
-	return analysis.Budget{{Source: sourceWhole, Kind: "B", Std: r.Uncertainty / r.K}}
+	var out analysis.Budget
+	for _, c := range r.Budget {
+		if c.Source == sourcePlug {
+			c.Std /= math.Sqrt2
+			out = append(out, analysis.Contribution{Source: sourcePlug + ", today", Kind: c.Kind, Std: c.Std})
+		}
+		out = append(out, c)
+	}
+	return out
 }
 
 // between is the budget of after − before.
