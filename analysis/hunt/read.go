@@ -62,7 +62,8 @@ func ReadSilence(s *analysis.Silence, bench analysis.BenchInput, output string, 
 	}
 	r.readHarmonics(s, bench)
 	r.Tones = tonesOf(s, bench)
-	r.Levels[OtherTones] = allTones(r.Tones, s)
+	r.ToneBoundV = standsOut * lineStd(s, buzzFromHz)
+	r.Levels[OtherTones] = allTones(r.Tones, r.ToneBoundV)
 	r.readMoving(s)
 	return r
 }

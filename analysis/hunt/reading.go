@@ -89,6 +89,8 @@ type Reading struct {
 	HighBoundV float64    `json:"high_bound_v,omitempty"`
 	// Tones come strongest first.
 	Tones []Tone `json:"tones,omitempty"`
+	// ToneBoundV is what a tone that is not among them may be, RMS volts.
+	ToneBoundV float64 `json:"tone_bound_v,omitempty"`
 	// HumMovesDB is how far nine tenths of the take's pieces leave the hum's
 	// level, 0 where it stands still.
 	HumMovesDB float64 `json:"hum_moves_db,omitempty"`

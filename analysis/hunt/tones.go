@@ -77,11 +77,10 @@ func inSpectrum(s *analysis.Silence, hz float64) (analysis.Estimate, bool) {
 	return analysis.Estimate{Value: v, Std: v * d.RelStd[at]}, v > 0 && math.Abs(d.FrequencyHz[at]-hz) < math.Max(smearHz, 0.01*hz)
 }
 
-// allTones is the level of all tones together, or, without any, of the one
-// that could hide in the noise at 1 kHz.
-func allTones(tones []Tone, s *analysis.Silence) Level {
+// allTones is the level of all tones together, or, without any, what one
+// may be that hides in the noise.
+func allTones(tones []Tone, bound float64) Level {
 	if len(tones) == 0 {
-		bound := standsOut * lineStd(s, buzzFromHz)
 		return Level{RMS: analysis.Estimate{Value: bound}, UpperBound: true, RawRMS: bound}
 	}
 	var out Level

@@ -1,0 +1,208 @@
+package hunt
+
+import (
+	"cmp"
+	"math"
+	"slices"
+)
+
+// gain is one thing that a condition may do to a cause, in dB, with its share
+// of its kind of effect.
+type gain struct{ db, share float64 }
+
+// gains are by kind: vanishes, same, other.
+var gains = [3][]gain{evenGains(-66, -12, 3), {{-0.6, 0.2}, {0, 0.6}, {0.6, 0.2}}, otherGains()}
+
+func evenGains(from, to, step float64) []gain {
+	var out []gain
+	for db := from; db <= to; db += step {
+		out = append(out, gain{db: db})
+	}
+	for i := range out {
+		out[i].share = 1 / float64(len(out))
+	}
+	return out
+}
+
+// otherGains are more often a fall than a rise.
+func otherGains() []gain {
+	out := evenGains(-10, 10, 2)
+	sum := 0.0
+	for i := range out {
+		if out[i].share = 1; out[i].db > 0 {
+			out[i].share = 0.5
+		}
+		sum += out[i].share
+	}
+	for i := range out {
+		out[i].share /= sum
+	}
+	return out
+}
+
+const (
+	// linesCompared are as many of the strongest lines as take part.
+	linesCompared = 10
+	// sameDB and movedScatterDB are how alike lines of one cause move, where it
+	// stays and where it goes; toneScatterDB is a jittering tone's.
+	sameDB         = 0.4
+	movedScatterDB = 1.5
+	toneScatterDB  = 1.5
+	// shareSpreadDB is how well a share is known that templates foretell.
+	shareSpreadDB = 7.0
+	// oddShare of lines do as they like, within oddDB.
+	oddShare = 0.05
+	oddDB    = 12.0
+)
+
+// moved is what one line did: its change in dB, or a bound of it; share is
+// that of each cause in it, clutter last.
+type moved struct {
+	db, std float64
+	bound   bool
+	share   []float64
+	scatter float64
+}
+
+// combMoves compares the strongest lines of two spectra.
+func combMoves(base, now *spectrum, share [][]float64) []moved {
+	var at []int
+	for i, l := range base.lines {
+		if !l.bound && !l.absent && !now.lines[i].absent {
+			at = append(at, i)
+		}
+	}
+	slices.SortFunc(at, func(a, b int) int { return cmp.Compare(base.lines[b].db, base.lines[a].db) })
+	var out []moved
+	for _, i := range at[:min(len(at), linesCompared)] {
+		a, b := base.lines[i], now.lines[i]
+		m := moved{db: b.db - a.db, std: math.Hypot(math.Hypot(a.std, b.std), (base.moves+now.moves)/2), bound: b.bound}
+		for _, s := range share {
+			m.share = append(m.share, s[i])
+		}
+		out = append(out, m)
+	}
+	return out
+}
+
+// toneMoves compares the tones.
+func toneMoves(base, now *spectrum, share [][]float64) []moved {
+	var out []moved
+	for i, t := range base.tones {
+		m := moved{scatter: toneScatterDB}
+		k := indexTone(now.tones, t.FrequencyHz.Value)
+		level := math.Max(now.toneBound, 1e-12)
+		if k >= 0 {
+			level = now.tones[k].RMS.Value
+		}
+		m.bound = k < 0
+		m.db = 20 * math.Log10(level/t.RMS.Value)
+		m.std = 8.7 * t.RMS.Std / t.RMS.Value
+		if i >= linesCompared {
+			break
+		}
+		for _, s := range share {
+			m.share = append(m.share, s[i])
+		}
+		out = append(out, m)
+	}
+	return out
+}
+
+// kinds is the likelihood of what was seen by what kind of effect the
+// condition had on each of at most two causes: [first][second]; with one cause
+// the second is of no matter and all its kinds are alike.
+type kinds [3][3]float64
+
+// likelihoodOf finds it for moves, as a logarithm; two says whether there are
+// two causes.
+func likelihoodOf(moves []moved, two bool) kinds {
+	var out kinds
+	for a := range gains {
+		for b := range gains {
+			if !two && b > 0 {
+				out[a][b] = out[a][0]
+				continue
+			}
+			second := gains[b]
+			if !two {
+				second = []gain{{0, 1}}
+			}
+			var logs []float64
+			for _, g := range gains[a] {
+				for _, h := range second {
+					logs = append(logs, math.Log(g.share*h.share)+logMoves(moves, []float64{g.db, h.db}, two))
+				}
+			}
+			out[a][b] = logSum(logs)
+		}
+	}
+	return out
+}
+
+// logMoves is how likely the lines moved so if each cause moved by its gain.
+func logMoves(moves []moved, db []float64, two bool) float64 {
+	sum := 0.0
+	n := 1
+	if two {
+		n = 2
+	}
+	for _, m := range moves {
+		// Clutter, the last share, stays as it is.
+		total := m.share[len(m.share)-1]
+		for k := range n {
+			total += m.share[k] * powerOf(db[k])
+		}
+		mean := math.Log(math.Max(total, 1e-12)) / dbToNeper
+		variance := m.std * m.std
+		for k := 0; k <= n; k++ {
+			g, w := 0.0, m.share[len(m.share)-1]
+			if k < n {
+				g, w = db[k], m.share[k]
+			}
+			// What is left of a line is as uncertain as the share it had.
+			left := w * powerOf(g) / math.Max(total, 1e-12)
+			off := math.Min(1, math.Abs(g-mean)/6) * (1 - w) * shareSpreadDB * left
+			variance += off * off
+			if d := math.Abs(g); left > 0.5 {
+				scatter := sameDB + (movedScatterDB-sameDB)*math.Min(1, d/2)
+				scatter = math.Max(scatter, m.scatter)
+				variance += scatter * scatter
+			}
+		}
+		if two {
+			apart := math.Min(1, math.Abs(db[0]-db[1])/10)
+			variance += beatingDB2 * m.share[0] * m.share[1] * apart * apart
+		}
+		std := math.Sqrt(variance + sameDB*sameDB)
+		if m.bound {
+			sum += math.Log((1-oddShare)*below1(m.db, mean, std) + oddShare*below1(m.db, mean, oddDB))
+		} else {
+			sum += math.Log((1-oddShare)*normal(m.db, mean, std) + oddShare*normal(m.db, mean, oddDB))
+		}
+	}
+	return sum
+}
+
+// under is the likelihood of what was seen if the causes are at places.
+func (k *kinds) under(first, second effect, most float64) float64 {
+	a := [3]float64{first.vanishes, first.same, first.other}
+	b := [3]float64{second.vanishes, second.same, second.other}
+	sum := 0.0
+	for i := range a {
+		for j := range b {
+			sum += a[i] * b[j] * math.Exp(k[i][j]-most)
+		}
+	}
+	return math.Log(math.Max(sum, 1e-300)) + most
+}
+
+func (k *kinds) most() float64 {
+	most := math.Inf(-1)
+	for _, row := range k {
+		for _, v := range row {
+			most = math.Max(most, v)
+		}
+	}
+	return most
+}

@@ -1,0 +1,161 @@
+package hunt
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"slices"
+)
+
+// worthBits is the least that a condition must promise to be proposed.
+const worthBits = 0.02
+
+// Proposal is a condition to try.
+type Proposal struct {
+	Condition Condition `json:"condition"`
+	// Bits is by how much it is expected to reduce the entropy over the causes
+	// and where they come in.
+	Bits float64 `json:"bits"`
+	// Reason says in one line what it would tell apart.
+	Reason string `json:"reason"`
+}
+
+// conditions lists what can be tried on a board.
+func (b Board) conditions() []Condition {
+	var out []Condition
+	for _, o := range b.Outputs {
+		out = append(out, Condition{OutputUnplugged, o})
+		if b.Isolator {
+			out = append(out, Condition{OutputIsolated, o})
+		}
+	}
+	out = append(out, Condition{SupplyOff, ""}, Condition{OtherOutlet, ""}, Condition{InputShorted, ""}, Condition{BoardTurned, ""})
+	if b.Battery {
+		out = append(out, Condition{OnBattery, ""})
+	}
+	if b.LaptopBattery {
+		out = append(out, Condition{LaptopOnBattery, ""})
+	}
+	if !b.NoLights {
+		out = append(out, Condition{LightsOff, ""})
+	}
+	for _, d := range b.Devices {
+		out = append(out, Condition{SupplyOff, d}, Condition{DeviceBypassed, d})
+		if b.Battery {
+			out = append(out, Condition{OnBattery, d})
+		}
+	}
+	return out
+}
+
+// outcomes are what may be seen: each of comb and tones vanishes, stays or
+// does something else.
+type outcomes [9]float64
+
+// foretold is what a world lets one expect of a condition. The weaker of two
+// causes matters where the stronger one goes: only if it goes too, all is gone.
+func (w *whole) foretold(c Condition) outcomes {
+	comb, tone := effect{0, 1, 0}, effect{0, 1, 0}
+	if w.comb > 0 {
+		comb = effectOf(w.causes[w.mainComb], w.places[w.mainComb], c)
+		if w.comb == 2 {
+			comb = together(comb, effectOf(w.causes[1-w.mainComb], w.places[1-w.mainComb], c))
+		}
+	}
+	for k := w.comb; k < len(w.causes); k++ {
+		e := effectOf(w.causes[k], w.places[k], c)
+		if k == w.comb {
+			tone = e
+		} else {
+			tone = together(tone, e)
+		}
+	}
+	var out outcomes
+	for i, p := range []float64{comb.vanishes, comb.same, comb.other} {
+		for j, q := range []float64{tone.vanishes, tone.same, tone.other} {
+			out[3*i+j] = p * q
+		}
+	}
+	return out
+}
+
+// together is the effect on two at once, the first being the stronger.
+func together(first, second effect) effect {
+	gone := first.vanishes * second.vanishes
+	return effect{gone, first.same, 1 - gone - first.same}
+}
+
+// proposals ranks what was not tried yet by the mutual information between what
+// would be seen and which world it is.
+func (b *bench) proposals(worlds []whole) []Proposal {
+	var out []Proposal
+	for _, c := range b.board.conditions() {
+		if slices.ContainsFunc(b.spectra, func(s spectrum) bool { return s.condition == c }) {
+			continue
+		}
+		out = append(out, Proposal{c, information(worlds, c), telling(worlds, c)})
+	}
+	slices.SortStableFunc(out, func(a, b Proposal) int { return cmp.Compare(b.Bits, a.Bits) })
+	return out
+}
+
+func information(worlds []whole, c Condition) float64 {
+	var mean outcomes
+	within := 0.0
+	for i := range worlds {
+		seen := worlds[i].foretold(c)
+		for k, p := range seen {
+			mean[k] += worlds[i].weight * p
+		}
+		within += worlds[i].weight * seen.entropy()
+	}
+	return math.Max(0, mean.entropy()-within)
+}
+
+func (o outcomes) entropy() float64 {
+	sum := 0.0
+	for _, p := range o {
+		if p > 0 {
+			sum -= p * math.Log2(p)
+		}
+	}
+	return sum
+}
+
+// telling says which likely cause would go under a condition, and which would
+// stay.
+func telling(worlds []whole, c Condition) string {
+	type chance struct {
+		cause        string
+		weight, gone float64
+	}
+	var chances []chance
+	for _, w := range worlds {
+		k := slices.IndexFunc(chances, func(x chance) bool { return x.cause == w.causes[w.main] })
+		if k < 0 {
+			k = len(chances)
+			chances = append(chances, chance{cause: w.causes[w.main]})
+		}
+		chances[k].weight += w.weight
+		e := effectOf(w.causes[w.main], w.places[w.main], c)
+		chances[k].gone += w.weight * (1 - e.same)
+	}
+	goes, stays, goesBy, staysBy := "", "", 0.0, 0.0
+	for _, x := range chances {
+		if x.gone > goesBy {
+			goes, goesBy = x.cause, x.gone
+		}
+	}
+	for _, x := range chances {
+		if x.cause != goes && x.weight-x.gone > staysBy {
+			stays, staysBy = x.cause, x.weight-x.gone
+		}
+	}
+	switch {
+	case goes == "":
+		return "it may show what nothing else does"
+	case stays == "":
+		return fmt.Sprintf("it may show where the %s comes in", goes)
+	}
+	return fmt.Sprintf("%s should change, %s should not", goes, stays)
+}

@@ -1,0 +1,150 @@
+package hunt
+
+import (
+	"math"
+	"math/cmplx"
+)
+
+// template is what a cause foretells of the comb for one choice of what is not
+// known of it: each line's level relative to its strongest one in dB, and how
+// far from that it may be, as a standard deviation. It goes with numbers.
+type template struct{ db, spread []float64 }
+
+// combCauses bring lines of the mains.
+var combCauses = []string{GroundLoop, Magnetic, Ripple, Electric, Dimmer}
+
+// severities are how much more or less distorted than usual, in dB.
+var severities = []float64{-10, 0, 8}
+
+// templates lists what a cause may look like. unexplained is any comb at all.
+func templates(cause string) []template {
+	var out []template
+	switch cause {
+	case GroundLoop:
+		for _, d := range severities {
+			out = append(out, newTemplate(func(n int) (float64, float64) { return current(n, d) }))
+		}
+	case Magnetic:
+		for _, d := range severities {
+			out = append(out, newTemplate(func(n int) (float64, float64) {
+				db, spread := current(n, d)
+				return db + 20*math.Log10(float64(n)), spread
+			}))
+		}
+	case Electric:
+		for _, d := range severities {
+			for _, corner := range []float64{6, 1e9} {
+				out = append(out, newTemplate(func(n int) (float64, float64) {
+					db, spread := voltage(n, d)
+					return db + rising(n, corner), spread
+				}))
+			}
+		}
+	case Ripple:
+		for _, power := range []float64{0.3, 0.7, 1, 1.4, 2} {
+			out = append(out, newTemplate(func(n int) (float64, float64) { return rectified(n, power) }))
+		}
+	case Dimmer:
+		for _, deg := range []float64{30, 60, 90, 120, 150} {
+			for _, corner := range []float64{0.1, 30, 1e9} {
+				out = append(out, newTemplate(func(n int) (float64, float64) {
+					db, spread := phaseCut(n, deg*math.Pi/180)
+					return db + rising(n, corner), spread
+				}))
+			}
+		}
+	case unexplained:
+		for _, slope := range []float64{5, 15, 25} {
+			out = append(out, newTemplate(func(n int) (float64, float64) { return -slope * math.Log10(float64(n)), 12 }))
+		}
+	}
+	return out
+}
+
+// unexplained stands for a comb of no known cause.
+const unexplained = "unexplained"
+
+func newTemplate(of func(n int) (db, spread float64)) template {
+	t := template{make([]float64, len(numbers)), make([]float64, len(numbers))}
+	most := math.Inf(-1)
+	for i, n := range numbers {
+		t.db[i], t.spread[i] = of(n)
+		most = math.Max(most, t.db[i])
+	}
+	for i := range t.db {
+		t.db[i] -= most
+	}
+	return t
+}
+
+// rising is a first-order high-pass, what a stray capacitance makes with the
+// resistance of a node, with its corner at a harmonic.
+func rising(n int, corner float64) float64 {
+	r := float64(n) / corner
+	return 20*math.Log10(float64(n)) - 10*math.Log10(1+r*r)
+}
+
+// current is a mains current as rectifiers draw it, relative to its
+// fundamental: odd harmonics that fall off a little faster than 1/n, hardly
+// any even ones. The spread is wide, for no two houses are alike (common
+// practice; IEC 61000-3-2 allows a small supply 3.4 mA/W of the 3rd, 1.9 of the
+// 5th, 1.0 of the 7th, from memory).
+func current(n int, severityDB float64) (db, spread float64) {
+	switch {
+	case n == 1:
+		return 0, 0.5
+	case n%2 == 0:
+		return -38 - 20*math.Log10(float64(n)/2) + severityDB, 8
+	}
+	return -28*math.Log10(float64(n)) + 2 + severityDB, 6
+}
+
+// voltage is the mains voltage: a few per cent of the 5th and 7th, less of the
+// 3rd, little above (EN 50160 allows 6 % of the 5th, 5 % of the 3rd and the
+// 7th, 1.5 % of the 9th, 3.5 % of the 11th, 3 % of the 13th; from memory), and
+// most places have a third of that.
+func voltage(n int, severityDB float64) (db, spread float64) {
+	switch {
+	case n == 1:
+		return 0, 0.5
+	case n%2 == 0:
+		return -58 - 10*math.Log10(float64(n)/2) + severityDB, 9
+	case n <= 7:
+		return -36 + severityDB, 6
+	}
+	return -46 - 25*math.Log10(float64(n)/11) + severityDB, 8
+}
+
+// rectified is what a full-wave rectifier leaves on its reservoir: lines at
+// twice the mains and all multiples of that, falling as a power of their number:
+// 1 for a sawtooth, 2 where the rectifier conducts long, less where a regulator
+// lets more through the higher the frequency. Odd lines come from diodes that
+// are not alike.
+func rectified(n int, power float64) (db, spread float64) {
+	if n%2 == 1 {
+		return -45, 10
+	}
+	return -20 * power * math.Log10(float64(n)/2), 4
+}
+
+// phaseCut is a sine that is off from each zero crossing to an angle: odd
+// lines only, 2/π·∫ sin θ·exp(−jnθ) dθ from the angle to π. Near a null of the
+// series what is not ideal fills it.
+func phaseCut(n int, angle float64) (db, spread float64) {
+	edge := 2 / math.Pi * math.Sin(angle) / float64(n)
+	if n%2 == 0 {
+		return 20*math.Log10(edge) - 40, 10
+	}
+	var c complex128
+	if n == 1 {
+		s := math.Sin(angle)
+		c = complex(-s*s/math.Pi, -(math.Pi-angle+math.Sin(2*angle)/2)/math.Pi)
+	} else {
+		k := float64(n)
+		primitive := func(t float64) complex128 {
+			return cmplx.Rect(1, -k*t) * complex(-math.Cos(t), -k*math.Sin(t)) / complex(1-k*k, 0)
+		}
+		c = complex(2/math.Pi, 0) * (primitive(math.Pi) - primitive(angle))
+	}
+	return 20 * math.Log10(math.Hypot(cmplx.Abs(c), 0.2*edge)), 3
+}

@@ -1,0 +1,233 @@
+package hunt
+
+import "math"
+
+// A combFit is how well a set of at most two causes explains the comb as
+// found, and what share of each line's power each has then.
+type combFit struct {
+	causes []string
+	// logEvidence is the logarithm of the mean likelihood over all that is not
+	// known: levels, distortion, corner, firing angle.
+	logEvidence float64
+	// share is by cause, and last what is left to clutter, by line, where the
+	// fit is best; levelDB is each cause's strongest line there.
+	share   [][]float64
+	levelDB []float64
+}
+
+const (
+	// clutterDB under the strongest line anything may lie, from whatever else
+	// is about; clutterSpread is how far from there.
+	clutterDB     = -48.0
+	clutterSpread = 9.0
+	// tailShare of lines miss what is foretold by tailDB or more.
+	tailShare = 0.03
+	tailDB    = 14.0
+	// levelStepDB divides the levels tried, from a little over the strongest
+	// line down to levelReachDB under it.
+	levelStepDB  = 4.0
+	levelReachDB = 44.0
+	levelOverDB  = 8.0
+	// beatingDB2 times both shares of power is the variance that the unknown
+	// phase between two causes adds to a line's level: 2·(20/ln 10)²·w·(1−w),
+	// widened for the long tail towards silence.
+	beatingDB2 = 100.0
+)
+
+// fitComb explains the spectrum by a set of causes.
+func fitComb(s *spectrum, causes []string) combFit {
+	best := combFit{causes: causes, logEvidence: math.Inf(-1)}
+	top := s.loudestDB()
+	var levels []float64
+	for l := top + levelOverDB; l >= top-levelReachDB; l -= levelStepDB {
+		levels = append(levels, l)
+	}
+	if len(causes) == 1 {
+		all := templates(causes[0])
+		var logs []float64
+		most := math.Inf(-1)
+		for i := range all {
+			for l := top + levelOverDB; l >= top-levelReachDB; l-- {
+				v := logLikelihood(s, top, []*template{&all[i]}, []float64{l})
+				logs = append(logs, v)
+				if v > most {
+					most = v
+					best.share, best.levelDB = shares(top, []*template{&all[i]}, []float64{l}), []float64{l}
+				}
+			}
+		}
+		best.logEvidence = logMean(logs)
+		return best
+	}
+	a, b := templates(causes[0]), templates(causes[1])
+	var logs []float64
+	most := math.Inf(-1)
+	for i := range a {
+		for j := range b {
+			pair := []*template{&a[i], &b[j]}
+			for _, la := range levels {
+				for _, lb := range levels {
+					v := logLikelihood(s, top, pair, []float64{la, lb})
+					logs = append(logs, v)
+					if v > most {
+						most = v
+						best.share, best.levelDB = shares(top, pair, []float64{la, lb}), []float64{la, lb}
+					}
+				}
+			}
+		}
+	}
+	best.logEvidence = logMean(logs)
+	return best
+}
+
+const dbToNeper = math.Ln10 / 10
+
+func powerOf(db float64) float64 { return math.Exp(db * dbToNeper) }
+
+// logLikelihood is that of all lines under templates at levels, with clutter.
+func logLikelihood(s *spectrum, top float64, ts []*template, levels []float64) float64 {
+	sum := 0.0
+	clutter := powerOf(top + clutterDB)
+	for i, l := range s.lines {
+		if l.absent {
+			continue
+		}
+		total := clutter
+		spread2 := clutter * clutter * clutterSpread * clutterSpread
+		cross := 0.0
+		for k, t := range ts {
+			p := powerOf(levels[k] + t.db[i])
+			cross += p * total
+			spread2 += p * p * t.spread[i] * t.spread[i]
+			total += p
+		}
+		mean := math.Log(total) / dbToNeper
+		std := math.Sqrt((spread2+beatingDB2*cross)/(total*total) + l.std*l.std + 0.1)
+		if l.bound {
+			sum += math.Log((1-tailShare)*below1(l.db, mean, std) + tailShare*below1(l.db, mean, tailDB))
+		} else {
+			sum += math.Log((1-tailShare)*normal(l.db, mean, std) + tailShare*normal(l.db, mean, tailDB))
+		}
+	}
+	return sum
+}
+
+// shares are of each cause in each line, and of clutter last.
+func shares(top float64, ts []*template, levels []float64) [][]float64 {
+	out := make([][]float64, len(ts)+1)
+	for k := range out {
+		out[k] = make([]float64, len(numbers))
+	}
+	for i := range numbers {
+		total := powerOf(top + clutterDB)
+		out[len(ts)][i] = total
+		for k, t := range ts {
+			out[k][i] = powerOf(levels[k] + t.db[i])
+			total += out[k][i]
+		}
+		for k := range out {
+			out[k][i] /= total
+		}
+	}
+	return out
+}
+
+// normal is the density of a normal variate.
+func normal(x, mean, std float64) float64 {
+	d := (x - mean) / std
+	return math.Exp(-d*d/2) / (std * math.Sqrt(2*math.Pi))
+}
+
+// below1 is the chance that a normal variate is under x, never quite 0.
+func below1(x, mean, std float64) float64 {
+	return math.Max(math.Erfc((mean-x)/(std*math.Sqrt2))/2, 1e-12)
+}
+
+// logMean is the logarithm of the mean of exponentials.
+func logMean(logs []float64) float64 {
+	return logSum(logs) - math.Log(float64(len(logs)))
+}
+
+func logSum(logs []float64) float64 {
+	most := math.Inf(-1)
+	for _, v := range logs {
+		most = math.Max(most, v)
+	}
+	if math.IsInf(most, -1) {
+		return most
+	}
+	sum := 0.0
+	for _, v := range logs {
+		sum += math.Exp(v - most)
+	}
+	return most + math.Log(sum)
+}
+
+// Phase relations say more of two causes than levels do: the lines of a
+// sawtooth and those of a sharp edge are in step. How far they may be out of
+// step is the concentration of a von Mises distribution; phaseShare of them
+// are, the others are anywhere.
+const (
+	phaseConcentration = 2.5
+	phaseShare         = 0.8
+)
+
+// logPhase is by how much better the phases fit the cause than chance.
+func logPhase(s *spectrum, cause string) float64 {
+	at := map[int]line{}
+	for i, n := range numbers {
+		if l := s.lines[i]; l.phased && !l.bound && l.std < 1.5 {
+			at[n] = l
+		}
+	}
+	switch cause {
+	case Ripple:
+		return sawtoothPhases(at)
+	case Dimmer:
+		return edgePhases(at)
+	}
+	return 0
+}
+
+// sawtoothPhases: Σ sin(mθ)/m has all its sines begin together, so that line
+// 2m, as a cosine, is at m times line 2's phase less (1−m) quarter turns, one
+// way or the other.
+func sawtoothPhases(at map[int]line) float64 {
+	two, ok := at[2]
+	if !ok {
+		return 0
+	}
+	var ways []float64
+	for _, way := range []float64{math.Pi / 2, -math.Pi / 2} {
+		sum := 0.0
+		for m := 2; m <= 5; m++ {
+			if l, ok := at[2*m]; ok {
+				sum += logStep(l.phase - float64(m)*two.phase - float64(1-m)*way)
+			}
+		}
+		ways = append(ways, sum)
+	}
+	return logMean(ways)
+}
+
+// edgePhases: the lines of an edge advance by one angle from each to the next.
+func edgePhases(at map[int]line) float64 {
+	sum := 0.0
+	for n := 7; n+2 <= 29; n += 4 {
+		a, ok1 := at[n-2]
+		b, ok2 := at[n]
+		c, ok3 := at[n+2]
+		if ok1 && ok2 && ok3 {
+			sum += logStep(c.phase - 2*b.phase + a.phase)
+		}
+	}
+	return sum
+}
+
+// logStep compares a phase out of step by x with one that is anywhere.
+func logStep(x float64) float64 {
+	// I0(2.5) = 3.2898 (Abramowitz & Stegun, table 9.8, from memory).
+	const bessel = 3.2898
+	return math.Log(phaseShare*math.Exp(phaseConcentration*math.Cos(x))/bessel + 1 - phaseShare)
+}

@@ -1,0 +1,195 @@
+package hunt
+
+import (
+	"cmp"
+	"math"
+	"slices"
+)
+
+// world is one way in which things may be as to the comb, or as to the tones:
+// which causes are there and where each comes in, with the logarithm of its
+// weight.
+type world struct {
+	causes []string
+	places []place
+	log    float64
+	// volts is how much each cause has in the whole.
+	volts []float64
+}
+
+// bench is what is weighed: the spectra at one output, and the board.
+type bench struct {
+	board   Board
+	output  string
+	spectra []spectrum
+}
+
+func (b *bench) base() *spectrum { return &b.spectra[0] }
+
+// Priors of causes before anything was seen, relative to each other: loops are
+// met most (common practice, no source), what no cause explains is rare.
+var prior = map[string]float64{
+	GroundLoop: 0.25, Magnetic: 0.15, Ripple: 0.15, Electric: 0.15, Dimmer: 0.12,
+	Converter: 0.6, Beat: 0.2, USB: 0.2,
+	HissOnly: 0.05, Bench: 0.03,
+}
+
+// weaklyDB is how far the comb of an instrument that is in order lies under
+// its hiss, and weaklySpread how much that differs; hum that is worth a hunt is
+// anywhere over rangeDB.
+const (
+	weaklyDB     = -25.0
+	weaklySpread = 8.0
+	rangeDB      = 100.0
+)
+
+// combWorlds lists what may be so as to the comb.
+func (b *bench) combWorlds() []world {
+	base := b.base()
+	if base.visible() == 0 {
+		return []world{{}}
+	}
+	var out []world
+	for i, c := range combCauses {
+		out = append(out, b.worldsOf(combFitOf(base, c), math.Log(prior[c]/rangeDB))...)
+		for _, d := range combCauses[i+1:] {
+			out = append(out, b.worldsOf(combFitOf(base, c, d), math.Log(prior[c]*prior[d]/rangeDB))...)
+		}
+	}
+	weak := 20 * math.Log10(base.strength()/math.Max(base.hiss.RMS.Value, 1e-12))
+	odd := fitComb(base, []string{unexplained})
+	for _, c := range []string{HissOnly, Bench} {
+		p := prior[c] * normal(math.Max(weak, weaklyDB), weaklyDB, weaklySpread)
+		if c == Bench && b.board.Profile {
+			p *= 0.1 // its own is taken off already
+		}
+		odd.causes = []string{c}
+		out = append(out, b.worldsOf(odd, math.Log(p))...)
+	}
+	return out
+}
+
+func combFitOf(s *spectrum, causes ...string) combFit {
+	f := fitComb(s, causes)
+	for k, c := range causes {
+		// Phases say something of a cause only where it has the lines to itself.
+		if p := logPhase(s, c); len(causes) == 1 || meanShare(f.share[k], s) > 0.3 {
+			f.logEvidence += p
+		}
+	}
+	return f
+}
+
+func meanShare(share []float64, s *spectrum) float64 {
+	sum, n := 0.0, 0.0
+	for i, l := range s.lines {
+		if !l.bound && !l.absent {
+			sum += share[i]
+			n++
+		}
+	}
+	return sum / math.Max(n, 1)
+}
+
+// worldsOf multiplies a fit by what each condition says, place by place.
+func (b *bench) worldsOf(f combFit, logPrior float64) []world {
+	var seen []kinds
+	for i := range b.spectra[1:] {
+		seen = append(seen, likelihoodOf(combMoves(b.base(), &b.spectra[i+1], f.share), len(f.causes) == 2))
+	}
+	volts := make([]float64, len(f.causes))
+	for k := range volts {
+		for i, l := range b.base().lines {
+			if !l.bound && !l.absent {
+				volts[k] += f.share[k][i] * powerOf(l.db)
+			}
+		}
+		volts[k] = math.Sqrt(volts[k])
+	}
+	return b.placed(f.causes, volts, seen, f.logEvidence+logPrior)
+}
+
+// placed spreads the weight of a set of causes over where they may come in.
+func (b *bench) placed(causes []string, volts []float64, seen []kinds, log float64) []world {
+	most := make([]float64, len(seen))
+	for i := range seen {
+		most[i] = seen[i].most()
+	}
+	second := []place{{prior: 1}}
+	if len(causes) == 2 {
+		second = places(causes[1], b.board, b.output)
+	}
+	var out []world
+	for _, p := range places(causes[0], b.board, b.output) {
+		for _, q := range second {
+			w := world{causes: causes, volts: volts, places: []place{p, q}[:len(causes)], log: log + math.Log(p.prior*q.prior)}
+			for i := range seen {
+				c := b.spectra[i+1].condition
+				other := effect{0, 1, 0}
+				if len(causes) == 2 {
+					other = effectOf(causes[1], q, c)
+				}
+				w.log += seen[i].under(effectOf(causes[0], p, c), other, most[i])
+			}
+			out = append(out, w)
+		}
+	}
+	return out
+}
+
+// toneWorlds lists what may be so as to the tones. That none of the causes
+// brings them is kept in, for stray tones.
+func (b *bench) toneWorlds() []world {
+	base := b.base()
+	if len(base.tones) == 0 {
+		return []world{{}}
+	}
+	strays := fitTones(base, nil)
+	out := []world{{log: strays.logEvidence + math.Log(0.3)}}
+	for i, c := range toneCauses {
+		out = append(out, b.toneWorldsOf([]string{c}, prior[c])...)
+		for _, d := range toneCauses[i+1:] {
+			out = append(out, b.toneWorldsOf([]string{c, d}, prior[c]*prior[d])...)
+		}
+	}
+	for i := range b.spectra[1:] {
+		// No cause has a share in a stray, and nothing that is done moves it.
+		share := [][]float64{make([]float64, len(base.tones)), strays.share[0]}
+		out[0].log += logMoves(toneMoves(base, &b.spectra[i+1], share), []float64{0, 0}, false)
+	}
+	return out
+}
+
+func (b *bench) toneWorldsOf(causes []string, prior float64) []world {
+	f := fitTones(b.base(), causes)
+	var seen []kinds
+	for i := range b.spectra[1:] {
+		seen = append(seen, likelihoodOf(toneMoves(b.base(), &b.spectra[i+1], f.share), len(causes) == 2))
+	}
+	volts := make([]float64, len(causes))
+	for k := range volts {
+		for i, t := range b.base().tones {
+			volts[k] += f.share[k][i] * t.RMS.Value * t.RMS.Value
+		}
+		volts[k] = math.Sqrt(volts[k])
+	}
+	return b.placed(causes, volts, seen, f.logEvidence+math.Log(prior))
+}
+
+// normalised makes weights of logarithms, the heaviest first, and leaves out
+// what is next to impossible.
+func normalised(worlds []world) []world {
+	logs := make([]float64, len(worlds))
+	for i, w := range worlds {
+		logs[i] = w.log
+	}
+	sum := logSum(logs)
+	var out []world
+	for _, w := range worlds {
+		if w.log -= sum; w.log > math.Log(1e-5) {
+			out = append(out, w)
+		}
+	}
+	slices.SortStableFunc(out, func(a, b world) int { return cmp.Compare(b.log, a.log) })
+	return out
+}
