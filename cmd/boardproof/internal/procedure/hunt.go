@@ -32,6 +32,9 @@ type Hunt struct {
 	Done []HuntTake
 
 	began time.Time
+	// restless are the reasons for which a repeat was no better than the
+	// silence before it: what always moves is not asked about again.
+	restless []string
 }
 
 // HuntTake is one silence of a hunt.
@@ -100,7 +103,7 @@ func (h *Hunt) room() bool { return h.AtMost == 0 || len(h.Done) < h.AtMost }
 
 // tried records a condition and shows it, and once more where it was moving.
 func (h *Hunt) tried(ctx context.Context, c Choice, search *searching, lead Hunter) error {
-	for repeat := false; ; repeat = true {
+	for before := ""; ; {
 		if err := h.record(ctx, c, search); err != nil {
 			return fmt.Errorf("%s: %w", c.Condition, err)
 		}
@@ -108,12 +111,17 @@ func (h *Hunt) tried(ctx context.Context, c Choice, search *searching, lead Hunt
 			return err
 		}
 		moving := movingIn(h.Done[len(h.Done)-1].Readings)
-		if moving == "" || repeat || !h.room() {
+		if before != "" && moving == before {
+			h.restless = append(h.restless, moving)
+			h.Operator.Say("it was so again: " + moving + "; repeats do not help and are not asked for again for that")
+		}
+		if moving == "" || before != "" || slices.Contains(h.restless, moving) || !h.room() {
 			return nil
 		}
 		if again, err := lead.Again(moving); err != nil || !again {
 			return err
 		}
+		before = moving
 		c.Why = "repeated: " + moving
 	}
 }

@@ -64,7 +64,7 @@ func (s *searching) handWork(first bool) (prompt, caution string) {
 	}
 	if first {
 		prompt = asFoundPrompt + "; then " + prompt
-		cautions = append([]string{MeasureCaution, earthCaution}, cautions...)
+		cautions = append([]string{foundCaution, earthCaution}, cautions...)
 	}
 	return prompt, strings.Join(cautions, "; ")
 }

@@ -13,6 +13,7 @@ const (
 	earthCaution  = "the protective earth is never lifted, by no adaptor and no tape: isolate the signal with a transformer"
 	outletCaution = "a faulty outlet or installation goes to a licensed electrician; local codes come first"
 	supplyCaution = "a supply or an amplifier is never opened: its inside goes to a licensed technician"
+	foundCaution  = "amplifiers turned down; phantom power off; never a loudspeaker output into an interface"
 	plugCaution   = "turn the amplifiers down before anything is plugged or unplugged"
 )
 
@@ -65,26 +66,25 @@ const (
 // handWork is what to do for a condition, beginning with what to undo of the
 // one before, and what to mind.
 func handWork(c, before hunt.Condition, first bool) (prompt, caution string) {
-	if c == hunt.AsFound {
-		if first {
-			return asFoundPrompt, strings.Join([]string{MeasureCaution, earthCaution}, "; ")
-		}
+	switch {
+	case first && c == hunt.AsFound:
+		return asFoundPrompt, foundCaution + "; " + earthCaution
+	case c == before:
+		return "leave everything as it is: " + c.String(), ""
+	case c == hunt.AsFound:
 		return backPrompt, plugCaution
 	}
 	w, known := changes[c.Change]
 	do, cautions := w.do, w.caution
 	switch {
 	case !known:
-		do, cautions = c.String(), []string{plugCaution, earthCaution, supplyCaution}
+		do, cautions = "do this: "+c.String(), []string{plugCaution, earthCaution, supplyCaution}
 	case w.of == deviceOrAll && c.Subject == "":
 		do = w.all
 	case w.of != nothing:
 		do = fmt.Sprintf(w.do, c.Subject)
 	}
-	switch {
-	case before == c:
-		do = "leave it as it is: " + c.String()
-	case before != hunt.AsFound:
+	if before != hunt.AsFound {
 		do = fmt.Sprintf("put back what was changed (%s), then %s", before, do)
 	}
 	return do, strings.Join(cautions, "; ")
