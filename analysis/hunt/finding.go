@@ -138,7 +138,7 @@ func helpWords(c *Change, readings []Reading) string {
 	}
 	by := fmt.Sprintf("%.1f ± %.1f dB less ", -c.DB.Value, math.Max(c.ExpandedDB, 0.1))
 	if c.AtMost {
-		by = fmt.Sprintf("%.1f dB less or more ", -c.DB.Value)
+		by = fmt.Sprintf("at least %.1f dB less ", -c.DB.Value)
 	}
 	return doing(c.Condition) + does + by + at(c, readings)
 }
