@@ -6,15 +6,11 @@ import (
 	"math/rand/v2"
 
 	"boardproof/analysis"
-	"boardproof/calibration"
-	"boardproof/capture"
 	"boardproof/capture/simboard"
-	"boardproof/testsignals"
+	"boardproof/cmd/internal/randombench"
 )
 
 const (
-	// boardDBFS is what the boards are measured with.
-	boardDBFS = -24.0
 	// clockPPM is the limit that the interface's clock is stated to keep.
 	clockPPM = 50.0
 	// curveStdDB is how well a weighting's curve is stated to be defined.
@@ -40,62 +36,33 @@ type seen struct {
 }
 
 // measureBoard draws a board, puts it on the bench and reads it.
-func (b *bench) measureBoard(rng *rand.Rand, p plan) ([]seen, error) {
+func measureBoard(b *randombench.Bench, rng *rand.Rand, p plan) ([]seen, error) {
 	cfg := simboard.Random(rng)
-	cfg.Interface = b.config.Interface
-	cfg.Mains.StartHz += math.Round(b.config.Mains.StartHz/10)*10 - math.Round(cfg.Mains.StartHz/10)*10
+	cfg.Interface = b.Config.Interface
+	cfg.Mains.StartHz += math.Round(b.Config.Mains.StartHz/10)*10 - math.Round(cfg.Mains.StartHz/10)*10
 	sim, err := simboard.New(cfg)
 	if err != nil {
 		return nil, err
 	}
-	profile, err := b.calibrate(b.drawErrors(rng))
+	profile, err := b.Calibrate(b.DrawErrors(rng))
 	if err != nil {
 		return nil, err
 	}
-	sweep, err := readSweep(sim, profile, p.sweepS)
+	sweep, err := randombench.ReadSweep(sim, profile, p.sweepS)
 	if err != nil {
 		return nil, err
 	}
-	quiet, span, err := readSilence(sim, profile, p.silenceS)
+	quiet, span, err := randombench.ReadSilence(sim, profile, p.silenceS)
 	if err != nil {
 		return nil, err
 	}
 	// The simulation counts time by the interface's clock. One that is off
 	// makes each true frequency this much larger than what was counted.
-	clock := 1 + evenly(rng, clockPPM)*1e-6
+	clock := 1 + randombench.Evenly(rng, clockPPM)*1e-6
 	mainsHz := clock * meanMains(sim.LastTake(), span)
 	t := &boardTruth{Truth: sim.Truth(), mainsHz: mainsHz, nominalHz: cfg.Mains.StartHz, curveDB: curveStdDB * rng.NormFloat64()}
 	sweep.Add(quiet)
 	return t.compare(sweep), nil
-}
-
-func readSweep(sim *simboard.Simboard, p *calibration.Profile, seconds float64) (analysis.Result, error) {
-	t, err := record(sim, testsignals.New(testsignals.Sweep, rateHz, boardDBFS, seconds), capture.ToBoard)
-	if err != nil {
-		return analysis.Result{}, err
-	}
-	rec, err := t.recording(p)
-	if err != nil {
-		return analysis.Result{}, err
-	}
-	return analysis.SweepResult(rec, nil, analysis.DefaultBand)
-}
-
-// readSilence also returns from when to when the silence lasted, in seconds of
-// the take.
-func readSilence(sim *simboard.Simboard, p *calibration.Profile, seconds float64) (res analysis.Result, span [2]float64, err error) {
-	t, err := record(sim, testsignals.New(testsignals.Silence, rateHz, boardDBFS, seconds), capture.ToBoard)
-	if err != nil {
-		return res, span, err
-	}
-	rec, err := t.recording(p)
-	if err != nil {
-		return res, span, err
-	}
-	body := t.signal.Body
-	span = [2]float64{(rec.OffsetFrames + float64(body.Start)) / rateHz, (rec.OffsetFrames + float64(body.End)) / rateHz}
-	res, err = analysis.SilenceOf(rec)
-	return res, span, err
 }
 
 // meanMains is the slope of the straight line that fits the mains phase best,

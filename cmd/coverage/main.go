@@ -24,6 +24,7 @@ import (
 	"time"
 
 	"boardproof/capture"
+	"boardproof/cmd/internal/randombench"
 )
 
 // boardsPerBench share one interface and the recordings of its calibration.
@@ -122,13 +123,13 @@ func (p plan) measure(ctx context.Context) ([][]seen, error) {
 // was refused, as clipped, is left empty: there is no reading to be right.
 func (p plan) measureBench(number int, boards [][]seen) error {
 	rng := rand.New(rand.NewPCG(p.seed, uint64(number)))
-	b, err := newBench(rng, p)
+	b, err := randombench.NewBench(rng, p.sweepS, p.silenceS)
 	if err != nil {
 		return fmt.Errorf("bench %d: %w", number, err)
 	}
 	for i := range boards {
 		var refused *capture.BadTake
-		boards[i], err = b.measureBoard(rng, p)
+		boards[i], err = measureBoard(b, rng, p)
 		if err != nil && !errors.As(err, &refused) {
 			return fmt.Errorf("bench %d, board %d: %w", number, i+1, err)
 		}

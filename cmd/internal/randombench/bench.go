@@ -1,4 +1,10 @@
-package main
+// Package randombench draws simulated benches at random and calibrates them with
+// every error drawn as calibration states it: what the programs that count how
+// often a statement is right have in common.
+//
+// In this room: benches, the errors of their calibrations, and reading a
+// simulated board by way of them. Not in this room: what is counted.
+package randombench
 
 import (
 	"context"
@@ -16,7 +22,7 @@ import (
 )
 
 const (
-	rateHz = 48000
+	RateHz = 48000
 	// calibrationDBFS is what is played to the meter and through the loopback.
 	calibrationDBFS = -12.0
 	// meterToneHz is where cheap meters are good.
@@ -25,63 +31,79 @@ const (
 
 var patching = []calibration.Patching{{Output: "A", Input: 1}, {Output: "B", Input: 2}}
 
-// taken is a proved take with what was played.
-type taken struct {
-	signal *testsignals.Signal
+// Taken is a proved take with what was played.
+type Taken struct {
+	Signal *testsignals.Signal
 	take   *capture.Take
 	proof  *capture.Proof
 }
 
-func record(sim *simboard.Simboard, spec testsignals.Spec, patch capture.Patch) (taken, error) {
+// Record takes one signal; the error may be a *capture.BadTake.
+func Record(sim *simboard.Simboard, spec testsignals.Spec, patch capture.Patch) (Taken, error) {
 	sig, err := testsignals.Generate(spec)
 	if err != nil {
-		return taken{}, err
+		return Taken{}, err
 	}
 	take, err := sim.Record(context.Background(), capture.Request{Signal: sig, Outputs: []int{1}, Inputs: []int{1, 2}, Patch: patch})
 	if err != nil {
-		return taken{}, err
+		return Taken{}, err
 	}
 	proof, err := capture.Check(take, sig, capture.Expect{NoSignal: patch == capture.Terminated})
-	return taken{sig, take, proof}, err
+	return Taken{sig, take, proof}, err
 }
 
-func (t taken) recording(p *calibration.Profile) (*analysis.Recording, error) {
-	rec, _, err := calibration.Recording(t.take, t.proof, t.signal, patching, p, time.Now())
+// Recording is t as the estimators take it; p may be nil.
+func (t Taken) Recording(p *calibration.Profile) (*analysis.Recording, error) {
+	rec, _, err := calibration.Recording(t.take, t.proof, t.Signal, patching, p, time.Now())
 	return rec, err
 }
 
-// bench is a simulated interface and what was recorded to calibrate it. Each
+// Bench is a simulated interface and what was recorded to calibrate it. Each
 // board that it measures gets a calibration of its own from that: another
 // meter, other leads.
-type bench struct {
-	config   simboard.Config
-	truth    *simboard.Truth
+type Bench struct {
+	Config   simboard.Config
+	Truth    *simboard.Truth
 	loopback *analysis.Recording
 	// inputs hold floor and distortion, in the volts of the true full scales.
 	inputs []calibration.Input
 }
 
-func newBench(rng *rand.Rand, p plan) (*bench, error) {
-	b := &bench{config: simboard.Random(rng)}
-	shareResponse(&b.config.Interface, rng)
-	sim, err := simboard.New(b.config)
+// NewBench draws a bench and records what a calibration needs, with signals of
+// these lengths in seconds.
+func NewBench(rng *rand.Rand, sweepS, silenceS float64) (*Bench, error) {
+	config := simboard.Random(rng)
+	shareResponse(&config.Interface, rng)
+	return recordBench(config, sweepS, silenceS)
+}
+
+// Again is the same bench recorded once more for another calibration.
+func (b *Bench) Again(rng *rand.Rand, sweepS, silenceS float64) (*Bench, error) {
+	config := b.Config
+	config.Seed = rng.Uint64()
+	return recordBench(config, sweepS, silenceS)
+}
+
+func recordBench(config simboard.Config, sweepS, silenceS float64) (*Bench, error) {
+	b := &Bench{Config: config}
+	sim, err := simboard.New(b.Config)
 	if err != nil {
 		return nil, err
 	}
-	b.truth = sim.Truth()
-	if b.loopback, err = recordBare(sim, testsignals.New(testsignals.Sweep, rateHz, calibrationDBFS, p.sweepS), capture.Loopback); err != nil {
+	b.Truth = sim.Truth()
+	if b.loopback, err = recordBare(sim, testsignals.New(testsignals.Sweep, RateHz, calibrationDBFS, sweepS), capture.Loopback); err != nil {
 		return nil, err
 	}
-	tone, err := recordBare(sim, testsignals.New(testsignals.Tone, rateHz, calibrationDBFS, 0), capture.Loopback)
+	tone, err := recordBare(sim, testsignals.New(testsignals.Tone, RateHz, calibrationDBFS, 0), capture.Loopback)
 	if err != nil {
 		return nil, err
 	}
-	quiet, err := recordBare(sim, testsignals.New(testsignals.Silence, rateHz, -90, p.silenceS), capture.Terminated)
+	quiet, err := recordBare(sim, testsignals.New(testsignals.Silence, RateHz, -90, silenceS), capture.Terminated)
 	if err != nil {
 		return nil, err
 	}
 	for _, c := range patching {
-		full := analysis.Estimate{Value: b.truth.InputFullScaleDBu(c.Input)}
+		full := analysis.Estimate{Value: b.Truth.InputFullScaleDBu(c.Input)}
 		b.inputs = append(b.inputs, calibration.Input{Channel: c.Input, FullScaleDBu: full})
 	}
 	if err := calibration.AddDistortion(b.inputs, tone); err != nil {
@@ -92,11 +114,11 @@ func newBench(rng *rand.Rand, p plan) (*bench, error) {
 
 // recordBare is a recording of a bench that was not calibrated.
 func recordBare(sim *simboard.Simboard, spec testsignals.Spec, patch capture.Patch) (*analysis.Recording, error) {
-	t, err := record(sim, spec, patch)
+	t, err := Record(sim, spec, patch)
 	if err != nil {
 		return nil, fmt.Errorf("calibrating: %w", err)
 	}
-	return t.recording(nil)
+	return t.Recording(nil)
 }
 
 // floorIn is the floor of an input whose volts are taken to be so many times
@@ -135,8 +157,8 @@ func shareResponse(f *simboard.Interface, rng *rand.Rand) {
 	}
 }
 
-// calibrationErrors are what a calibration is off by, each drawn as it is stated.
-type calibrationErrors struct {
+// CalibrationErrors are what a calibration is off by, each drawn as it is stated.
+type CalibrationErrors struct {
 	meter calibration.MeterReading
 	// plug is what each lead's gain is off by, relative; delayS what the delay
 	// is off by beyond what the simulated lead does to it.
@@ -148,8 +170,8 @@ type calibrationErrors struct {
 	outputOhms, inputsOhms float64
 }
 
-// evenly draws from a rectangular distribution of half width limit.
-func evenly(rng *rand.Rand, limit float64) float64 { return limit * (2*rng.Float64() - 1) }
+// Evenly draws from a rectangular distribution of half width limit.
+func Evenly(rng *rand.Rand, limit float64) float64 { return limit * (2*rng.Float64() - 1) }
 
 // Repeatability of the loopback lead's gain (standard uncertainty, relative)
 // and limit of its delay in seconds, as calibration states them.
@@ -158,50 +180,51 @@ const (
 	leadDelayS = 10e-9
 )
 
-func (b *bench) drawErrors(rng *rand.Rand) calibrationErrors {
-	var e calibrationErrors
-	face := b.config.Interface
+// DrawErrors draws what one calibration of b is off by.
+func (b *Bench) DrawErrors(rng *rand.Rand) CalibrationErrors {
+	var e CalibrationErrors
+	face := b.Config.Interface
 	if rng.IntN(2) == 0 {
-		e.loadingDB = evenly(rng, 0.1)
+		e.loadingDB = Evenly(rng, 0.1)
 	} else {
 		// In the simulated loopback each input loads the output for itself.
-		e.outputOhms, e.inputsOhms = face.OutputOhms*(1+evenly(rng, 0.2)), face.Inputs[0].Ohms
+		e.outputOhms, e.inputsOhms = face.OutputOhms*(1+Evenly(rng, 0.2)), face.Inputs[0].Ohms
 	}
 	for _, in := range face.Inputs {
 		e.plug = append(e.plug, plugRelStd*rng.NormFloat64())
-		e.delayS = append(e.delayS, evenly(rng, leadDelayS)-face.OutputOhms*in.Farads)
+		e.delayS = append(e.delayS, Evenly(rng, leadDelayS)-face.OutputOhms*in.Farads)
 	}
 	e.meter = b.readMeter(rng, e.loadingDB)
 	return e
 }
 
 // readMeter is what a meter of random accuracy shows of the tone.
-func (b *bench) readMeter(rng *rand.Rand, loadingDB float64) calibration.MeterReading {
+func (b *Bench) readMeter(rng *rand.Rand, loadingDB float64) calibration.MeterReading {
 	m := calibration.MeterReading{
 		PercentOfReading: 0.05 * math.Pow(20, rng.Float64()), // 0.05 to 1 %
 		DigitsOff:        float64(rng.IntN(6)),
 		ResolutionV:      []float64{1e-4, 1e-3}[rng.IntN(2)],
 	}
 	v := b.trueMeterVolts(loadingDB)
-	v += evenly(rng, m.PercentOfReading/100*v+m.DigitsOff*m.ResolutionV)
+	v += Evenly(rng, m.PercentOfReading/100*v+m.DigitsOff*m.ResolutionV)
 	m.VoltsRMS = math.Round(v/m.ResolutionV) * m.ResolutionV
 	return m
 }
 
 // trueMeterVolts is what stands at the meter, at the terminals of input 1.
-func (b *bench) trueMeterVolts(loadingDB float64) float64 {
-	gain := cmplx.Abs(b.truth.SampleResponse(capture.Loopback, 1, meterToneHz))
-	return math.Pow(10, (calibrationDBFS+loadingDB)/20) * gain * analysis.VoltsFromDBu(b.truth.InputFullScaleDBu(1))
+func (b *Bench) trueMeterVolts(loadingDB float64) float64 {
+	gain := cmplx.Abs(b.Truth.SampleResponse(capture.Loopback, 1, meterToneHz))
+	return math.Pow(10, (calibrationDBFS+loadingDB)/20) * gain * analysis.VoltsFromDBu(b.Truth.InputFullScaleDBu(1))
 }
 
-// calibrate makes the profile that the bench's recordings give with errors e.
-func (b *bench) calibrate(e calibrationErrors) (*calibration.Profile, error) {
+// Calibrate makes the profile that the bench's recordings give with errors e.
+func (b *Bench) Calibrate(e CalibrationErrors) (*calibration.Profile, error) {
 	full, err := calibration.OutputFullScale(e.meter, calibrationDBFS)
 	if err != nil {
 		return nil, err
 	}
 	p := &calibration.Profile{
-		ID: "coverage", Instrument: capture.Description{Device: "simulated bench", RateHz: rateHz},
+		ID: "coverage", Instrument: capture.Description{Device: "simulated bench", RateHz: RateHz},
 		ValidUntil: time.Now().Add(time.Hour), Output: 1, OutputFullScaleDBu: full.Estimate(),
 		LoadingDB: calibration.Loading(e.outputOhms, e.inputsOhms),
 	}
