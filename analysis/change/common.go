@@ -91,10 +91,20 @@ func budgetOf(r analysis.Reading) analysis.Budget {
 		}
 		return analysis.Budget{{Source: sourceWhole, Kind: "B", Std: r.Uncertainty / r.K}}
 	}
-	if r.Quantity != analysis.BenchGainDrift {
+	var out analysis.Budget
+	switch r.Quantity {
+	case analysis.Noise:
+		for _, c := range r.Budget {
+			if c.Source == sourceFloor {
+				c.Source += ", lines among it"
+			}
+			out = append(out, c)
+		}
+		return out
+	case analysis.BenchGainDrift:
+	default:
 		return r.Budget
 	}
-	var out analysis.Budget
 	for _, c := range r.Budget {
 		if c.Source == sourcePlug {
 			c.Std /= math.Sqrt2

@@ -26,7 +26,8 @@ const (
 	Maybe Outcome = "maybe"
 	// Unchanged: no more than scatter does.
 	Unchanged Outcome = "unchanged"
-	// CannotTell: a bound, or a figure without an uncertainty, does not say.
+	// CannotTell: a bound, a figure without an uncertainty or a wandering tone
+	// does not say.
 	CannotTell Outcome = "cannot tell"
 	// NotTheBoard: the figure is of the mains or of the bench.
 	NotTheBoard Outcome = "not of the board"
@@ -168,6 +169,8 @@ func compareReadings(before, after verdict.Judged, ties Ties, moved map[string]f
 		if r.Difference != 0 {
 			r.Outcome = Real
 		}
+	case after.Quantity == analysis.OtherTone:
+		r.Outcome = CannotTell
 	case after.Quantity == analysis.DropOuts:
 		r.P = new(countChance(before.Value, after.Value))
 	default:

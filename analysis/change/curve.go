@@ -19,10 +19,11 @@ type CurveChange struct {
 	// Difference is after − before, Uncertainty its own, expanded (k = 2).
 	Difference  []float64 `json:"difference"`
 	Uncertainty []float64 `json:"uncertainty"`
-	// WorstHz is where the difference is largest in terms of its uncertainty.
+	// WorstHz is the middle of the third of an octave in which the difference is
+	// largest in terms of its uncertainty.
 	WorstHz float64 `json:"worst_hz"`
-	// P is that of the worst point times the number of points (Bonferroni):
-	// neighbouring points depend on one another, so it is on the safe side.
+	// P is that of the worst third of an octave times the number of them
+	// (Bonferroni).
 	P         float64 `json:"p"`
 	PTogether float64 `json:"p_together"`
 	Outcome   Outcome `json:"change"`
@@ -60,7 +61,6 @@ func compareCurves(before, after []analysis.Curve, ties Ties, moved map[string]f
 // compareCurve adds extra, a standard uncertainty, to each point.
 func compareCurve(before, after analysis.Curve, ties Ties, extra float64) CurveChange {
 	c := CurveChange{Quantity: after.Quantity, Output: after.Output, Reference: after.Reference, State: after.State, Unit: after.Unit, P: 1}
-	worst, tested := 0.0, 0
 	j := 0
 	for i, f := range after.FrequencyHz {
 		for j < len(before.FrequencyHz)-1 && before.FrequencyHz[j] < f*(1-1e-6) {
@@ -74,16 +74,41 @@ func compareCurve(before, after analysis.Curve, ties Ties, extra float64) CurveC
 		c.FrequencyHz = append(c.FrequencyHz, f)
 		c.Before, c.After = append(c.Before, before.Value[j]), append(c.After, after.Value[i])
 		c.Difference, c.Uncertainty = append(c.Difference, d), append(c.Uncertainty, u)
-		if f < lowestHz || f > highestHz || !(u > 0) {
+	}
+	c.test()
+	return c
+}
+
+// bandOctaves is the width over which a difference must hold.
+const bandOctaves = 1.0 / 3
+
+// test looks at the mean difference in each third of an octave. Its uncertainty
+// is taken as that of one point, as if all points of a band were off alike: at
+// low frequencies they are, elsewhere that is on the safe side. A single point
+// may be off by what is left of a hum line, which the uncertainty of a
+// response, smoothed over such bands, does not show.
+func (c *CurveChange) test() {
+	worst, bands := 0.0, 0
+	for low := lowestHz; low < highestHz; low *= math.Exp2(bandOctaves) {
+		d, u, n, at := 0.0, 0.0, 0.0, 0.0
+		for i, f := range c.FrequencyHz {
+			if f < low || f >= math.Min(low*math.Exp2(bandOctaves), highestHz) {
+				continue
+			}
+			d, u, n = d+c.Difference[i], u+c.Uncertainty[i], n+1
+			if at == 0 || math.Abs(math.Log(f/low)-math.Ln2*bandOctaves/2) < math.Abs(math.Log(at/low)-math.Ln2*bandOctaves/2) {
+				at = f
+			}
+		}
+		if n == 0 || u == 0 {
 			continue
 		}
-		tested++
+		bands++
 		if z := math.Abs(d) / u * analysis.CoverageK; z > worst {
-			worst, c.WorstHz = z, f
+			worst, c.WorstHz = z, at
 		}
 	}
-	c.P = math.Min(1, math.Erfc(worst/math.Sqrt2)*float64(tested))
-	return c
+	c.P = math.Min(1, math.Erfc(worst/math.Sqrt2)*float64(bands))
 }
 
 // pointStd is what point i of c is uncertain by and the other curve is not.

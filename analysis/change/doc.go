@@ -18,8 +18,8 @@
 //	repeatability of the loopback lead          cancels       own              own
 //	delay of the loopback lead                  cancels       own              own
 //	loading of the output in the loopback       cancels       own              own
-//	what the bench itself adds, as power        cancels       own              own
-//	what the bench itself adds, lines           own           own              own
+//	what the bench itself adds, hiss            cancels       own              own
+//	what the bench itself adds, lines, noise    own           own              own
 //	input's share of the bench's own response   cancels       cancels          own
 //	clock of the interface                      cancels       cancels          own
 //	gate of the impulse response                cancels       cancels          cancels
@@ -32,6 +32,9 @@
 // With another method nothing cancels. Where a source's share differs in the
 // two budgets, the difference of the shares stays (JCGM 100:2008, 5.2.2, with
 // a correlation of 1).
+//
+// Tones off the mains comb are not tested at all: an oscillator wanders in ways
+// that no budget of one take holds.
 //
 // In neither budget, and so not in the difference: how the board's own plugs
 // seat each time, and what temperature does to board and bench. What the check

@@ -116,9 +116,20 @@ func audible(c Comparison, u Unpaired) bool {
 	return true
 }
 
-// toneFindings are of tones that only one of the runs has.
+// louderTone is by how many dB a tone must have risen to be worth a word:
+// common practice, no source.
+const louderTone = 6.0
+
+// toneFindings are of tones that rose, or that only one of the runs has.
 func toneFindings(c Comparison) []Finding {
 	var out []Finding
+	for _, r := range c.Rows {
+		if r.After.Quantity == analysis.OtherTone && r.Difference >= louderTone && !r.After.UpperBound && audible(c, Unpaired{Reading: r.After.Reading}) {
+			out = append(out, Finding{Outputs: []string{r.After.Output}, Outcome: Maybe, weight: 30 + r.Difference,
+				What: fmt.Sprintf("output %s: the tone at %s is %s louder", r.After.Output, hertz(r.After.FrequencyHz), decibels(r.Difference)),
+				Like: "like the whine of a converter or a clock that gets in more than it did"})
+		}
+	}
 	for _, u := range c.Unpaired {
 		if u.Quantity != analysis.OtherTone || u.UpperBound || !audible(c, u) {
 			continue
