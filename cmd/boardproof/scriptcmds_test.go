@@ -7,6 +7,7 @@ import (
 	"io"
 	"os"
 	"os/exec"
+	"regexp"
 	"strconv"
 	"strings"
 	"unicode/utf8"
@@ -25,6 +26,21 @@ var scriptCommands = map[string]func(ts *testscript.TestScript, neg bool, args [
 	"newer":   newer,
 	"narrow":  narrow,
 	"altered": altered,
+	"taken":   taken,
+}
+
+// taken VAR PATTERN: VAR is the first thing on stdout that PATTERN matches.
+func taken(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 2 {
+		ts.Fatalf("usage: taken VAR PATTERN")
+	}
+	pattern, err := regexp.Compile(args[1])
+	ts.Check(err)
+	found := pattern.FindString(ts.ReadFile("stdout"))
+	if found == "" {
+		ts.Fatalf("nothing on stdout is like %s", args[1])
+	}
+	ts.Setenv(args[0], found)
 }
 
 // altered FROM TO OLD NEW: TO is FROM with each OLD, which must be there, made NEW.

@@ -56,7 +56,7 @@ func (a *app) sheetCommand() *cobra.Command {
 	fl.BoolVar(&f.bench, "bench-copy", false, "the record with every reading, its uncertainty and the recordings")
 	fl.StringVar(&f.workshop, "workshop", "", "a line for the head of the sheet: who gives it, where to be found")
 	fl.StringVar(&f.out, "out", "", "a file ending in .pdf or .html, or a folder (default: beside the database)")
-	fl.StringVar(&f.check, "check", "", "check a copy, PDF or HTML, against this store")
+	fl.StringVar(&f.check, "check", "", "check a copy, PDF or HTML, or the text of a label's code, against this store")
 	return cmd
 }
 

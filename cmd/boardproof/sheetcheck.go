@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"strings"
 
 	"boardproof/cmd/boardproof/internal/report"
 	"boardproof/cmd/boardproof/internal/report/sheet"
@@ -17,6 +18,9 @@ const largestSheet = 64 << 20
 
 // checkSheet holds a copy against the run that it names.
 func (a *app) checkSheet(ctx context.Context, s *db.Store, path string) error {
+	if strings.HasPrefix(path, codeBegins) {
+		return a.checkCode(ctx, s, path)
+	}
 	file, err := readSheet(path)
 	if err != nil {
 		return err
@@ -48,6 +52,34 @@ func (a *app) checkSheet(ctx context.Context, s *db.Store, path string) error {
 		return nil
 	case sheet.OtherMaker:
 		return &limitFailed{exitUnmeasured}
+	}
+	return &limitFailed{exitFailed}
+}
+
+// codeBegins is how the text of a label's code begins.
+const codeBegins = "boardproof run "
+
+// checkCode holds the text of a label's code against the run that it names.
+func (a *app) checkCode(ctx context.Context, s *db.Store, code string) error {
+	words := strings.Fields(strings.TrimPrefix(code, codeBegins))
+	if len(words) != 2 {
+		return wrongUsef("checking %q: a label's code is \"%sRUN DIGEST\"", code, codeBegins)
+	}
+	source, err := sheetSource(ctx, s, words[0])
+	if err != nil {
+		return err
+	}
+	later, err := corrections(ctx, s, source.Run)
+	if err != nil {
+		return err
+	}
+	got := sheet.Checked{Finding: sheet.Genuine}
+	if code != source.Identity() {
+		got = sheet.Checked{Finding: sheet.OtherRun, Why: []string{fmt.Sprintf("the code says digest %s, the store has %.16s", words[1], source.Digest)}}
+	}
+	carried := sheet.Carried{Run: words[0], Digest: words[1], Options: sheet.Options{Kind: "code"}}
+	if err := a.sayChecked(code, carried, source, got, later); err != nil || got.Finding == sheet.Genuine {
+		return err
 	}
 	return &limitFailed{exitFailed}
 }
@@ -103,7 +135,11 @@ func (a *app) sayChecked(path string, c sheet.Carried, s sheet.Source, got sheet
 			CorrectedBy []string `json:"corrected_by,omitempty"`
 		}{report.Format, s.Run.Simulated, path, c.Run, c.Digest, c.Options, got, later})
 	}
-	a.wrapped("", findingWords[got.Finding])
+	words := findingWords[got.Finding]
+	if c.Options.Kind == "code" && got.Finding == sheet.Genuine {
+		words = "GENUINE: the store has this very run"
+	}
+	a.wrapped("", words)
 	for _, why := range got.Why {
 		a.wrapped("  ", why)
 	}
