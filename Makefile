@@ -2,7 +2,7 @@
 GO ?= go
 BIN := build/boardproof
 
-.PHONY: help build demo test lint vuln race bench truth coverage crb fuzz deps deps-test clean
+.PHONY: help build demo test lint vuln race bench truth coverage retest crb fuzz deps deps-test clean
 
 help: ## list the targets
 	@grep -E '^[a-z-]+:.*## ' $(MAKEFILE_LIST) | sed 's/:.*## /\t/' | expand -t 12
@@ -36,6 +36,9 @@ truth: deps-test ## measure 60 random simulated boards and hold each reading aga
 
 coverage: deps ## how often the stated interval holds the truth, over 2,000 random simulated boards
 	$(GO) run ./cmd/coverage
+
+retest: deps ## how often an unchanged board is called changed, over 1,000 of them measured twice
+	$(GO) run ./cmd/retest
 
 crb: deps ## the estimators' variance over the Cramér-Rao bound
 	CRB_TRIALS=4000 $(GO) test ./analysis -run BoundOf -v -timeout 60m
