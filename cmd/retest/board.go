@@ -1,0 +1,90 @@
+package main
+
+import (
+	"math"
+	"math/rand/v2"
+	"slices"
+
+	"boardproof/analysis"
+	"boardproof/analysis/change"
+	"boardproof/analysis/verdict"
+	"boardproof/calibration"
+	"boardproof/capture/simboard"
+	"boardproof/cmd/internal/randombench"
+)
+
+// retested is one board measured twice and compared with itself.
+type retested struct {
+	measured     bool
+	recalibrated bool
+	change.Comparison
+}
+
+// retest draws a board and measures it on b, and again, on later if it is
+// calibrated anew in between.
+func (p plan) retest(rng *rand.Rand, b, later *randombench.Bench, recalibrated bool) (retested, error) {
+	cfg := simboard.Random(rng)
+	cfg.Interface = b.Config.Interface
+	cfg.Mains.StartHz += math.Round(b.Config.Mains.StartHz/10)*10 - math.Round(cfg.Mains.StartHz/10)*10
+	profile, err := b.Calibrate(b.DrawErrors(rng))
+	if err != nil {
+		return retested{}, err
+	}
+	before, err := p.sitting(cfg, profile)
+	if err != nil {
+		return retested{}, err
+	}
+	if recalibrated {
+		if profile, err = later.Calibrate(later.DrawErrors(rng)); err != nil {
+			return retested{}, err
+		}
+	}
+	after, err := p.sitting(another(rng, cfg), profile)
+	if err != nil {
+		return retested{}, err
+	}
+	ties := change.Ties{Profile: !recalibrated, Interface: true, Method: true}
+	return retested{true, recalibrated, change.Compare(before, after, ties)}, nil
+}
+
+// another sitting has other noise, mains somewhere else, and leads laid anew.
+func another(rng *rand.Rand, cfg simboard.Config) simboard.Config {
+	cfg.Seed = rng.Uint64()
+	cfg.Mains.StartHz += 0.1 * (2*rng.Float64() - 1)
+	cfg.Interface.Inputs = slices.Clone(cfg.Interface.Inputs)
+	for i := range cfg.Interface.Inputs {
+		in := &cfg.Interface.Inputs[i]
+		in.Hum = slices.Clone(in.Hum)
+		for h := range in.Hum {
+			in.Hum[h].PhaseRad = 2 * math.Pi * rng.Float64()
+		}
+	}
+	return cfg
+}
+
+func (p plan) sitting(cfg simboard.Config, profile *calibration.Profile) (change.Side, error) {
+	sim, err := simboard.New(cfg)
+	if err != nil {
+		return change.Side{}, err
+	}
+	sweep, err := randombench.ReadSweep(sim, profile, p.sweepS)
+	if err != nil {
+		return change.Side{}, err
+	}
+	quiet, _, err := randombench.ReadSilence(sim, profile, p.silenceS)
+	if err != nil {
+		return change.Side{}, err
+	}
+	tone, err := randombench.ReadTone(sim, profile, p.toneS)
+	if err != nil {
+		return change.Side{}, err
+	}
+	var s change.Side
+	for step, res := range map[string]analysis.Result{"sweep": sweep, "silence": quiet, "tone": tone} {
+		for _, r := range res.Readings {
+			s.Readings = append(s.Readings, verdict.Judged{Reading: r, Step: step})
+		}
+		s.Curves, s.Refused = append(s.Curves, res.Curves...), append(s.Refused, res.Refused...)
+	}
+	return s, nil
+}
