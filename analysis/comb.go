@@ -70,6 +70,7 @@ func findComb(x []float64, spans []testsignals.Span, rateHz float64, nominals []
 		none.Reason = "too short to find the mains frequency in"
 		return none
 	}
+	s.anyMains = len(nominals) > 1
 	fit := s.search(nominals, before)
 	c := fit.comb()
 	c.extent = testsignals.Span{Start: spans[0].Start, End: spans[len(spans)-1].End}
@@ -99,7 +100,11 @@ func (s *mainsSearch) search(nominals []float64, before *Comb) *combFit {
 // pieces.
 const plainPower = 1000
 
-const noComb = "no mains comb stands out of the noise"
+const (
+	noComb = "no mains comb stands out of the noise"
+	// eitherMains is why lines near 300 Hz alone give no mains frequency.
+	eitherMains = "what stands out of the noise would be the 6th harmonic of 50 Hz or the 5th of 60 Hz"
+)
 
 // fit searches with pieces of one length and fits the best guess of each
 // merit. Of the two fits that which is a mains comb is taken, or else that
@@ -354,17 +359,33 @@ func (f *combFit) significant() bool {
 	cells := 4 * mainsReachHz * searchHarmonics * lengthS * driftCells
 	odds := 1e-3 / cells
 	one := math.Log(searchHarmonics / odds)
-	sum, largest, many, common := 0.0, 0.0, 0, 0
-	for h, power := range f.powers() {
+	sum, largest := 0.0, 0.0
+	for _, power := range f.powers() {
 		sum += power
 		largest = math.Max(largest, power)
+	}
+	all := mathext.GammaIncRegComp(searchHarmonics, sum) < odds
+	common := f.common()
+	return f.cov != nil && (largest > one || all) && common > 0 && common <= 6
+}
+
+// common is the greatest divisor of the harmonics that stand out, 0 where none
+// does.
+func (f *combFit) common() int {
+	common := 0
+	for h, power := range f.powers() {
 		if power > combLevel*combLevel/2 && h > 0 {
-			many++
 			common = gcd(common, h)
 		}
 	}
-	all := mathext.GammaIncRegComp(searchHarmonics, sum) < odds
-	return f.cov != nil && (largest > one || all) && many > 0 && common <= 6
+	return common
+}
+
+// either says whether the lines that stand out are as well a comb of the other
+// mains frequency: multiples of 300 Hz are, where both were looked for.
+func (f *combFit) either() bool {
+	hz := f.phase.slope() * float64(f.s.stride) * f.s.rateHz
+	return f.s.anyMains && math.Round(hz/10)*10*float64(f.common()) == 300
 }
 
 func gcd(a, b int) int {
@@ -408,6 +429,9 @@ func (f *combFit) bridged() bool {
 func (f *combFit) comb() *Comb {
 	if !f.significant() {
 		return &Comb{Reason: noComb}
+	}
+	if f.either() {
+		return &Comb{Reason: eitherMains}
 	}
 	if len(f.s.spans) > 1 && !f.bridged() {
 		return &Comb{Reason: "the mains phase cannot be carried across the gap"}

@@ -311,3 +311,27 @@ func TestWanderingMainsIsFollowed(t *testing.T) {
 		t.Errorf("the mains' wander shows as tones: %v", s.Tones)
 	}
 }
+
+// One line at 300 Hz is a harmonic of either mains.
+func TestOneLineOfEitherMains(t *testing.T) {
+	q := quietRecord{rateHz: 48000, lengthS: 4, noiseStd: 2e-5, mainsHz: 59.97, harmonicsRMS: []float64{0, 0, 0, 0, 3e-6}, seed: 2}
+	if s := analyse(t, q, SilenceOptions{}); s.Mains.Found || s.Mains.Reason != eitherMains || !s.HumUpperBound {
+		t.Errorf("mains %+v: %s", s.Mains.FrequencyHz, s.Mains.Reason)
+	}
+	s := analyse(t, q, SilenceOptions{NominalMainsHz: 60})
+	if !s.Mains.Found || math.Abs(s.Mains.FrequencyHz.Value-59.97) > 4*s.Mains.FrequencyHz.Std {
+		t.Errorf("of 60 Hz: mains %+v: %s", s.Mains.FrequencyHz, s.Mains.Reason)
+	}
+	rec := &Recording{Outputs: []string{"A"}, Samples: [][]float64{q.make()}, RateHz: q.rateHz,
+		Bench: []BenchInput{{VoltsPerUnit: 1, Floor: &Floor{MainsHz: 60.02}}}}
+	res, err := SilenceOf(rec)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, r := range res.Readings {
+		if r.Quantity == MainsFrequency && math.Abs(r.Value-59.97) < 0.01 {
+			return
+		}
+	}
+	t.Errorf("with a bench at 60 Hz: %+v", res.Refused)
+}

@@ -18,8 +18,9 @@ const (
 // straight line between the means of the noise beside it, and takes what is
 // then known of the noise less often into account. It returns the mean square
 // that it took out around the comb's lines, which is nothing within its
-// uncertainty where nothing was smeared.
-func excise(d *density, comb, tones []float64) (taken bandPower) {
+// uncertainty where nothing was smeared; and that part of it which lay above
+// fromHz.
+func excise(d *density, comb, tones []float64, fromHz float64) (taken, above bandPower) {
 	isTone := gaps(*d, tones)
 	gap := gaps(*d, append(append([]float64(nil), comb...), tones...))
 	before := append([]float64(nil), d.psd...)
@@ -40,14 +41,18 @@ func excise(d *density, comb, tones []float64) (taken bandPower) {
 			continue
 		}
 		excised++
-		if !isTone[k] {
-			taken.power += (before[k] - d.psd[k]) * d.binHz
-			taken.variance += d.psd[k] * d.psd[k] * d.binHz / d.effectiveS
+		if isTone[k] {
+			continue
+		}
+		one := bandPower{(before[k] - d.psd[k]) * d.binHz, d.psd[k] * d.psd[k] * d.binHz / d.effectiveS}
+		taken = taken.plus(one)
+		if float64(k)*d.binHz > fromHz {
+			above = above.plus(one)
 		}
 	}
 	// What is bridged adds nothing that is not known from the rest.
 	d.effectiveS *= 1 - float64(excised)/float64(len(gap))
-	return taken
+	return taken, above
 }
 
 // gaps marks the bins around lines, in hertz.

@@ -22,7 +22,10 @@ func TestExciseBridgesAStraightDensity(t *testing.T) {
 			d.psd[int(hz/d.binHz)+k] += 50
 		}
 	}
-	taken := excise(&d, lines[:3], lines[3:])
+	taken, above := excise(&d, lines[:3], lines[3:], 150)
+	if want := 2 * 5 * 50 * d.binHz; math.Abs(above.power-want) > 1e-9 {
+		t.Errorf("the comb's share above 150 Hz is %g, want %g", above.power, want)
+	}
 	if want := 3 * 5 * 50 * d.binHz; math.Abs(taken.power-want) > 1e-9 {
 		t.Errorf("the comb's share is %g, want %g: the tone does not count", taken.power, want)
 	}

@@ -34,6 +34,9 @@ type mainsLines struct {
 	// beside is the mean square of what stands out of the noise so near a line
 	// that it was taken for a part of it, by harmonic.
 	beside map[int]float64
+	// loose are the amplitudes of what was left when the fit was done: of lines
+	// that are not in it, all of theirs.
+	loose []complex128
 }
 
 // fitMainsLines finds the comb in y and fits all its lines up to 20 kHz. It
@@ -67,6 +70,10 @@ func (m *mainsLines) fitAmplitudes(y []float64, rateHz float64, raw density, bef
 	keep := func(h int) bool { return h <= searchHarmonics || m.standsOut(h) }
 	f.solve(c.Amplitudes, e, &c.phase, solveShare, keep)
 	m.setGains()
+	m.loose = f.sums(e, &c.phase, 0)[0]
+	for h := range m.loose {
+		m.loose[h] *= complex(2/float64(f.frames()), 0)
+	}
 }
 
 // setNoise reads the noise under each harmonic.
@@ -125,6 +132,22 @@ func (m *mainsLines) alone(h int) bool {
 	return true
 }
 
+// towers says of a peak near line h, past the 40th, what alone says of one on
+// it.
+func (m *mainsLines) towers(p tonePeak, h int) bool {
+	if h <= searchHarmonics {
+		return false
+	}
+	// A Hann window makes a line 2T/3 of its power in density.
+	rms := math.Sqrt(p.power * p.noise * 1.5 / m.lengthS)
+	for o := max(1, h-aloneReach); o <= min(h+aloneReach, len(m.noise)-1); o++ {
+		if aloneRatio*m.rms(o) > rms {
+			return false
+		}
+	}
+	return true
+}
+
 // rich says whether lines past the 40th were found.
 func (m *mainsLines) rich() bool {
 	for h := searchHarmonics + 1; h < len(m.comb.gain); h++ {
@@ -177,6 +200,44 @@ func (m *mainsLines) hum() Estimate {
 		variance += p.variance
 	}
 	return bandPower{power, variance}.rms()
+}
+
+// knownCycles is how far a line may be out of step at the ends of the record
+// against its middle, at three standard uncertainties of the mains frequency,
+// for most of its power to be seen still.
+const knownCycles = 0.15
+
+// knownTo is the highest harmonic whose frequency is known well enough to
+// look for it as one line; 40 at least.
+func (m *mainsLines) knownTo() int {
+	reach := 3 * m.comb.FrequencyHz.Std * m.lengthS / 2
+	return int(math.Max(searchHarmonics, math.Min(knownCycles/reach, float64(len(m.noise)))))
+}
+
+// placedTo is the highest harmonic of which excise looks where it is, within
+// three standard uncertainties of the mains frequency; 0 where that is all.
+func (m *mainsLines) placedTo(binHz float64) int {
+	c := m.comb.FrequencyHz
+	for h := searchHarmonics + 1; h < len(m.noise); h++ {
+		if f := float64(h); 3*f*c.Std > exciseBins*binHz+exciseShare*f*c.Value {
+			return h - 1
+		}
+	}
+	return 0
+}
+
+// unseen is the power of the lines past the 40th up to one that do not stand
+// out, less what noise alone would show in them.
+func (m *mainsLines) unseen(top int) bandPower {
+	var sum bandPower
+	for h := searchHarmonics + 1; h <= top && h < min(len(m.noise), len(m.loose)); h++ {
+		if m.standsOut(h) {
+			continue
+		}
+		s2, p := sq(m.std(h)), abs2(m.loose[h])/2
+		sum = sum.plus(bandPower{p - 2*s2, 4*s2*math.Max(p-2*s2, 0) + 4*s2*s2})
+	}
+	return sum
 }
 
 // power is a harmonic's, less what noise alone would show in it.
@@ -254,8 +315,11 @@ func (m *mainsLines) explains(p tonePeak, lengthS float64) bool {
 		return false
 	}
 	away := math.Abs(p.hz - n*c.FrequencyHz.Value)
-	if away < 2/lengthS+3*n*c.FrequencyHz.Std {
+	if away < 2/lengthS {
 		return true
+	}
+	if away < 2/lengthS+3*n*c.FrequencyHz.Std {
+		return !m.towers(p, int(n))
 	}
 	reach := 1 + n*math.Max(0.005, math.Abs(c.DriftHzPerS.Value)*lengthS/2)
 	h := int(n)

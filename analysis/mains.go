@@ -30,6 +30,8 @@ type mainsSearch struct {
 	spans  []testsignals.Span
 	// centreS and halfS are the middle of the spans' extent and half of it.
 	centreS, halfS float64
+	// anyMains: it is looked for around 50 Hz and around 60 Hz.
+	anyMains bool
 }
 
 // mainsGuess is a frequency at the middle of the record and a drift.

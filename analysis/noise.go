@@ -12,6 +12,10 @@ const (
 // the variance of that figure.
 type bandPower struct{ power, variance float64 }
 
+func (b bandPower) plus(o bandPower) bandPower {
+	return bandPower{b.power + o.power, b.variance + o.variance}
+}
+
 // weightedPower integrates d from lowHz to highHz under a weighting. A bin
 // that straddles an edge counts by its share. The variance is that of
 // Gaussian noise, ∫S²·W⁴ df over the effective averaging time (Bendat &

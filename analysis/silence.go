@@ -45,7 +45,10 @@ type Silence struct {
 	Density      DensityCurve
 	clockStdPPM  float64
 	hissOctaves  []ThirdOctave
-	steadiness   steadiness
+	// humTo is the harmonic past which weak ones are not in Hum, because the
+	// mains frequency does not say where they are; 0 where all are.
+	humTo      int
+	steadiness steadiness
 	// By harmonic: power and variance of a quadrature; bounds where no comb
 	// was found.
 	linePowers   []bandPower
@@ -133,9 +136,13 @@ func (s *Silence) analyse(y []float64, nominals []float64) {
 		// Tones leak into the comb's lines and can hide them: fit once more
 		// with the tones out of the way.
 		mains.comb.restore(rest)
-		beside := mains.beside
-		mains = fitMainsLines(rest, s.RateHz, raw, nominals, mains.comb)
-		mains.beside = beside
+		first := mains
+		mains = fitMainsLines(rest, s.RateHz, raw, nominals, first.comb)
+		mains.beside = first.beside
+		if !mains.found() && first.comb.Reason == eitherMains {
+			// The line in question has gone with the tones.
+			mains.comb.Reason = eitherMains
+		}
 		mains.comb.Subtract(rest)
 	}
 	nameFamilies(s.Tones, mains, s.LengthS)
@@ -148,7 +155,14 @@ func (s *Silence) analyse(y []float64, nominals []float64) {
 	s.readLines(mains, floor, y, nominals)
 	lines := append(mains.lines(), toneLines(s.Tones)...)
 	giveBack(hiss, floor, lines, s.LengthS)
-	s.addSmeared(excise(&hiss, combLines(mains, s.RateHz), frequencies(s.Tones)), mains.found() && mains.rich())
+	knownTo := mains.knownTo()
+	around, above := excise(&hiss, combLines(mains, s.RateHz), frequencies(s.Tones), (float64(knownTo)+0.5)*mains.comb.FrequencyHz.Value)
+	if mains.rich() || around.power > combLevel*math.Sqrt(around.variance) {
+		s.addHum(around)
+	} else {
+		s.addHum(mains.unseen(knownTo).plus(above))
+		s.humTo = mains.placedTo(hiss.binHz)
+	}
 	s.Noise = noiseLevels(raw, hiss, lines)
 	s.Hiss = noiseLevels(hiss, hiss, nil)
 	s.ThirdOctaves = thirdOctaves(raw, hiss, lines)
@@ -174,15 +188,22 @@ func (s *Silence) readHum(mains *mainsLines, floor spectrumFloor, y []float64, n
 	s.Hum = Estimate{Value: math.Sqrt(power)}
 }
 
-// addSmeared counts as hum what lay around the comb's lines and no steady line
-// fitted, where there is more of it than noise makes believe; and always where
-// the comb is rich in high lines, of which those that do not stand out are then
-// there too: to leave them out would make the sum too small.
-func (s *Silence) addSmeared(around bandPower, rich bool) {
-	if s.HumUpperBound || !rich && around.power < combLevel*math.Sqrt(around.variance) {
+// addHum counts as hum what none of the lines accounts for that were told from
+// the noise. That is what lay around the comb's lines and no steady line
+// fitted, where there is more of it than noise makes believe, and always where
+// the comb is rich in high lines. Elsewhere it is what the lines past the 40th
+// come to together: hundreds of them, each under the noise, may be most of it.
+// To choose by what is seen would make the sum too small. Where the sum cannot
+// be told from noise it is a bound.
+func (s *Silence) addHum(more bandPower) {
+	if s.HumUpperBound {
 		return
 	}
-	s.Hum = bandPower{sq(s.Hum.Value) + around.power, sq(2*s.Hum.Value*s.Hum.Std) + around.variance}.rms()
+	all := bandPower{sq(s.Hum.Value), sq(2 * s.Hum.Value * s.Hum.Std)}.plus(more)
+	s.Hum = all.rms()
+	if s.Hum.Std > unsureShare*s.Hum.Value {
+		s.Hum, s.HumUpperBound = Estimate{Value: math.Sqrt(math.Max(all.power, 0) + 1.645*math.Sqrt(all.variance))}, true
+	}
 }
 
 func frequencies(tones []Tone) []float64 {

@@ -2,6 +2,7 @@ package analysis
 
 import (
 	"fmt"
+	"math"
 	"sync"
 
 	"boardproof/testsignals"
@@ -88,6 +89,11 @@ func readSilence(rec *Recording, i int, nominalMainsHz float64) (s *Silence, rea
 		volts = 1
 	}
 	s, err = analyseScaled(x, volts, rec.RateHz, SilenceOptions{NominalMainsHz: nominalMainsHz, ClockStdPPM: clockStdPPM})
+	// The bench may have been calibrated elsewhere, so what its mains was only
+	// decides where the record does not.
+	if floor := rec.bench(i).Floor; err == nil && s.Mains != nil && s.Mains.Reason == eitherMains && floor != nil && floor.MainsHz > 0 {
+		s, err = analyseScaled(x, volts, rec.RateHz, SilenceOptions{NominalMainsHz: math.Round(floor.MainsHz/10) * 10, ClockStdPPM: clockStdPPM})
+	}
 	return s, "", err
 }
 

@@ -176,10 +176,14 @@ func shownAs(db float64) string {
 
 // humNote is what its harmonics have to say.
 func (s *Silence) humNote() string {
+	note := ""
+	if s.humTo > 0 {
+		note = fmt.Sprintf("without weak harmonics past the %dth, for lack of a certain mains frequency", s.humTo)
+	}
 	for _, h := range s.Harmonics {
 		if h.Note != "" {
-			return fmt.Sprintf("harmonic %d: %s", h.Harmonic, h.Note)
+			return joined(note, fmt.Sprintf("harmonic %d: %s", h.Harmonic, h.Note))
 		}
 	}
-	return ""
+	return note
 }
