@@ -274,10 +274,12 @@ func (p *paper) device(d device) {
 	}
 	h := chainRow + float64(high-1)*body.line()
 	p.need(h)
-	p.text(small, side+4, p.y, true, d.Number)
+	// Smaller letters stand on the same line.
+	level := func(s style) float64 { return p.y + (body.points-s.points)*perPoint*0.95 }
+	p.text(small, side+4, level(small), true, d.Number)
 	for _, c := range cells {
 		for i, line := range p.lines(c.style, c.wide, c.text) {
-			p.text(c.style, side+c.at, p.y+float64(i)*body.line(), false, line)
+			p.text(c.style, side+c.at, level(c.style)+float64(i)*body.line(), false, line)
 		}
 	}
 	p.y += h
