@@ -138,7 +138,9 @@ func (a *app) presentHunt(s *db.Store, h db.Hunt, dir string, story bool) error 
 		}})
 		return errors.Join(err, drawErr, unreadHunt(h))
 	}
-	a.wrapped("", huntHead(h))
+	which, how := huntHead(h)
+	a.wrapped("", which)
+	a.wrapped("", how)
 	if story {
 		a.printf("\n")
 		for i, c := range h.Conditions {
@@ -155,23 +157,27 @@ func (a *app) presentHunt(s *db.Store, h db.Hunt, dir string, story bool) error 
 	return errors.Join(drawErr, unreadHunt(h))
 }
 
-func huntHead(h db.Hunt) string {
+// huntHead is two lines: which hunt, and how it was made.
+func huntHead(h db.Hunt) (which, how string) {
 	words := []string{"hunt " + h.ID}
 	if h.Name != "" {
 		words[0] += fmt.Sprintf(" %q", h.Name)
 	}
-	words = append(words, "board "+h.BoardAsWas.Label, local(h.Started))
+	words = append(append(words, "board "+h.BoardAsWas.Label, local(h.Started)), huntMarks(h)...)
+	took := h.Finished.Sub(h.Started).Round(time.Second)
+	made := []string{fmt.Sprintf("%d silences in %s", len(h.Conditions), took)}
 	switch {
 	case h.Bench == "":
-		words = append(words, "from recordings")
+		made = append(made, "from recordings")
 	case h.ProfileID == "":
-		words = append(words, "bench "+h.Bench, "no profile")
+		made = append(made, "bench "+h.Bench, "no profile")
 	default:
-		words = append(words, "bench "+h.Bench, "profile "+h.ProfileID)
+		made = append(made, "bench "+h.Bench, "profile "+h.ProfileID)
 	}
-	took := h.Finished.Sub(h.Started).Round(time.Second)
-	words = append(words, fmt.Sprintf("%d silences in %s", len(h.Conditions), took))
-	return strings.Join(append(words, huntMarks(h)...), ", ")
+	if h.Notes != "" {
+		made = append(made, h.Notes)
+	}
+	return strings.Join(words, ", "), strings.Join(made, ", ")
 }
 
 func profileName(h db.Hunt) any {
@@ -226,11 +232,7 @@ func (a *app) remarkWrapped(lead, text string) { wrap(a.besides(), pageColumns, 
 const leastScore, mostCauses = 0.02, 4
 
 func (a *app) printFinding(f hunt.Finding) {
-	word := "finding: "
-	if !f.Decided {
-		word = "undecided: "
-	}
-	a.wrapped(word, f.Text)
+	a.wrapped("finding: ", f.Text)
 	if f.Weighing == nil {
 		return
 	}
