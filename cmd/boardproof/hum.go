@@ -9,6 +9,6 @@ func (a *app) humCommand() *cobra.Command {
 		Args:  noArgs,
 		RunE:  func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
 	}
-	cmd.AddCommand(a.humHuntCommand(), a.humShowCommand(), a.humListCommand())
+	cmd.AddCommand(a.humWatchCommand(), a.humHuntCommand(), a.humShowCommand(), a.humListCommand())
 	return cmd
 }
