@@ -2,7 +2,9 @@ package db
 
 import (
 	"context"
+	"crypto/rand"
 	"database/sql"
+	"encoding/hex"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -15,6 +17,9 @@ import (
 // Board is a finished pedalboard.
 type Board struct {
 	ID int64 `json:"id"`
+	// UID is given when a board is registered and stays with it in archives:
+	// by it a board is the same one in every store.
+	UID string `json:"uid,omitempty"`
 	// Label is what the board is called, unique whatever its case.
 	Label  string `json:"label"`
 	Owner  string `json:"owner,omitempty"`
@@ -49,12 +54,8 @@ func (s *Store) AddBoard(ctx context.Context, b Board) (Board, error) {
 	if err := b.check(); err != nil {
 		return Board{}, err
 	}
-	outputs, err := json.Marshal(b.Outputs)
-	if err != nil {
-		return Board{}, fmt.Errorf("registering board %q: %w", b.Label, err)
-	}
-	b.Created = s.Now().UTC()
-	err = s.write(ctx, fmt.Sprintf("registering board %q", b.Label), func(tx *sql.Tx) error {
+	b.Created, b.UID = s.Now().UTC(), newUID()
+	err := s.write(ctx, fmt.Sprintf("registering board %q", b.Label), func(tx *sql.Tx) error {
 		taken, err := scanBoard(tx.QueryRowContext(ctx, sqlBoardByKey, fold(b.Label)))
 		if err == nil {
 			return ofKind(ErrDuplicate, "a board %q is registered already: give this one another label", taken.Label)
@@ -62,21 +63,38 @@ func (s *Store) AddBoard(ctx context.Context, b Board) (Board, error) {
 		if !errors.Is(err, sql.ErrNoRows) {
 			return err
 		}
-		row := tx.QueryRowContext(ctx, sqlAddBoard, b.Label, fold(b.Label), b.Owner, b.Serial, string(outputs), b.Notes, timeText(b.Created))
-		if err := row.Scan(&b.ID); err != nil {
-			return err
-		}
-		for i, d := range b.Chain {
-			if _, err := tx.ExecContext(ctx, sqlAddDevice, b.ID, i+1, d.Name, d.Kind, d.SupplyV, d.SupplyMA, d.Plug); err != nil {
-				return fmt.Errorf("device %d: %w", i+1, err)
-			}
-		}
-		return nil
+		b, err = insertBoard(ctx, tx, b)
+		return err
 	})
 	if err != nil {
 		return Board{}, err
 	}
 	return b, nil
+}
+
+// insertBoard writes a board and its chain as they are.
+func insertBoard(ctx context.Context, tx *sql.Tx, b Board) (Board, error) {
+	outputs, err := json.Marshal(b.Outputs)
+	if err != nil {
+		return Board{}, err
+	}
+	row := tx.QueryRowContext(ctx, sqlAddBoard, b.Label, fold(b.Label), b.Owner, b.Serial, string(outputs), b.Notes, timeText(b.Created), b.UID)
+	if err := row.Scan(&b.ID); err != nil {
+		return Board{}, err
+	}
+	for i, d := range b.Chain {
+		if _, err := tx.ExecContext(ctx, sqlAddDevice, b.ID, i+1, d.Name, d.Kind, d.SupplyV, d.SupplyMA, d.Plug); err != nil {
+			return Board{}, fmt.Errorf("device %d: %w", i+1, err)
+		}
+	}
+	return b, nil
+}
+
+// newUID is one that no other store gives either: 128 random bits.
+func newUID() string {
+	var b [16]byte
+	rand.Read(b[:]) //nolint:errcheck // never fails: it ends the program instead
+	return hex.EncodeToString(b[:])
 }
 
 func (b Board) check() error {
@@ -183,7 +201,7 @@ func (s *Store) withChain(ctx context.Context, b Board) (Board, error) {
 func scanBoard(row scanner) (Board, error) {
 	var b Board
 	var outputs, created string
-	if err := row.Scan(&b.ID, &b.Label, &b.Owner, &b.Serial, &outputs, &b.Notes, &created); err != nil {
+	if err := row.Scan(&b.ID, &b.Label, &b.Owner, &b.Serial, &outputs, &b.Notes, &created, &b.UID); err != nil {
 		return Board{}, err
 	}
 	if err := json.Unmarshal([]byte(outputs), &b.Outputs); err != nil {

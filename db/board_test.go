@@ -35,7 +35,10 @@ func TestBoardComesBack(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	want.ID, want.Created, want.Label = kept.ID, noon, "Night Train"
+	want.ID, want.UID, want.Created, want.Label = kept.ID, kept.UID, noon, "Night Train"
+	if len(kept.UID) != 32 || kept.UID == addBoard(t, newStore(t), "Night Train").UID {
+		t.Errorf("its uid %q is not its own", kept.UID)
+	}
 	for _, name := range []string{"Night Train", "NIGHT TRAIN", " night t", "n"} {
 		got, err := s.FindBoard(t.Context(), name)
 		if err != nil {
@@ -145,7 +148,7 @@ func TestThousandsOfBoards(t *testing.T) {
 	const n = 4000
 	for i := range n {
 		label := fmt.Sprintf("Board %04d", i)
-		if _, err := tx.Exec(sqlAddBoard, label, fold(label), "", "", `["A"]`, "", timeText(noon)); err != nil {
+		if _, err := tx.Exec(sqlAddBoard, label, fold(label), "", "", `["A"]`, "", timeText(noon), newUID()); err != nil {
 			t.Fatal(err)
 		}
 	}

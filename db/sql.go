@@ -8,11 +8,11 @@ const (
 	sqlCountTables = `SELECT count(*) FROM sqlite_master WHERE type = 'table'
 		AND name <> 'goose_db_version' AND name NOT LIKE 'sqlite\_%' ESCAPE '\'`
 
-	sqlAddBoard = `INSERT INTO boards (label, label_key, owner, serial, outputs, notes, created)
-		VALUES ($1, $2, $3, $4, $5, $6, $7) RETURNING id`
+	sqlAddBoard = `INSERT INTO boards (label, label_key, owner, serial, outputs, notes, created, uid)
+		VALUES ($1, $2, $3, $4, $5, $6, $7, $8) RETURNING id`
 	sqlAddDevice = `INSERT INTO devices (board_id, position, name, kind, supply_v, supply_ma, plug)
 		VALUES ($1, $2, $3, $4, $5, $6, $7)`
-	sqlBoardColumns = `SELECT id, label, owner, serial, outputs, notes, created FROM boards`
+	sqlBoardColumns = `SELECT id, label, owner, serial, outputs, notes, created, uid FROM boards`
 	sqlBoardByID    = sqlBoardColumns + ` WHERE id = $1`
 	sqlBoardByKey   = sqlBoardColumns + ` WHERE label_key = $1`
 	sqlBoards       = sqlBoardColumns + ` ORDER BY label_key`
@@ -83,4 +83,26 @@ const (
 	sqlHuntsOf        = sqlHuntColumns + ` WHERE $1 = 0 OR board_id = $1 ORDER BY substr(id, 1, 9), length(id), id`
 	sqlHuntsFrom      = `SELECT id FROM hunts WHERE id >= $1 AND id < $2 ORDER BY length(id), id LIMIT $3`
 	sqlHuntConditions = `SELECT body FROM hunt_conditions WHERE hunt_id = $1 ORDER BY position`
+
+	sqlBoardByUID       = sqlBoardColumns + ` WHERE uid = $1`
+	sqlArchivedBenches  = `SELECT body FROM archived_benches WHERE board_id = $1 ORDER BY body`
+	sqlAddArchivedBench = `INSERT INTO archived_benches (board_id, body) VALUES ($1, $2) ON CONFLICT DO NOTHING`
+	sqlKeptProfile      = `SELECT id, origin_id, body FROM profiles WHERE id = $1`
+	sqlProfileByDigest  = `SELECT id FROM profiles WHERE digest = $1 AND (origin_id = $2 OR origin_id = '' AND id = $2)`
+	sqlPlansOfBoard     = sqlPlanColumns + ` WHERE board_id = $1 ORDER BY version`
+	sqlRunsByOrigin     = sqlRunColumns + ` WHERE board_id = $1 AND (origin_id = $2 OR origin_id = '' AND id = $2)`
+	sqlOrigin           = `SELECT origin_id FROM origins WHERE kind = $1 AND id = $2`
+	sqlOriginHas        = `SELECT id FROM origins WHERE kind = $1 AND origin_id = $2 AND digest = $3`
+	sqlAddOrigin        = `INSERT INTO origins (kind, id, origin_id, digest) VALUES ($1, $2, $3, $4)`
+
+	// SQLite only: the whole store as another file, while it is in use.
+	sqlCopyStore    = `VACUUM INTO $1`
+	sqlIntegrity    = `PRAGMA integrity_check`
+	sqlForeignKeys  = `SELECT "table" || ' row ' || coalesce(rowid, '?') || ' names a row of ' || parent || ' that is not there' FROM pragma_foreign_key_check`
+	sqlAllRuns      = `SELECT id FROM runs ORDER BY length(id), id`
+	sqlAllProfiles  = `SELECT id, digest, body FROM profiles ORDER BY length(id), id`
+	sqlTidiedTakes  = `SELECT sha256 FROM tidied_takes`
+	sqlAddTidied    = `INSERT INTO tidied_takes (sha256, tidied) VALUES ($1, $2) ON CONFLICT DO NOTHING`
+	sqlTakesOfRuns  = `SELECT t.sha256, r.id, r.board_id, r.finished FROM takes t JOIN runs r ON r.id = t.run_id ORDER BY r.id, t.position`
+	sqlTakesOfHunts = `SELECT c.sha256, h.id, h.board_id, h.finished FROM hunt_conditions c JOIN hunts h ON h.id = c.hunt_id ORDER BY h.id, c.position`
 )

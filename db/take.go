@@ -26,6 +26,8 @@ type TakeRef struct {
 	Attempt int `json:"attempt"`
 	// LeftOut says why no reading was made of it, "" where it was used.
 	LeftOut string `json:"left_out,omitempty"`
+	// Again: it was made in place of one that was left out.
+	Again bool `json:"again,omitempty"`
 	// Take is the take without its samples.
 	Take capture.Take `json:"take"`
 }
@@ -115,6 +117,9 @@ func ignoreMissing(err error) error {
 // kept.
 func (s *Store) LoadTake(ref TakeRef) (*capture.Take, error) {
 	raw, err := os.ReadFile(s.takeFile(ref.SHA256))
+	if errors.Is(err, fs.ErrNotExist) && s.wasTidied(ref.SHA256) {
+		return nil, ofKind(ErrTakeDamaged, "take %s was tidied away: only the readings that were made of it are left", ref.SHA256)
+	}
 	if errors.Is(err, fs.ErrNotExist) {
 		return nil, ofKind(ErrTakeDamaged, "take %s is no longer beside the store: put the folder %s back", ref.SHA256, s.takesDir())
 	}

@@ -154,7 +154,7 @@ func keepRun(ctx context.Context, s *db.Store, run db.Run, takes []procedure.Ste
 		if err != nil {
 			return db.Run{}, err
 		}
-		ref.LeftOut = t.LeftOut
+		ref.LeftOut, ref.Again = t.LeftOut, t.Again
 		run.Takes = append(run.Takes, ref)
 	}
 	return s.SaveRun(ctx, run)

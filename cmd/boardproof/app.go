@@ -102,6 +102,8 @@ func (a *app) root() *cobra.Command {
 	root.AddCommand(a.runsCommand(), a.showCommand())
 	root.AddCommand(a.compareCommand(), a.trendCommand())
 	root.AddCommand(a.sheetCommand(), a.labelCommand())
+	root.AddCommand(a.exportCommand(), a.importCommand(), a.backupCommand(), a.restoreCommand())
+	root.AddCommand(a.verifyCommand(), a.recomputeCommand(), a.tidyCommand())
 	root.AddCommand(a.demoCommand())
 	return root
 }

@@ -1,4 +1,9 @@
 -- +goose Up
+-- What a board is in every store: given once, kept by archives.
+ALTER TABLE boards ADD COLUMN uid TEXT NOT NULL DEFAULT '';
+UPDATE boards SET uid = lower(hex(randomblob(16)));
+CREATE UNIQUE INDEX boards_by_uid ON boards (uid);
+
 -- What a run or a profile consists of, as one SHA-256: db.Digest. Empty for
 -- those that were kept before there were digests.
 ALTER TABLE runs ADD COLUMN digest TEXT NOT NULL DEFAULT '';
@@ -23,4 +28,13 @@ CREATE TABLE archived_benches (
 CREATE TABLE tidied_takes (
 	sha256 TEXT PRIMARY KEY CHECK (length(sha256) = 64),
 	tidied TEXT NOT NULL -- when
+) STRICT;
+
+-- What other imported things were called in the store that made them.
+CREATE TABLE origins (
+	kind TEXT NOT NULL,
+	id TEXT NOT NULL,
+	origin_id TEXT NOT NULL,
+	digest TEXT NOT NULL,
+	PRIMARY KEY (kind, id)
 ) STRICT;

@@ -26,6 +26,8 @@ type StepTake struct {
 	*Taken
 	// LeftOut says why no reading was made of it, "" where it was used.
 	LeftOut string
+	// Again: it was taken in place of one that was left out.
+	Again bool
 }
 
 // Accept carries plan out once. A step whose takes keep failing is refused
@@ -43,22 +45,31 @@ func (s *Sitting) Accept(ctx context.Context, plan verdict.Plan) (*Accepted, err
 		if err != nil {
 			return nil, fmt.Errorf("%s: %w", title, err)
 		}
-		a.Takes = append(a.Takes, takes...)
-		a.Readings = append(a.Readings, verdict.Apply(step, s.outputs(), plan.Rule, res)...)
-		a.Curves = append(a.Curves, res.Curves...)
-		a.Refused = append(a.Refused, res.Refused...)
+		a.add(step, s.outputs(), plan.Rule, res, takes)
 	}
 	return a, nil
 }
 
+// add judges what a step gave and adds it.
+func (a *Accepted) add(step verdict.Step, outputs []string, rule verdict.Rule, res analysis.Result, takes []StepTake) {
+	a.Takes = append(a.Takes, takes...)
+	a.Readings = append(a.Readings, verdict.Apply(step, outputs, rule, res)...)
+	a.Curves = append(a.Curves, res.Curves...)
+	a.Refused = append(a.Refused, res.Refused...)
+}
+
 // step takes and reads all that one step asks for.
 func (s *Sitting) step(ctx context.Context, step verdict.Step) (analysis.Result, []StepTake, error) {
-	var res analysis.Result
 	level, err := s.level(ctx, step)
 	if err != nil {
 		return s.refuseStep(step, err)
 	}
-	c := &collected{sit: s, step: step, level: level, good: map[testsignals.Kind][]*Taken{}}
+	return s.stepOf(ctx, &collected{sit: s, step: step, level: level, good: map[testsignals.Kind][]*Taken{}})
+}
+
+// stepOf collects the takes of a step and reads them.
+func (s *Sitting) stepOf(ctx context.Context, c *collected) (res analysis.Result, _ []StepTake, err error) {
+	step := c.step
 	for _, kind := range step.Signals {
 		if err := c.collect(ctx, kind); err != nil {
 			refused, err := s.Refusals(err, kind, step.State, alsoRead(step, kind)...)

@@ -54,11 +54,7 @@ func (s *Sitting) CheckBench(ctx context.Context) (*BenchCheck, error) {
 	if err != nil {
 		return nil, fmt.Errorf("%s: %w", doing, err)
 	}
-	rec, _, err := calibration.Recording(taken.Take, taken.Proof, taken.Signal, s.Patching, nil, s.Now())
-	if err != nil {
-		return nil, fmt.Errorf("%s: %w", doing, err)
-	}
-	drifts, err := s.Profile.Drifts(rec, s.Patching)
+	check, drifts, err := s.readCheck(taken)
 	if err != nil {
 		return nil, fmt.Errorf("%s: %w", doing, err)
 	}
@@ -68,12 +64,27 @@ func (s *Sitting) CheckBench(ctx context.Context) (*BenchCheck, error) {
 		}
 		return nil, fmt.Errorf("%s: %s", doing, advice)
 	}
-	check := &BenchCheck{Taken: taken}
 	for _, d := range drifts {
-		check.Readings = append(check.Readings, d.Reading(taken.Signal.FrequencyHz))
 		s.Operator.Say(fmt.Sprintf("input %d: %+.3f dB against its profile (allowed ±%.3f dB)", d.Input, d.DB, d.LimitDB))
 	}
 	return check, nil
+}
+
+// readCheck reads how far each input is from its profile.
+func (s *Sitting) readCheck(taken *Taken) (*BenchCheck, []calibration.Drift, error) {
+	rec, _, err := calibration.Recording(taken.Take, taken.Proof, taken.Signal, s.Patching, nil, s.Now())
+	if err != nil {
+		return nil, nil, err
+	}
+	drifts, err := s.Profile.Drifts(rec, s.Patching)
+	if err != nil {
+		return nil, nil, err
+	}
+	check := &BenchCheck{Taken: taken}
+	for _, d := range drifts {
+		check.Readings = append(check.Readings, d.Reading(taken.Signal.FrequencyHz))
+	}
+	return check, drifts, nil
 }
 
 func (s *Sitting) inputWords() string {

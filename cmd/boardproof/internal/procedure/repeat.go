@@ -24,6 +24,9 @@ type collected struct {
 	// they were made.
 	good map[testsignals.Kind][]*Taken
 	all  []StepTake
+	// kept, where not nil, are the takes of a run that is computed again: none
+	// is made.
+	kept *keptTakes
 }
 
 // repeats is how often each signal of a step is taken. A step in which joints
@@ -42,12 +45,15 @@ func (s *Sitting) repeats(step verdict.Step) int {
 // failing are an error only where there is none before them.
 func (c *collected) collect(ctx context.Context, kind testsignals.Kind) error {
 	n := c.sit.repeats(c.step)
+	if c.kept != nil {
+		n = c.kept.first(kind)
+	}
 	for i := range n {
 		what := string(kind)
 		if n > 1 {
 			what = fmt.Sprintf("%s %d of %d", kind, i+1, n)
 		}
-		err := c.take(ctx, kind, what)
+		err := c.take(ctx, kind, what, false)
 		var refused *RefusedTake
 		if i > 0 && errors.As(err, &refused) {
 			c.sit.Operator.Say(fmt.Sprintf("%s could not be had, going on with %d: %s", what, len(c.good[kind]), refused.Reason))
@@ -60,15 +66,23 @@ func (c *collected) collect(ctx context.Context, kind testsignals.Kind) error {
 	return nil
 }
 
-func (c *collected) take(ctx context.Context, kind testsignals.Kind, what string) error {
-	spec := testsignals.New(kind, c.sit.Instrument.Describe().RateHz, c.level, c.step.DurationS)
-	t, err := c.sit.Take(ctx, what, spec, capture.Patch(c.step.Patch), c.step.State)
+// take makes one take of a signal; again, in place of one that was spoilt.
+func (c *collected) take(ctx context.Context, kind testsignals.Kind, what string, again bool) error {
+	t, err := c.next(ctx, kind, what)
 	if err != nil {
 		return err
 	}
 	c.good[kind] = append(c.good[kind], t)
-	c.all = append(c.all, StepTake{Step: c.step.Name, Taken: t})
+	c.all = append(c.all, StepTake{Step: c.step.Name, Taken: t, Again: again})
 	return nil
+}
+
+func (c *collected) next(ctx context.Context, kind testsignals.Kind, what string) (*Taken, error) {
+	if c.kept != nil {
+		return c.kept.next(kind)
+	}
+	spec := testsignals.New(kind, c.sit.Instrument.Describe().RateHz, c.level, c.step.DurationS)
+	return c.sit.Take(ctx, what, spec, capture.Patch(c.step.Patch), c.step.State)
 }
 
 // averager reads the takes of some kinds of signal together and says which of
@@ -97,7 +111,7 @@ func (c *collected) read(ctx context.Context, average averager, kinds ...testsig
 					break
 				}
 				again = true
-				err := c.take(ctx, kind, fmt.Sprintf("%s again", kind))
+				err := c.take(ctx, kind, fmt.Sprintf("%s again", kind), true)
 				var refused *RefusedTake
 				if errors.As(err, &refused) {
 					c.sit.Operator.Say(fmt.Sprintf("%s could not be had again: %s", kind, refused.Reason))

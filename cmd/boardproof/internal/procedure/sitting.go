@@ -114,7 +114,7 @@ func (s *Sitting) Take(ctx context.Context, what string, spec testsignals.Spec, 
 	if err != nil {
 		return nil, err
 	}
-	want := capture.Expect{NoSignal: patch == capture.Terminated || patch == capture.KnownSource}
+	want := expected(patch)
 	var refused *RefusedTake
 	for try := 1; try <= maxTries; try++ {
 		take, err := s.record(ctx, what, sig, patch, state)
@@ -146,6 +146,11 @@ func (s *Sitting) check(take *capture.Take, sig *testsignals.Signal, want captur
 		return capture.Check(take, sig, capture.Expect{NoSignal: true})
 	}
 	return proof, err
+}
+
+// expected is what a take in patch must show.
+func expected(patch capture.Patch) capture.Expect {
+	return capture.Expect{NoSignal: patch == capture.Terminated || patch == capture.KnownSource}
 }
 
 func (s *Sitting) record(ctx context.Context, what string, sig *testsignals.Signal, patch capture.Patch, state string) (*capture.Take, error) {

@@ -1,0 +1,96 @@
+package main
+
+import (
+	"context"
+	"fmt"
+
+	"github.com/spf13/cobra"
+
+	"boardproof/db"
+)
+
+func (a *app) backupCommand() *cobra.Command {
+	var out string
+	cmd := &cobra.Command{
+		Use:   "backup --out FILE",
+		Short: "Copy the whole store, also while it is in use",
+		Long: "Copy the database to FILE and its takes to the folder FILE.takes beside it. The copy is of one\n" +
+			"moment, whatever is being kept meanwhile, and each take is held against its digest on the\n" +
+			"way. Nothing is written over. It ends with 1 where a take is damaged or gone; all the rest\n" +
+			"is copied.",
+		Args: noArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			if out == "" {
+				return wrongUsef("name the file to back up to: --out FILE")
+			}
+			return a.withStore(cmd.Context(), func(s *db.Store) error { return a.backup(cmd.Context(), s, out) })
+		},
+	}
+	cmd.Flags().StringVar(&out, "out", "", "the database to write; its takes go to a folder beside it")
+	return cmd
+}
+
+func (a *app) backup(ctx context.Context, s *db.Store, out string) error {
+	progress, end := a.slow("copying takes")
+	done, err := s.Backup(ctx, out, progress)
+	end()
+	if err != nil {
+		return err
+	}
+	if a.json {
+		if err := a.printJSON(done); err != nil {
+			return err
+		}
+	} else {
+		a.printCopied("backed up", done)
+	}
+	return notWhole(len(done.Damaged) + len(done.Missing))
+}
+
+func (a *app) printCopied(doing string, done db.BackedUp) {
+	a.printf("%s to %s: %d runs, %d takes, %s\n", doing, done.Path, done.Runs, done.Takes, inBytes(done.Bytes))
+	for _, sha := range done.Damaged {
+		a.printf("damaged, not copied: take %s\n", sha)
+	}
+	for _, sha := range done.Missing {
+		a.printf("not there to copy: take %s\n", sha)
+	}
+}
+
+// notWhole ends a command that found n things damaged.
+func notWhole(n int) error {
+	if n > 0 {
+		return &limitFailed{exitFailed}
+	}
+	return nil
+}
+
+func (a *app) restoreCommand() *cobra.Command {
+	return &cobra.Command{
+		Use:   "restore FILE --store NEW",
+		Short: "Make a store of a backup, and verify it",
+		Long: "Copy a backup to a new store, named with --store, and verify all of it. Nothing is written\n" +
+			"over. It ends with 1 where something in the backup is damaged; all the rest is restored.",
+		Args: exactArgs("a backup"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			if a.storePath == "" {
+				return wrongUsef("name the store to make: --store NEW")
+			}
+			progress, end := a.slow("copying takes")
+			done, found, err := db.Restore(cmd.Context(), args[0], a.storePath, progress)
+			end()
+			if err != nil {
+				return wrongUse(fmt.Errorf("restoring %s: %w", args[0], err))
+			}
+			if a.json {
+				if err := a.printJSON(map[string]any{"restored": done, "verified": found}); err != nil {
+					return err
+				}
+				return notWhole(len(found.Damage))
+			}
+			a.printCopied("restored", done)
+			a.printVerified(found)
+			return notWhole(len(found.Damage))
+		},
+	}
+}

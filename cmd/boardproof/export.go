@@ -1,0 +1,184 @@
+package main
+
+import (
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"boardproof/analysis/verdict"
+	"boardproof/cmd/boardproof/internal/report"
+	"boardproof/db"
+)
+
+type exportFlags struct{ out, csv string }
+
+func (a *app) exportCommand() *cobra.Command {
+	var f exportFlags
+	cmd := &cobra.Command{
+		Use:   "export BOARD --out FILE | export RUN --csv PATH | export RUN --out FILE.json",
+		Short: "Write a board's whole life as one archive file, or a run's figures as CSV or JSON",
+		Long: "With a board: its plans, profiles, runs, readings, curves, takes and hunts as one file that\n" +
+			"'boardproof import' takes in elsewhere. The same life gives the same file, byte for byte.\n" +
+			"With a run and --csv: its readings and its curves as two CSV files, in a folder, or as\n" +
+			"PATH.csv and PATH-curves.csv. With a run and --out FILE.json: the same as JSON.\n" +
+			"Nothing is written over.",
+		Args: exactArgs("a board's label or a run's name"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			return a.withStore(cmd.Context(), func(s *db.Store) error { return a.export(cmd.Context(), s, args[0], f) })
+		},
+	}
+	cmd.Flags().StringVar(&f.out, "out", "", "the archive to write; a name ending in .json for a run")
+	cmd.Flags().StringVar(&f.csv, "csv", "", "the folder, or the file ending in .csv, for a run's readings and curves")
+	return cmd
+}
+
+func (a *app) export(ctx context.Context, s *db.Store, name string, f exportFlags) error {
+	switch {
+	case (f.out == "") == (f.csv == ""):
+		return wrongUsef("name what to write: --out FILE for a board's archive, --csv PATH or --out FILE.json for a run")
+	case f.csv != "":
+		run, err := s.FindRun(ctx, name)
+		if err != nil {
+			return err
+		}
+		return a.exportCSV(run, f.csv)
+	case strings.HasSuffix(strings.ToLower(f.out), ".json"):
+		return a.exportJSON(ctx, s, name, f.out)
+	}
+	board, err := s.FindBoard(ctx, name)
+	if err != nil {
+		return err
+	}
+	return a.exportBoard(ctx, s, board, f.out)
+}
+
+func (a *app) exportJSON(ctx context.Context, s *db.Store, name, path string) error {
+	run, err := s.FindRun(ctx, name)
+	if err != nil {
+		return err
+	}
+	plan, err := planOfRun(ctx, s, run)
+	if err != nil {
+		return err
+	}
+	err = newFile(path, func(w io.Writer) error { return report.Write(w, runDocument(run, plan, nil)) })
+	if err != nil {
+		return err
+	}
+	return a.wrote(path)
+}
+
+// planOfRun is the plan that a run followed, none where it followed none.
+func planOfRun(ctx context.Context, s *db.Store, run db.Run) (verdict.Plan, error) {
+	if run.PlanID == 0 {
+		return verdict.Plan{}, nil
+	}
+	kept, err := s.Plan(ctx, run.PlanID)
+	if err != nil {
+		return verdict.Plan{}, err
+	}
+	return verdict.ParsePlan([]byte(kept.Text))
+}
+
+// exportedArchive is what the JSON says of an archive that was written.
+type exportedArchive struct {
+	Path    string   `json:"path"`
+	Board   string   `json:"board"`
+	UID     string   `json:"uid"`
+	SHA256  string   `json:"sha256"`
+	Bytes   int64    `json:"bytes"`
+	Takes   int      `json:"takes"`
+	Missing []string `json:"missing,omitempty"`
+}
+
+func (a *app) exportBoard(ctx context.Context, s *db.Store, board db.Board, path string) error {
+	sum := sha256.New()
+	var m db.Manifest
+	err := newFile(path, func(w io.Writer) (err error) {
+		m, err = s.Export(ctx, board.ID, io.MultiWriter(w, sum))
+		return err
+	})
+	if err != nil {
+		return err
+	}
+	info, err := os.Stat(path)
+	if err != nil {
+		return fmt.Errorf("looking at what was written: %w", err)
+	}
+	done := exportedArchive{path, board.Label, board.UID, hex.EncodeToString(sum.Sum(nil)), info.Size(), len(m.Files) - 1, m.Missing}
+	if a.json {
+		return a.printJSON(done)
+	}
+	a.printf("board %s: %s, %d takes, %s\n", board.Label, path, done.Takes, inBytes(done.Bytes))
+	a.printf("sha256 %s\n", done.SHA256)
+	a.sayMissing(m.Missing)
+	return nil
+}
+
+func (a *app) sayMissing(missing []string) {
+	if len(missing) > 0 {
+		a.wrapped("", fmt.Sprintf("without %d takes that runs name and that are not there (tidied away, or lost): their readings and curves are whole, but cannot be computed again", len(missing)))
+	}
+}
+
+// newFile writes a file that is not there yet, whole or not at all.
+func newFile(path string, write func(io.Writer) error) (err error) {
+	if _, err := os.Lstat(path); err == nil {
+		return wrongUsef("%s is there already: name a file that is not", path)
+	}
+	tmp, err := os.CreateTemp(filepath.Dir(path), ".boardproof-*")
+	if err != nil {
+		return wrongUsef("writing %s: %w", path, err)
+	}
+	defer func() {
+		if err != nil {
+			err = errors.Join(err, os.Remove(tmp.Name()))
+		}
+	}()
+	err = write(tmp)
+	if err == nil {
+		err = tmp.Chmod(0o644)
+	}
+	if err == nil {
+		err = tmp.Sync()
+	}
+	if err = errors.Join(err, tmp.Close()); err != nil {
+		return fmt.Errorf("writing %s: %w", path, err)
+	}
+	if err := os.Rename(tmp.Name(), path); err != nil {
+		return fmt.Errorf("writing %s: %w", path, err)
+	}
+	return nil
+}
+
+// wrote says which files were written.
+func (a *app) wrote(paths ...string) error {
+	if a.json {
+		return a.printJSON(map[string][]string{"written": paths})
+	}
+	for _, p := range paths {
+		a.printf("%s\n", p)
+	}
+	return nil
+}
+
+// inBytes is a size for people.
+func inBytes(n int64) string {
+	switch {
+	case n >= 1e9:
+		return fmt.Sprintf("%.1f GB", float64(n)/1e9)
+	case n >= 1e6:
+		return fmt.Sprintf("%.1f MB", float64(n)/1e6)
+	case n >= 1e3:
+		return fmt.Sprintf("%.1f kB", float64(n)/1e3)
+	}
+	return fmt.Sprintf("%d bytes", n)
+}

@@ -1,0 +1,108 @@
+package main
+
+import (
+	"encoding/csv"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"strconv"
+	"strings"
+
+	"boardproof/analysis"
+	"boardproof/analysis/verdict"
+	"boardproof/db"
+)
+
+// exportCSV writes two files: path is a folder, or the first of them.
+func (a *app) exportCSV(run db.Run, path string) error {
+	readings, curves := filepath.Join(path, run.ID+"-readings.csv"), filepath.Join(path, run.ID+"-curves.csv")
+	if base, isFile := strings.CutSuffix(path, ".csv"); isFile {
+		readings, curves = path, base+"-curves.csv"
+	} else if err := os.MkdirAll(path, 0o755); err != nil {
+		return wrongUsef("making the folder %s: %w", path, err)
+	}
+	if _, err := os.Lstat(curves); err == nil {
+		return wrongUsef("%s is there already: name a file that is not", curves)
+	}
+	if err := newFile(readings, func(w io.Writer) error { return writeCSV(w, readingRows(run)) }); err != nil {
+		return err
+	}
+	if err := newFile(curves, func(w io.Writer) error { return writeCSV(w, curveRows(run)) }); err != nil {
+		return err
+	}
+	return a.wrote(readings, curves)
+}
+
+// writeCSV writes rows as RFC 4180 has them.
+func writeCSV(w io.Writer, rows [][]string) error {
+	out := csv.NewWriter(w)
+	out.UseCRLF = true
+	if err := out.WriteAll(rows); err != nil {
+		return fmt.Errorf("writing a table: %w", err)
+	}
+	return nil
+}
+
+func number(v float64) string { return strconv.FormatFloat(v, 'g', -1, 64) }
+
+// applies is empty for 0, which in a reading means "does not apply".
+func applies(v float64) string {
+	if v == 0 {
+		return ""
+	}
+	return number(v)
+}
+
+func bound(v *float64) string {
+	if v == nil {
+		return ""
+	}
+	return number(*v)
+}
+
+func readingRows(run db.Run) [][]string {
+	rows := [][]string{{"run", "board", "simulated", "step", "state", "quantity", "output", "reference", "frequency_hz",
+		"harmonic", "weighting", "value", "unit", "uncertainty", "k", "upper_bound", "lower_bound", "floor_limited",
+		"limit_min", "limit_max", "verdict", "note"}}
+	for _, j := range run.Readings {
+		value, u, k := number(j.Value), number(j.Uncertainty), number(j.K)
+		if j.Absent {
+			value, u, k = "", "", ""
+		}
+		var limit verdict.Limit
+		if j.Limit != nil {
+			limit = *j.Limit
+		}
+		rows = append(rows, []string{run.ID, run.BoardAsWas.Label, strconv.FormatBool(run.Simulated), j.Step, j.State,
+			j.Quantity, j.Output, j.Reference, applies(j.FrequencyHz), applies(float64(j.Harmonic)), j.Weighting, value, j.Unit, u, k,
+			strconv.FormatBool(j.UpperBound), strconv.FormatBool(j.LowerBound), strconv.FormatBool(j.FloorLimited),
+			bound(limit.Min), bound(limit.Max), string(j.Verdict), j.Note})
+	}
+	return rows
+}
+
+// curveRows gives a row to each point of each curve.
+func curveRows(run db.Run) [][]string {
+	rows := [][]string{{"run", "board", "simulated", "curve", "quantity", "output", "reference", "state", "harmonic", "frequency_hz",
+		"value", "unit", "uncertainty", "noise_uncertainty", "phase_deg", "phase_uncertainty_deg", "group_delay_us"}}
+	for n, c := range run.Curves {
+		head := []string{run.ID, run.BoardAsWas.Label, strconv.FormatBool(run.Simulated), strconv.Itoa(n + 1), c.Quantity, c.Output,
+			c.Reference, c.State, applies(float64(c.Harmonic))}
+		for i := range c.FrequencyHz {
+			rows = append(rows, append(head[:len(head):len(head)], curvePoint(c, i)...))
+		}
+	}
+	return rows
+}
+
+func curvePoint(c analysis.Curve, i int) []string {
+	of := func(values []float64) string {
+		if i >= len(values) {
+			return ""
+		}
+		return number(values[i])
+	}
+	return []string{of(c.FrequencyHz), of(c.Value), c.Unit, of(c.Uncertainty), of(c.NoiseUncertainty), of(c.PhaseDeg),
+		of(c.PhaseUncertaintyDeg), of(c.GroupDelayUS)}
+}

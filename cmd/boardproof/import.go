@@ -1,0 +1,62 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"maps"
+	"os"
+	"slices"
+
+	"github.com/spf13/cobra"
+
+	"boardproof/db"
+)
+
+func (a *app) importCommand() *cobra.Command {
+	return &cobra.Command{
+		Use:   "import FILE",
+		Short: "Take in a board's life that 'export' wrote, here or in another workshop",
+		Long: "Take in an archive. All of it is held against its digests first; then it is kept whole or\n" +
+			"not at all. A board that is here already gets the runs that it has not; any other is\n" +
+			"registered, under another label where its own is taken. A run whose name is taken gets\n" +
+			"another and keeps its digest.",
+		Args: exactArgs("an archive"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			f, err := os.Open(args[0])
+			if err != nil {
+				return unreadable(args[0], err)
+			}
+			defer f.Close()
+			return a.withStore(cmd.Context(), func(s *db.Store) error {
+				done, err := s.Import(cmd.Context(), f)
+				if err != nil {
+					return fmt.Errorf("importing %s: %w", args[0], err)
+				}
+				return a.printImported(cmd.Context(), s, done)
+			})
+		},
+	}
+}
+
+func (a *app) printImported(ctx context.Context, s *db.Store, done db.Imported) error {
+	if a.json {
+		return a.printJSON(done)
+	}
+	a.wrapped("", fmt.Sprintf("board %s: %d runs taken in, %d were here already; %d takes, %d versions of its plan",
+		done.Board.Label, len(done.Runs), done.Had, done.Takes, done.Plans))
+	for _, what := range slices.Sorted(maps.Keys(done.Parts)) {
+		a.printf("%d %ss taken in\n", done.Parts[what], what)
+	}
+	if done.New && done.Board.Label != done.Label {
+		a.wrapped("", fmt.Sprintf("another board here is called %s: this one is registered as %s", done.Label, done.Board.Label))
+	}
+	for _, from := range slices.Sorted(maps.Keys(done.Renamed)) {
+		a.printf("%s is %s here, as its own name is taken\n", from, done.Renamed[from])
+	}
+	a.sayMissing(done.Missing)
+	if len(done.Runs) == 0 {
+		return nil
+	}
+	a.printf("\n")
+	return a.printBoard(ctx, s, done.Board)
+}

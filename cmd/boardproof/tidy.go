@@ -1,0 +1,104 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"boardproof/db"
+)
+
+func (a *app) tidyCommand() *cobra.Command {
+	var years int
+	cmd := &cobra.Command{
+		Use:   "tidy",
+		Short: "Throw away recordings that are no longer needed, after asking",
+		Long: "Show in bytes what may be thrown away, and throw it away when that is answered with yes, or\n" +
+			"with --yes: recordings that no run names, left by a sitting that was stopped, and with\n" +
+			"--older-than N those of runs that ended more than N years ago, but for the run that a board\n" +
+			"was delivered with. Runs, readings and curves always stay. A run without its recordings\n" +
+			"says so, and cannot be computed again.",
+		Args: noArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			if years < 0 {
+				return wrongUsef("--older-than %d: a number of years above 0", years)
+			}
+			return a.withStore(cmd.Context(), func(s *db.Store) error { return a.tidy(cmd.Context(), s, years) })
+		},
+	}
+	cmd.Flags().IntVar(&years, "older-than", 0, "also recordings of runs that ended more than so many years ago (default: none)")
+	return cmd
+}
+
+// tidyDocument is the JSON of tidy.
+type tidyDocument struct {
+	db.Tidying
+	Bytes  int64 `json:"bytes"`
+	Tidied bool  `json:"tidied"`
+}
+
+func (a *app) tidy(ctx context.Context, s *db.Store, years int) error {
+	before := a.now().AddDate(-years, 0, 0)
+	if years == 0 {
+		before = before.AddDate(-10000, 0, 0)
+	}
+	found, err := s.Tidiable(ctx, before)
+	if err != nil {
+		return err
+	}
+	doc := tidyDocument{Tidying: found, Bytes: found.Bytes()}
+	nothing := len(found.Old)+len(found.Orphans)+len(found.Passing) == 0
+	a.printTidiable(found, years)
+	if !nothing {
+		if doc.Tidied, err = a.confirm(ctx, fmt.Sprintf("throw away %s? It cannot be undone. yes or no: ", inBytes(doc.Bytes))); err != nil {
+			return err
+		}
+	}
+	if doc.Tidied {
+		if err := s.Tidy(ctx, found); err != nil {
+			return err
+		}
+	}
+	switch {
+	case a.json:
+		return a.printJSON(doc)
+	case doc.Tidied:
+		a.printf("thrown away: %s\n", inBytes(doc.Bytes))
+	case !nothing:
+		a.printf("nothing was thrown away\n")
+	}
+	return nil
+}
+
+func (a *app) printTidiable(t db.Tidying, years int) {
+	sum := func(files []db.TidyFile) (n int64) {
+		for _, f := range files {
+			n += f.Bytes
+		}
+		return n
+	}
+	of := map[string]bool{}
+	var old []db.TidyFile
+	for _, f := range t.Old {
+		old = append(old, f.TidyFile)
+		for _, r := range f.Of {
+			of[r] = true
+		}
+	}
+	if years > 0 {
+		a.remark("recordings of runs older than %d years: %d of %d runs, %s\n", years, len(old), len(of), inBytes(sum(old)))
+	}
+	a.remark("recordings that no run names: %d, %s\n", len(t.Orphans), inBytes(sum(t.Orphans)))
+	a.remark("half-written files: %d, %s\n", len(t.Passing), inBytes(sum(t.Passing)))
+}
+
+// confirm asks for a yes; --yes gives it.
+func (a *app) confirm(ctx context.Context, question string) (bool, error) {
+	if a.yes {
+		return true, nil
+	}
+	answer, err := a.operator(ctx).ask(question)
+	return strings.EqualFold(answer, "yes") || strings.EqualFold(answer, "y"), err
+}

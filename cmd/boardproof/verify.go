@@ -1,0 +1,101 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"time"
+
+	"github.com/schollz/progressbar/v3"
+	"github.com/spf13/cobra"
+
+	"boardproof/db"
+)
+
+func (a *app) verifyCommand() *cobra.Command {
+	return &cobra.Command{
+		Use:   "verify",
+		Short: "Hold everything in the store against the digest that was kept with it",
+		Long: "Look through the whole store: the database file itself, every profile and run, and every\n" +
+			"take's file. Each thing that is damaged, changed or gone is named. It ends with 0 where all\n" +
+			"is as it was kept, 1 where something is not.",
+		Args: noArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			return a.withStore(cmd.Context(), func(s *db.Store) error {
+				progress, end := a.slow("verifying")
+				found, err := s.Verify(cmd.Context(), progress)
+				end()
+				if err != nil {
+					return err
+				}
+				if a.json {
+					if err := a.printJSON(found); err != nil {
+						return err
+					}
+				} else {
+					a.printVerified(found)
+				}
+				return notWhole(len(found.Damage))
+			})
+		},
+	}
+}
+
+func (a *app) printVerified(v db.Verified) {
+	for _, d := range v.Damage {
+		line := d.What
+		if d.Name != "" {
+			line += " " + d.Name
+		}
+		if d.Of != "" {
+			line += ", of " + d.Of
+		}
+		a.wrapped("DAMAGED: ", line+": "+d.How)
+	}
+	a.wrapped("", fmt.Sprintf("looked through %d runs, %d profiles, %d hunts and %d takes (%s): %s",
+		v.Runs, v.Profiles, v.Hunts, v.Takes, inBytes(v.Bytes), damageWords(len(v.Damage))))
+	if v.Tidied > 0 {
+		a.printf("%d takes were tidied away on purpose\n", v.Tidied)
+	}
+	if v.Undigested > 0 {
+		a.wrapped("", fmt.Sprintf("%d runs and profiles were kept before digests were: whether they were changed cannot be told", v.Undigested))
+	}
+}
+
+func damageWords(n int) string {
+	switch n {
+	case 0:
+		return "all is as it was kept"
+	case 1:
+		return "1 thing is damaged"
+	}
+	return fmt.Sprintf("%d things are damaged", n)
+}
+
+// slowAfter is how long a command may take before it shows how far it is.
+const slowAfter = 2 * time.Second
+
+// slow gives what shows on a terminal how far a command is that takes long,
+// and what ends it.
+func (a *app) slow(what string) (progress func(done, of int64), end func()) {
+	t := a.operator(context.Background())
+	if !t.isTerm {
+		return nil, func() {}
+	}
+	started := time.Now()
+	var bar *progressbar.ProgressBar
+	progress = func(done, of int64) {
+		if bar == nil && time.Since(started) < slowAfter {
+			return
+		}
+		if bar == nil {
+			bar = progressbar.NewOptions64(of, progressbar.OptionSetWriter(t.out), progressbar.OptionSetDescription("  "+what),
+				progressbar.OptionSetWidth(24), progressbar.OptionClearOnFinish(), progressbar.OptionThrottle(100*time.Millisecond))
+		}
+		bar.Set64(done) //nolint:errcheck // a bar that cannot be drawn stops nothing
+	}
+	return progress, func() {
+		if bar != nil {
+			bar.Finish() //nolint:errcheck // as above
+		}
+	}
+}

@@ -1,0 +1,398 @@
+package db
+
+import (
+	"context"
+	"crypto/sha256"
+	"database/sql"
+	"encoding/hex"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"slices"
+
+	"boardproof/calibration"
+)
+
+// Imported is what an import did.
+type Imported struct {
+	Board Board `json:"board"`
+	// New: the board was not in the store. Label is what it was called in the
+	// archive.
+	New   bool   `json:"new"`
+	Label string `json:"label"`
+	// Runs are those that were taken in, by their names here; Had counts those
+	// that were here already.
+	Runs []string `json:"runs"`
+	Had  int      `json:"had"`
+	// Renamed gives the new names of what is called otherwise here, because
+	// another has its name.
+	Renamed map[string]string `json:"renamed,omitempty"`
+	// Plans counts the versions of the plan that were taken in, Parts what
+	// else was: "hunt", and so on.
+	Plans int            `json:"plans"`
+	Parts map[string]int `json:"parts,omitempty"`
+	Takes int            `json:"takes"`
+	// Missing are takes that the archive came without.
+	Missing []string `json:"missing,omitempty"`
+}
+
+// Import takes a board's life in from an archive. All of the archive is read
+// and held against its digests first; then it is kept whole or not at all. A
+// board of the same uid gets the runs that it has not yet, any other is
+// registered, under another label where its own is taken. The error may be
+// ErrInvalid, ErrNewer, ErrNotWritable or ErrBusy.
+func (s *Store) Import(ctx context.Context, from io.ReadSeeker) (done Imported, err error) {
+	a, err := readArchive(from, func(string, io.Reader) error { return ctx.Err() })
+	if err != nil {
+		return Imported{}, err
+	}
+	if _, err := from.Seek(0, io.SeekStart); err != nil {
+		return Imported{}, fmt.Errorf("reading the archive again: %w", err)
+	}
+	var added []string
+	defer func() {
+		if err != nil {
+			err = errors.Join(err, removeAll(added))
+		}
+	}()
+	put := func(sha string, samples io.Reader) error {
+		path, err := s.importTake(sha, samples)
+		if path != "" {
+			added = append(added, path)
+		}
+		return errors.Join(err, ctx.Err())
+	}
+	if _, err := readArchive(from, put); err != nil {
+		return Imported{}, err
+	}
+	if err := syncDirs(s.takesDir(), filepath.Dir(s.path)); err != nil {
+		return Imported{}, err
+	}
+	im := &importing{archive: a, runIDs: map[runKey]string{}, profileIDs: map[string]string{}, planIDs: map[string]int64{}}
+	im.done = Imported{Label: a.board.Label, Renamed: map[string]string{}, Parts: map[string]int{}, Takes: len(added), Missing: a.manifest.Missing, Runs: []string{}}
+	err = s.write(ctx, fmt.Sprintf("importing board %q", a.board.Label), func(tx *sql.Tx) error { return im.keep(ctx, tx) })
+	return im.done, err
+}
+
+func removeAll(paths []string) (err error) {
+	for _, p := range paths {
+		err = errors.Join(err, ignoreMissing(os.Remove(p)))
+	}
+	return err
+}
+
+// importTake keeps a take's file that is not there, and says where.
+func (s *Store) importTake(sha string, samples io.Reader) (path string, err error) {
+	if now, err := s.takeSHA(sha); err == nil && now == sha {
+		return "", nil
+	}
+	tmp, err := os.CreateTemp(s.takesDir(), ".take-*")
+	if err != nil {
+		return "", ofKind(ErrNotWritable, "the folder for takes cannot be written (%v): make it writable", err)
+	}
+	defer func() { err = errors.Join(err, ignoreMissing(os.Remove(tmp.Name()))) }()
+	sum := sha256.New()
+	_, err = io.Copy(io.MultiWriter(tmp, sum), samples)
+	if err == nil {
+		err = tmp.Chmod(0o444)
+	}
+	if err == nil {
+		err = tmp.Sync()
+	}
+	if err = errors.Join(err, tmp.Close()); err != nil {
+		return "", fmt.Errorf("keeping take %s: %w", sha, err)
+	}
+	if hex.EncodeToString(sum.Sum(nil)) != sha {
+		return "", ofKind(ErrInvalid, "take %s is damaged: its digest is another", sha)
+	}
+	if err := os.Rename(tmp.Name(), s.takeFile(sha)); err != nil {
+		return "", fmt.Errorf("keeping take %s: %w", sha, err)
+	}
+	return s.takeFile(sha), nil
+}
+
+// takeSHA hashes the file of a take as it is now.
+func (s *Store) takeSHA(sha string) (string, error) {
+	f, err := os.Open(s.takeFile(sha))
+	if err != nil {
+		return "", err
+	}
+	defer f.Close()
+	sum := newHash(f)
+	if _, err := io.Copy(io.Discard, sum); err != nil {
+		return "", err
+	}
+	return sum.hex(), nil
+}
+
+// importing is an archive on its way into a store: what is called what there.
+type importing struct {
+	*archive
+	runIDs     map[runKey]string
+	profileIDs map[string]string // by digest
+	planIDs    map[string]int64  // by digest
+	done       Imported
+}
+
+func (im *importing) keep(ctx context.Context, tx *sql.Tx) error {
+	for _, part := range []func(context.Context, *sql.Tx) error{
+		im.keepBoard, im.keepBenches, im.keepProfiles, im.keepPlans, im.keepRuns, im.keepParts,
+	} {
+		if err := part(ctx, tx); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// keepBoard finds the board by its uid, or registers it.
+func (im *importing) keepBoard(ctx context.Context, tx *sql.Tx) error {
+	here, err := scanBoard(tx.QueryRowContext(ctx, sqlBoardByUID, im.board.UID))
+	if err == nil {
+		im.done.Board, err = boardInTx(ctx, tx, here.ID)
+		return err
+	}
+	if !errors.Is(err, sql.ErrNoRows) {
+		return err
+	}
+	b := im.board
+	if b.Label, err = freeLabel(ctx, tx, b.Label); err != nil {
+		return err
+	}
+	im.done.New = true
+	im.done.Board, err = insertBoard(ctx, tx, b)
+	return err
+}
+
+// freeLabel is label, or where another board has it label (2), label (3)…
+func freeLabel(ctx context.Context, tx *sql.Tx, label string) (string, error) {
+	free := label
+	for n := 2; ; n++ {
+		_, err := scanBoard(tx.QueryRowContext(ctx, sqlBoardByKey, fold(free)))
+		if errors.Is(err, sql.ErrNoRows) {
+			return free, nil
+		}
+		if err != nil {
+			return "", err
+		}
+		end := fmt.Sprintf(" (%d)", n)
+		letters := []rune(label)
+		free = string(letters[:min(len(letters), maxLabel-len(end))]) + end
+	}
+}
+
+// keepBenches keeps the benches apart from those of this store, which are to
+// be measured on.
+func (im *importing) keepBenches(ctx context.Context, tx *sql.Tx) error {
+	for _, body := range im.benches {
+		if _, err := tx.ExecContext(ctx, sqlAddArchivedBench, im.done.Board.ID, body); err != nil {
+			return fmt.Errorf("benches: %w", err)
+		}
+	}
+	return nil
+}
+
+func (im *importing) keepProfiles(ctx context.Context, tx *sql.Tx) error {
+	for _, r := range im.profiles {
+		id, err := scanText(tx.QueryRowContext(ctx, sqlProfileByDigest, r.Digest, r.ID))
+		if errors.Is(err, sql.ErrNoRows) {
+			// One that was kept before digests were has its own name still.
+			if now, oldErr := keptProfileDigest(ctx, tx, r.ID); oldErr == nil && now == r.Digest {
+				id, err = r.ID, nil
+			} else {
+				id, err = im.keepProfile(ctx, tx, r)
+			}
+		}
+		if err != nil {
+			return fmt.Errorf("profile %s: %w", r.ID, err)
+		}
+		im.profileIDs[r.Digest] = id
+	}
+	return nil
+}
+
+func (im *importing) keepProfile(ctx context.Context, tx *sql.Tx, r record) (string, error) {
+	id, err := im.freeID(ctx, tx, r.ID, sqlProfile, sqlLastProfileOfDay)
+	if err != nil {
+		return "", err
+	}
+	var p calibration.Profile
+	if err := json.Unmarshal(r.Body, &p); err != nil {
+		return "", err
+	}
+	body, err := withMember(r.Body, "id", id)
+	if err != nil {
+		return "", err
+	}
+	_, err = tx.ExecContext(ctx, sqlAddProfile, id, fold(p.Bench), timeText(p.Created), p.Simulated, string(body), r.Digest, r.ID)
+	return id, err
+}
+
+// withMember sets one member of a JSON object and leaves the others as they are.
+func withMember(body []byte, name, value string) ([]byte, error) {
+	var m map[string]json.RawMessage
+	if err := json.Unmarshal(body, &m); err != nil {
+		return nil, err
+	}
+	text, err := json.Marshal(value)
+	if err != nil {
+		return nil, err
+	}
+	m[name] = text
+	return canonicalJSON(m)
+}
+
+// freeID is id, or the next of its day where another has it.
+func (im *importing) freeID(ctx context.Context, tx *sql.Tx, id, find, lastOfDay string) (string, error) {
+	rows, err := tx.QueryContext(ctx, find, id)
+	if err != nil {
+		return "", err
+	}
+	taken := rows.Next()
+	if err := errors.Join(rows.Err(), rows.Close()); err != nil || !taken {
+		return id, err
+	}
+	day, err := dayOf(id)
+	if err != nil {
+		return "", err
+	}
+	free, err := nextID(ctx, tx, id[:1], day, lastOfDay)
+	im.done.Renamed[id] = free
+	return free, err
+}
+
+// keepPlans takes in the versions that are not there. A version that is
+// another here is kept under the next free number, and the newest of here
+// after it once more: importing does not change what a board is held against.
+func (im *importing) keepPlans(ctx context.Context, tx *sql.Tx) error {
+	here, err := collect(ctx, tx, scanPlan, sqlPlansOfBoard, im.done.Board.ID)
+	if err != nil {
+		return err
+	}
+	newest, clashed := Plan{}, false
+	if len(here) > 0 {
+		newest = here[len(here)-1]
+	}
+	last := newest.Version
+	for _, r := range im.plans {
+		have := func(p Plan) bool { return p.Text == r.Text && p.Version == r.Version }
+		if !slices.ContainsFunc(here, have) {
+			have = func(p Plan) bool { return p.Text == r.Text }
+		}
+		if i := slices.IndexFunc(here, have); i >= 0 {
+			im.planIDs[r.Digest] = here[i].ID
+			continue
+		}
+		version := r.Version
+		if slices.ContainsFunc(here, func(p Plan) bool { return p.Version == version }) {
+			version, clashed = last+1, true
+		}
+		p, err := im.addPlan(ctx, tx, version, r.Text, r.Created)
+		if err != nil {
+			return err
+		}
+		here, last = append(here, p), max(last, version)
+		im.planIDs[r.Digest] = p.ID
+		im.done.Plans++
+	}
+	if clashed {
+		_, err = im.addPlan(ctx, tx, last+1, newest.Text, timeText(newest.Created))
+	}
+	return err
+}
+
+func (im *importing) addPlan(ctx context.Context, tx *sql.Tx, version int, text, created string) (Plan, error) {
+	p := Plan{BoardID: im.done.Board.ID, Version: version, Text: text}
+	err := tx.QueryRowContext(ctx, sqlAddPlan, p.BoardID, version, text, created).Scan(&p.ID)
+	if err != nil {
+		return Plan{}, fmt.Errorf("version %d of the plan: %w", version, err)
+	}
+	return p, nil
+}
+
+// keepRuns takes in the runs that are not there, those first that others name.
+func (im *importing) keepRuns(ctx context.Context, tx *sql.Tx) error {
+	im.runIDs[runKey{}] = ""
+	for left := im.runs; len(left) > 0; {
+		var later []archivedRun
+		for _, r := range left {
+			corrects, ok := im.runIDs[runKey{r.Corrects, r.run.Named.Corrects}]
+			recomputes, ok2 := im.runIDs[runKey{r.Recomputes, r.run.Named.Recomputes}]
+			if !ok || !ok2 {
+				later = append(later, r)
+				continue
+			}
+			r.run.Corrects, r.run.Recomputes = corrects, recomputes
+			id, err := im.keepRun(ctx, tx, r)
+			if err != nil {
+				return fmt.Errorf("run %s: %w", r.ID, err)
+			}
+			im.runIDs[r.key()] = id
+		}
+		if len(later) == len(left) {
+			return badArchive("run %s names a run that names it", later[0].ID)
+		}
+		left = later
+	}
+	return nil
+}
+
+func (im *importing) keepRun(ctx context.Context, tx *sql.Tx, a archivedRun) (id string, err error) {
+	// Runs that were kept before digests were are found by what they hold.
+	known, err := collect(ctx, tx, scanRun, sqlRunsByOrigin, im.done.Board.ID, a.ID)
+	if err != nil {
+		return "", err
+	}
+	for _, k := range known {
+		if err := k.load(ctx, tx); err != nil {
+			return "", err
+		}
+		if k.orDigest() == a.Digest {
+			im.done.Had++
+			return k.ID, nil
+		}
+	}
+	r := a.run
+	if r.ID, err = im.freeID(ctx, tx, a.ID, sqlRun, sqlLastRunOfDay); err != nil {
+		return "", err
+	}
+	r.BoardID, r.BoardAsWas.ID = im.done.Board.ID, im.done.Board.ID
+	r.ProfileID, r.PlanID = im.profileIDs[r.Named.Profile], im.planIDs[r.Named.Plan]
+	if err := r.insert(ctx, tx); err != nil {
+		return "", err
+	}
+	im.done.Runs = append(im.done.Runs, r.ID)
+	return r.ID, sameInStore(ctx, tx, r)
+}
+
+// sameInStore makes sure that nothing of a run was lost on its way.
+func sameInStore(ctx context.Context, tx *sql.Tx, want Run) error {
+	r, err := scanRun(tx.QueryRowContext(ctx, sqlRun, want.ID))
+	if err == nil {
+		err = r.load(ctx, tx)
+	}
+	if err != nil {
+		return err
+	}
+	if Digest(r) != want.Digest {
+		return badArchive("this store cannot keep all that run %s holds: update boardproof", want.OriginID)
+	}
+	return nil
+}
+
+func (im *importing) keepParts(ctx context.Context, tx *sql.Tx) error {
+	for _, r := range im.parts {
+		i := slices.IndexFunc(lifeParts, func(p lifePart) bool { return p.name == r.Type })
+		added, err := lifeParts[i].keep(ctx, tx, im, r)
+		if err != nil {
+			return fmt.Errorf("%s %s: %w", r.Type, r.ID, err)
+		}
+		if added {
+			im.done.Parts[r.Type]++
+		}
+	}
+	return nil
+}

@@ -1,0 +1,252 @@
+package db
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"strings"
+)
+
+// Verified is what came of looking through a whole store.
+type Verified struct {
+	Runs     int   `json:"runs"`
+	Profiles int   `json:"profiles"`
+	Hunts    int   `json:"hunts"`
+	Takes    int   `json:"takes"` // files that were hashed
+	Bytes    int64 `json:"bytes"` // of them
+	// Undigested counts runs and profiles that were kept before there were
+	// digests: nothing can tell whether they were changed.
+	Undigested int `json:"undigested,omitempty"`
+	// Tidied counts takes that were thrown away on purpose.
+	Tidied int      `json:"tidied,omitempty"`
+	Damage []Damage `json:"damage"`
+}
+
+// Damage is one thing that is not as it was kept.
+type Damage struct {
+	// What is "database", "row", "profile", "run", "hunt" or "take".
+	What string `json:"what"`
+	Name string `json:"name,omitempty"`
+	// How says what is wrong, and Of which run, hunt or bench it matters to.
+	How string `json:"how"`
+	Of  string `json:"of,omitempty"`
+}
+
+// Verify holds everything in the store against the digest that was kept with
+// it: the database's own pages and references, every profile and run, the
+// file of every take. progress, where not nil, is told how much of all is
+// done. What is damaged is in the result; the error is for a store that cannot
+// be looked through.
+func (s *Store) Verify(ctx context.Context, progress func(done, of int64)) (Verified, error) {
+	v := &verifying{Store: s, progress: progress, out: Verified{Damage: []Damage{}}}
+	for _, part := range []func(context.Context) error{v.database, v.plan, v.profiles, v.runs, v.takes} {
+		if err := part(ctx); err != nil {
+			return v.out, fmt.Errorf("verifying: %w", storeFault(s.path, err))
+		}
+	}
+	return v.out, nil
+}
+
+type verifying struct {
+	*Store
+	progress func(done, of int64)
+	// done and of are in bytes of takes; a run counts as runBytes.
+	done, of int64
+	uses     []takeUse
+	out      Verified
+}
+
+// runBytes is about how many bytes of takes can be hashed in the time that
+// one run takes.
+const runBytes = 10 << 20
+
+func (v *verifying) damaged(what, name, of, format string, args ...any) {
+	v.out.Damage = append(v.out.Damage, Damage{What: what, Name: name, How: fmt.Sprintf(format, args...), Of: of})
+}
+
+func (v *verifying) step(n int64) {
+	v.done += n
+	if v.progress != nil {
+		v.progress(v.done, v.of)
+	}
+}
+
+// database asks SQLite itself.
+func (v *verifying) database(ctx context.Context) error {
+	lines, err := collect(ctx, v.db, scanText, sqlIntegrity)
+	if err != nil {
+		return err
+	}
+	for _, line := range lines {
+		if line != "ok" {
+			v.damaged("database", "", "", "%s", strings.TrimSpace(line))
+		}
+	}
+	if lines, err = collect(ctx, v.db, scanText, sqlForeignKeys); err != nil {
+		return err
+	}
+	for _, line := range lines {
+		v.damaged("row", "", "", "%s", line)
+	}
+	return nil
+}
+
+// plan finds how much there is to do.
+func (v *verifying) plan(ctx context.Context) (err error) {
+	if v.uses, err = v.takeUses(ctx); err != nil {
+		return err
+	}
+	runs, err := collect(ctx, v.db, scanText, sqlAllRuns)
+	v.of = int64(len(runs)) * runBytes
+	for _, u := range firstUses(v.uses) {
+		v.of += v.takeBytes(u.sha)
+	}
+	return err
+}
+
+func (v *verifying) profiles(ctx context.Context) error {
+	type row struct{ id, digest, body string }
+	all, err := collect(ctx, v.db, func(s scanner) (r row, err error) {
+		err = s.Scan(&r.id, &r.digest, &r.body)
+		return r, err
+	}, sqlAllProfiles)
+	if err != nil {
+		return err
+	}
+	for _, r := range all {
+		v.out.Profiles++
+		now, err := profileDigest(r.body)
+		switch {
+		case err != nil:
+			v.damaged("profile", r.id, "", "it cannot be read: %v", err)
+		case r.digest == "":
+			v.out.Undigested++
+		case now != r.digest:
+			v.damaged("profile", r.id, "", "changed since it was kept: its digest is %.16s and was %.16s", now, r.digest)
+		}
+	}
+	return nil
+}
+
+func (v *verifying) runs(ctx context.Context) error {
+	ids, err := collect(ctx, v.db, scanText, sqlAllRuns)
+	if err != nil {
+		return err
+	}
+	for _, id := range ids {
+		if err := ctx.Err(); err != nil {
+			return err
+		}
+		v.out.Runs++
+		r, err := v.FindRun(ctx, id)
+		switch now := Digest(r); {
+		case ctx.Err() != nil:
+			return ctx.Err()
+		case err != nil:
+			v.damaged("run", id, "", "it cannot be read: %v", err)
+		case r.Digest == "":
+			v.out.Undigested++
+		case now != r.Digest:
+			v.damaged("run", id, "board "+r.BoardAsWas.Label, "changed since it was kept: its digest is %.16s and was %.16s", now, r.Digest)
+		}
+		v.step(runBytes)
+	}
+	hunts := map[string]bool{}
+	for _, u := range v.uses {
+		if strings.HasPrefix(u.of, "hunt ") {
+			hunts[u.of] = true
+		}
+	}
+	v.out.Hunts = len(hunts)
+	return nil
+}
+
+// takes hashes every take's file once.
+func (v *verifying) takes(ctx context.Context) error {
+	tidied, err := v.tidied(ctx)
+	if err != nil {
+		return err
+	}
+	for _, u := range firstUses(v.uses) {
+		if err := ctx.Err(); err != nil {
+			return err
+		}
+		size := v.takeBytes(u.sha)
+		now, err := v.takeSHA(u.sha)
+		switch {
+		case errors.Is(err, fs.ErrNotExist) && tidied[u.sha]:
+			v.out.Tidied++
+		case errors.Is(err, fs.ErrNotExist):
+			v.damaged("take", u.sha, u.of, "its file is gone from %s", filepath.Base(v.takesDir()))
+		case err != nil:
+			v.damaged("take", u.sha, u.of, "its file cannot be read: %v", err)
+		case now != u.sha:
+			v.damaged("take", u.sha, u.of, "its file is not the one that was kept")
+		}
+		if err == nil {
+			v.out.Takes++
+			v.out.Bytes += size
+		}
+		v.step(size)
+	}
+	return nil
+}
+
+// takeUse is a run or hunt that names a take.
+type takeUse struct {
+	sha      string
+	of       string // "run r20261125-0001"
+	id       string
+	boardID  int64
+	finished string
+}
+
+// takeUses lists every take that is named, by runs and then by hunts.
+func (s *Store) takeUses(ctx context.Context) (all []takeUse, err error) {
+	for _, from := range []struct{ what, query string }{{"run ", sqlTakesOfRuns}, {"hunt ", sqlTakesOfHunts}} {
+		uses, err := collect(ctx, s.db, func(row scanner) (u takeUse, err error) {
+			err = row.Scan(&u.sha, &u.id, &u.boardID, &u.finished)
+			u.of = from.what + u.id
+			return u, err
+		}, from.query)
+		if err != nil {
+			return nil, err
+		}
+		all = append(all, uses...)
+	}
+	return all, nil
+}
+
+// firstUses are the uses with each take once.
+func firstUses(uses []takeUse) (first []takeUse) {
+	seen := map[string]bool{}
+	for _, u := range uses {
+		if !seen[u.sha] {
+			seen[u.sha] = true
+			first = append(first, u)
+		}
+	}
+	return first
+}
+
+// takeBytes is the size of a take's file, 0 where it is gone.
+func (s *Store) takeBytes(sha string) int64 {
+	info, err := os.Stat(s.takeFile(sha))
+	if err != nil {
+		return 0
+	}
+	return info.Size()
+}
+
+// tidied are the takes that were thrown away on purpose.
+func (s *Store) tidied(ctx context.Context) (map[string]bool, error) {
+	shas, err := collect(ctx, s.db, scanText, sqlTidiedTakes)
+	gone := map[string]bool{}
+	for _, sha := range shas {
+		gone[sha] = true
+	}
+	return gone, err
+}
