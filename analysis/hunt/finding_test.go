@@ -103,6 +103,9 @@ func TestSearchTakeOf(t *testing.T) {
 	if !quiet.UpperBound || math.Abs(quiet.RMS.Value-math.Sqrt(5)*1e-7) > 1e-12 {
 		t.Errorf("nothing above the noise: %+v", quiet)
 	}
+	if got := MostHum([]Reading{{Output: "C", Reason: "clips"}}); got != "" {
+		t.Errorf("most hum at %q, which could not be read", got)
+	}
 	loud := r
 	loud.Output = "A"
 	if got := MostHum([]Reading{{Output: "C", Reason: "clips"}, levels(AsFound, map[string]float64{Fundamental: 1e-5}), loud}); got != "A" {

@@ -25,6 +25,8 @@ type hummer struct {
 	swell  func(take int) bool
 	takes  [][]capture.Condition
 	failAt int
+	// deaf: a second input, to which nothing of the signal comes.
+	deaf bool
 }
 
 func (h *hummer) Describe() capture.Description {
@@ -54,7 +56,14 @@ func (h *hummer) Record(ctx context.Context, req capture.Request) (*capture.Take
 			x[i] += gain * req.Signal.Samples[i]
 		}
 	}
-	return &capture.Take{Signal: req.Signal.Spec, Samples: [][]float64{x}, RateHz: 48000, Inputs: []int{1}, Outputs: []int{1},
+	rows := [][]float64{x}
+	if h.deaf {
+		rows = append(rows, make([]float64, len(x)))
+		for i := range x {
+			rows[1][i] = 1e-6*rng.NormFloat64() + v*math.Sin(2*math.Pi*50.02*float64(i)/48000)
+		}
+	}
+	return &capture.Take{Signal: req.Signal.Spec, Samples: rows, RateHz: 48000, Inputs: req.Inputs, Outputs: []int{1},
 		Patch: req.Patch, Conditions: req.Conditions, Instrument: h.Describe()}, nil
 }
 
@@ -153,6 +162,18 @@ func TestSilenceWithoutMarksOnlyUnderACondition(t *testing.T) {
 	var refused *RefusedTake
 	if !errors.As(err, &refused) || len(h.Done) != 0 {
 		t.Errorf("a dead board as found: %v, %d silences", err, len(h.Done))
+	}
+	// One of two outputs alone may be dead; it hums all the same.
+	h, _ = newHunt(&hummer{volts: in.volts, deaf: true})
+	h.Patching = append(h.Patching, calibration.Patching{Output: "C", Input: 2})
+	if err := h.Run(t.Context(), &lister{list: []hunt.Condition{shorted}}); err != nil || len(h.Done) != 2 {
+		t.Fatalf("%v, %d silences", err, len(h.Done))
+	}
+	if got := h.Done[0].Readings[1].Reason; got == "" {
+		t.Error("an output that is dead as found was read")
+	}
+	if r := h.Done[1].Readings[1]; r.Reason != "" || math.Abs(r.Levels[hunt.Fundamental].RMS.Value-1e-3/math.Sqrt2) > 1e-5 {
+		t.Errorf("an output without marks under a condition: %q, %+v", r.Reason, r.Levels[hunt.Fundamental])
 	}
 }
 
