@@ -43,8 +43,9 @@ func (a *app) humHuntCommand() *cobra.Command {
 			"say after each what it changed and what that means. It proposes the condition that would\n" +
 			"tell most; you take it, choose another, or name one of your own. --condition gives them\n" +
 			"beforehand, in order; --yes follows the proposals until the cause is clear.\n\n" +
-			"Conditions: " + strings.Join(procedure.KnownChanges()[:5], ", ") + ",\n" +
-			strings.Join(procedure.KnownChanges()[5:], ", ") + ",\n" +
+			"Conditions: " + strings.Join(procedure.KnownChanges()[:3], ", ") + ",\n" +
+			strings.Join(procedure.KnownChanges()[3:7], ", ") + ",\n" +
+			strings.Join(procedure.KnownChanges()[7:], ", ") + ",\n" +
 			"\"as found\", or words of your own. As in\n" +
 			"  --condition \"output unplugged=B\" --condition \"lights off\" --condition \"phone away\"\n" +
 			"Recordings made elsewhere, in which nothing was played, each with its condition:\n" +
@@ -181,7 +182,7 @@ func (a *app) humHunt(ctx context.Context, s *db.Store, name string, f huntFlags
 	if profile != nil {
 		kept.ProfileID = profile.ID
 	} else {
-		a.remark("note: %s\n", noProfileNote)
+		a.remarkWrapped("note: ", "the bench has no profile: levels are under full scale and its own hum is not known; changes are as good as ever")
 	}
 	return a.carryOut(ctx, s, h, lead, kept, f)
 }
