@@ -37,7 +37,8 @@
 // that no budget of one take holds.
 //
 // In neither budget, and so not in the difference: how the board's own plugs
-// seat each time, and what temperature does to board and bench. What the check
+// seat each time, what temperature does to board and bench, and what the mains
+// itself does to hum. What the check
 // before use saw the bench move by is added, where both runs have one.
 //
 // In this room: differences, tests, trends, and words for what they look like.
