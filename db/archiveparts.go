@@ -24,7 +24,7 @@ type lifePart struct {
 	keep func(ctx context.Context, tx *sql.Tx, im *importing, r record) (added bool, err error)
 }
 
-var lifeParts = []lifePart{{"hunt", gatherHunts, checkHunt, keepHunt}}
+var lifeParts = []lifePart{{"hunt", gatherHunts, checkHunt, keepHunt}, {"event", gatherEvents, checkEvent, keepEvent}}
 
 // huntBody is a hunt without the ids of its store.
 type huntBody struct {

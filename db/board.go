@@ -78,16 +78,25 @@ func insertBoard(ctx context.Context, tx *sql.Tx, b Board) (Board, error) {
 	if err != nil {
 		return Board{}, err
 	}
-	row := tx.QueryRowContext(ctx, sqlAddBoard, b.Label, fold(b.Label), b.Owner, b.Serial, string(outputs), b.Notes, timeText(b.Created), b.UID)
+	row := tx.QueryRowContext(ctx, sqlAddBoard, b.Label, fold(b.Label), b.Owner, b.Serial, string(outputs), b.Notes, timeText(b.Created), b.UID,
+		fold(b.Owner), fold(b.Serial))
 	if err := row.Scan(&b.ID); err != nil {
 		return Board{}, err
 	}
-	for i, d := range b.Chain {
-		if _, err := tx.ExecContext(ctx, sqlAddDevice, b.ID, i+1, d.Name, d.Kind, d.SupplyV, d.SupplyMA, d.Plug); err != nil {
-			return Board{}, fmt.Errorf("device %d: %w", i+1, err)
+	return b, insertChain(ctx, tx, b.ID, b.Chain)
+}
+
+// insertChain writes the chain of a board that has none.
+func insertChain(ctx context.Context, tx *sql.Tx, boardID int64, chain []Device) error {
+	var keys []string
+	for i, d := range chain {
+		if _, err := tx.ExecContext(ctx, sqlAddDevice, boardID, i+1, d.Name, d.Kind, d.SupplyV, d.SupplyMA, d.Plug); err != nil {
+			return fmt.Errorf("device %d: %w", i+1, err)
 		}
+		keys = append(keys, fold(d.Name+", "+d.Kind))
 	}
-	return b, nil
+	_, err := tx.ExecContext(ctx, sqlSetDevicesKey, boardID, strings.Join(keys, "\n"))
+	return err
 }
 
 // newUID is one that no other store gives either: 128 random bits.
@@ -129,22 +138,62 @@ func (b Board) check() error {
 	return nil
 }
 
-// FindBoard finds a board by its label or the beginning of it, whatever the
-// case. The error may be a *NotFoundError or an *AmbiguousError.
+// FindBoard finds a board by its label, its serial, or the beginning of
+// either, whatever the case; a label goes before a serial. The error may be a
+// *NotFoundError or an *AmbiguousError.
 func (s *Store) FindBoard(ctx context.Context, name string) (Board, error) {
 	b, err := scanBoard(s.db.QueryRowContext(ctx, sqlBoardByKey, fold(name)))
 	if errors.Is(err, sql.ErrNoRows) {
-		label, findErr := s.findLabel(ctx, name)
-		if findErr != nil {
-			return Board{}, findErr
-		}
-		b, err = scanBoard(s.db.QueryRowContext(ctx, sqlBoardByKey, fold(label)))
+		b, err = s.findOther(ctx, name)
+	}
+	if isNamed(err) {
+		return Board{}, err
 	}
 	if err != nil {
 		return Board{}, fmt.Errorf("finding board %q: %w", name, storeFault(s.path, err))
 	}
 	return s.withChain(ctx, b)
 }
+
+// findOther finds a board by anything but its whole label.
+func (s *Store) findOther(ctx context.Context, name string) (Board, error) {
+	key := fold(name)
+	if key == "" {
+		return Board{}, &NotFoundError{What: "board", Name: name}
+	}
+	bySerial := func(query string, args ...any) (Board, error) {
+		found, err := collect(ctx, s.db, scanBoard, query, append(args, maxNear+1)...)
+		switch {
+		case err != nil:
+			return Board{}, err
+		case len(found) == 0:
+			return Board{}, &NotFoundError{What: "board", Name: name}
+		case len(found) > 1:
+			var labels []string
+			for _, b := range found {
+				labels = append(labels, b.Label)
+			}
+			return Board{}, &AmbiguousError{What: "board", Name: name, Names: labels}
+		}
+		return found[0], nil
+	}
+	if b, err := bySerial(sqlBoardsBySerial, key); !errors.Is(err, ErrNotFound) {
+		return b, err
+	}
+	label, notFound := s.findLabel(ctx, name)
+	if errors.Is(notFound, ErrNotFound) {
+		if b, err := bySerial(sqlSerialsFrom, key, afterPrefix(key)); !errors.Is(err, ErrNotFound) {
+			return b, err
+		}
+	}
+	if notFound != nil {
+		return Board{}, notFound
+	}
+	return scanBoard(s.db.QueryRowContext(ctx, sqlBoardByKey, fold(label)))
+}
+
+// isNamed says whether err speaks of the name that was looked for.
+func isNamed(err error) bool { return errors.Is(err, ErrNotFound) || errors.Is(err, ErrAmbiguous) }
 
 // findLabel finds the one label that begins like name.
 func (s *Store) findLabel(ctx context.Context, name string) (string, error) {

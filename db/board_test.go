@@ -148,7 +148,7 @@ func TestThousandsOfBoards(t *testing.T) {
 	const n = 4000
 	for i := range n {
 		label := fmt.Sprintf("Board %04d", i)
-		if _, err := tx.Exec(sqlAddBoard, label, fold(label), "", "", `["A"]`, "", timeText(noon), newUID()); err != nil {
+		if _, err := tx.Exec(sqlAddBoard, label, fold(label), "", "", `["A"]`, "", timeText(noon), newUID(), "", ""); err != nil {
 			t.Fatal(err)
 		}
 	}

@@ -50,6 +50,9 @@ type NotFoundError struct {
 	What string // "board", "run", "profile", "plan", "bench"
 	Name string
 	Near []string
+	// Board is set where a run was looked for by what is a board's label or serial;
+	// Near is then its latest run.
+	Board string
 }
 
 func (e *NotFoundError) Error() string {
@@ -57,7 +60,12 @@ func (e *NotFoundError) Error() string {
 	if e.What == "board" {
 		text = fmt.Sprintf("board %q is not registered", e.Name)
 	}
-	if len(e.Near) > 0 {
+	switch {
+	case e.Board != "" && len(e.Near) == 0:
+		return fmt.Sprintf("%q is board %s, which has no run yet: 'boardproof accept %q'", e.Name, e.Board, e.Board)
+	case e.Board != "":
+		return fmt.Sprintf("%q is board %s, not a run: its latest run is %s, and 'boardproof runs %q' lists all", e.Name, e.Board, e.Near[0], e.Board)
+	case len(e.Near) > 0:
 		text += ": did you mean " + strings.Join(quoted(e.Near), " or ")
 	}
 	return text

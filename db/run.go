@@ -59,6 +59,20 @@ type Run struct {
 // error may be ErrInvalid, ErrNotFound, ErrTakeDamaged, ErrNotWritable or
 // ErrBusy.
 func (s *Store) SaveRun(ctx context.Context, r Run) (Run, error) {
+	r, err := s.ready(r)
+	if err != nil {
+		return Run{}, err
+	}
+	err = s.write(ctx, "keeping the run", func(tx *sql.Tx) error { return r.keep(ctx, tx, s.Now()) })
+	if err != nil {
+		return Run{}, err
+	}
+	return r, nil
+}
+
+// ready makes sure that r can be kept, as far as that does not hang on what
+// else is kept.
+func (s *Store) ready(r Run) (Run, error) {
 	if err := r.check(); err != nil {
 		return Run{}, err
 	}
@@ -71,28 +85,27 @@ func (s *Store) SaveRun(ctx context.Context, r Run) (Run, error) {
 	if r.PlanID != 0 {
 		r.Verdict = verdict.Overall(r.Readings)
 	}
-	err := s.write(ctx, "keeping the run", func(tx *sql.Tx) error {
-		board, err := boardInTx(ctx, tx, r.BoardID)
-		if err != nil {
-			return err
-		}
-		r.BoardAsWas = board
-		if err := r.checkNamed(ctx, tx); err != nil {
-			return err
-		}
-		if r.ID, err = nextID(ctx, tx, "r", s.Now(), sqlLastRunOfDay); err != nil {
-			return err
-		}
-		if err := r.name(ctx, tx); err != nil {
-			return err
-		}
-		r.Digest, r.OriginID = Digest(r), ""
-		return r.insert(ctx, tx)
-	})
-	if err != nil {
-		return Run{}, err
-	}
 	return r, nil
+}
+
+// keep gives r its id, of the day of now, and writes all of it.
+func (r *Run) keep(ctx context.Context, tx *sql.Tx, now time.Time) error {
+	board, err := boardInTx(ctx, tx, r.BoardID)
+	if err != nil {
+		return err
+	}
+	r.BoardAsWas = board
+	if err := r.checkNamed(ctx, tx); err != nil {
+		return err
+	}
+	if r.ID, err = nextID(ctx, tx, "r", now, sqlLastRunOfDay); err != nil {
+		return err
+	}
+	if err := r.name(ctx, tx); err != nil {
+		return err
+	}
+	r.Digest, r.OriginID = Digest(*r), ""
+	return r.insert(ctx, tx)
 }
 
 // check finds what makes r unfit to be kept whatever the store holds.
@@ -206,11 +219,27 @@ func (s *Store) findRunID(ctx context.Context, id string) (string, error) {
 	}
 	switch len(ids) {
 	case 0:
-		return "", &NotFoundError{What: "run", Name: id}
+		return "", s.noRun(ctx, id)
 	case 1:
 		return ids[0], nil
 	}
 	return "", &AmbiguousError{What: "run", Name: id, Names: ids}
+}
+
+// noRun says that there is no run of a name, and which are meant where it is a
+// board's.
+func (s *Store) noRun(ctx context.Context, name string) error {
+	none := &NotFoundError{What: "run", Name: name}
+	b, err := s.FindBoard(ctx, name)
+	if err != nil {
+		return none
+	}
+	none.Board = b.Label
+	runs, err := s.Runs(ctx, b.ID)
+	if err == nil && len(runs) > 0 {
+		none.Near = []string{runs[len(runs)-1].ID}
+	}
+	return none
 }
 
 // Runs lists the runs of a board, in the order they were kept, without their readings,

@@ -8,8 +8,8 @@ const (
 	sqlCountTables = `SELECT count(*) FROM sqlite_master WHERE type = 'table'
 		AND name <> 'goose_db_version' AND name NOT LIKE 'sqlite\_%' ESCAPE '\'`
 
-	sqlAddBoard = `INSERT INTO boards (label, label_key, owner, serial, outputs, notes, created, uid)
-		VALUES ($1, $2, $3, $4, $5, $6, $7, $8) RETURNING id`
+	sqlAddBoard = `INSERT INTO boards (label, label_key, owner, serial, outputs, notes, created, uid, owner_key, serial_key)
+		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10) RETURNING id`
 	sqlAddDevice = `INSERT INTO devices (board_id, position, name, kind, supply_v, supply_ma, plug)
 		VALUES ($1, $2, $3, $4, $5, $6, $7)`
 	sqlBoardColumns = `SELECT id, label, owner, serial, outputs, notes, created, uid FROM boards`
@@ -105,4 +105,45 @@ const (
 	sqlAddTidied    = `INSERT INTO tidied_takes (sha256, tidied) VALUES ($1, $2) ON CONFLICT DO NOTHING`
 	sqlTakesOfRuns  = `SELECT t.sha256, r.id, r.board_id, r.finished FROM takes t JOIN runs r ON r.id = t.run_id ORDER BY r.id, t.position`
 	sqlTakesOfHunts = `SELECT c.sha256, h.id, h.board_id, h.finished FROM hunt_conditions c JOIN hunts h ON h.id = c.hunt_id ORDER BY h.id, c.position`
+)
+
+// Service, finding and trends.
+const (
+	sqlSetBoard = `UPDATE boards SET label = $2, label_key = $3, owner = $4, owner_key = $5, serial = $6, serial_key = $7,
+		outputs = $8, notes = $9 WHERE id = $1`
+	sqlSetDevicesKey  = `UPDATE boards SET devices_key = $2 WHERE id = $1`
+	sqlDropDevices    = `DELETE FROM devices WHERE board_id = $1`
+	sqlBoardsBySerial = sqlBoardColumns + ` WHERE serial_key = $1 ORDER BY label_key LIMIT $2`
+	sqlSerialsFrom    = sqlBoardColumns + ` WHERE serial_key >= $1 AND serial_key < $2 ORDER BY serial_key LIMIT $3`
+
+	sqlAddEvent = `INSERT INTO events (id, uid, board_id, kind, happened, kept, who, text, run_id, corrects, body)
+		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11)`
+	sqlEventColumns   = `SELECT id, uid, board_id, kind, happened, kept, who, text, run_id, corrects, body FROM events`
+	sqlEventsOfBoard  = sqlEventColumns + ` WHERE board_id = $1 ORDER BY happened, kept, length(id), id`
+	sqlEventByUID     = sqlEventColumns + ` WHERE uid = $1`
+	sqlEvent          = sqlEventColumns + ` WHERE id = $1`
+	sqlEventsFrom     = sqlEventColumns + ` WHERE id >= $1 AND id < $2 ORDER BY length(id), id LIMIT $3`
+	sqlLastEventOfDay = `SELECT id FROM events WHERE id >= $1 AND id < $2 ORDER BY length(id) DESC, id DESC LIMIT 1`
+
+	// One pass: each board with its latest run, by an index.
+	sqlFindBoards = `SELECT b.id, b.label, b.owner, b.serial, b.outputs, b.notes, b.created, b.uid,
+		r.id, r.finished, r.verdict, r.simulated, r.bench FROM boards b
+		LEFT JOIN runs r ON r.id = (SELECT l.id FROM runs l WHERE l.board_id = b.id AND l.recomputes IS NULL
+			ORDER BY l.finished DESC, l.id DESC LIMIT 1)
+		WHERE (b.label_key LIKE $1 ESCAPE '\' OR b.owner_key LIKE $1 ESCAPE '\' OR b.serial_key LIKE $1 ESCAPE '\')
+		AND b.owner_key LIKE $2 ESCAPE '\' AND b.serial_key LIKE $3 ESCAPE '\' AND b.devices_key LIKE $4 ESCAPE '\'
+		AND ($5 = '' OR r.finished >= $5) AND ($6 = '' OR r.finished < $6)
+		ORDER BY b.label_key`
+
+	sqlSeries = `SELECT r.id, r.board_id, b.label, r.bench, r.profile_id, r.simulated, r.started, r.method_version,
+		g.step, g.state, g.quantity, g.output, g.reference, g.frequency_hz, g.harmonic, g.weighting, g.value, g.unit,
+		g.uncertainty, g.k, g.upper_bound, g.lower_bound, g.floor_limited, g.limit_min, g.limit_max, g.verdict, g.note,
+		CASE WHEN $1 THEN g.budget ELSE '' END, g.chance_wrong
+		FROM (SELECT * FROM runs WHERE recomputes IS NULL AND `
+	sqlSeriesReadings = ` ORDER BY finished DESC, id DESC LIMIT $3) r
+		JOIN boards b ON b.id = r.board_id JOIN readings g ON g.run_id = r.id
+		WHERE g.quantity = $4 AND g.value IS NOT NULL AND ($5 = '' OR g.output = $5)
+		ORDER BY r.finished, length(r.id), r.id, g.position`
+	sqlSeriesOfBoard = sqlSeries + `board_id = $2` + sqlSeriesReadings
+	sqlSeriesOfBench = sqlSeries + `bench = $2 AND origin_id = ''` + sqlSeriesReadings
 )
