@@ -16,7 +16,7 @@ import (
 // of one board are not independent, so this shows what is wrong by far; 'make
 // retest' shows the rest.
 func TestFewUnchangedBoards(t *testing.T) {
-	all, err := plan{boards: 4, seed: 4, sweepS: 2.5, silenceS: 4, toneS: 1.5, workers: 2, progress: io.Discard}.measure(context.Background())
+	all, err := plan{boards: 2, seed: 4, sweepS: 2.5, silenceS: 4, toneS: 1.5, workers: 2, progress: io.Discard}.measure(context.Background())
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -40,10 +40,10 @@ func TestFewUnchangedBoards(t *testing.T) {
 			sum.tests, sum.changed = sum.tests+c[0].tests+c[1].tests, sum.changed+c[0].changed+c[1].changed
 		}
 	}
-	if sum.tests < 150 || float64(sum.changed) > 0.12*float64(sum.tests) {
+	if sum.tests < 80 || float64(sum.changed) > 0.15*float64(sum.tests) {
 		t.Errorf("%d of %d unchanged readings are called changed", sum.changed, sum.tests)
 	}
-	if b := pairOf(got.of).both(); b.tests != 4 || b.changed > 1 {
+	if b := pairOf(got.of).both(); b.tests != 2 || b.changed > 1 {
 		t.Errorf("%d of %d boards have a real change", b.changed, b.tests)
 	}
 	var page strings.Builder
