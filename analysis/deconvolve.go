@@ -3,6 +3,7 @@ package analysis
 import (
 	"fmt"
 	"math"
+	"sync"
 
 	"gonum.org/v1/gonum/dsp/fourier"
 
@@ -10,18 +11,21 @@ import (
 )
 
 // Played is a signal ready to be divided out of recordings of it. It is made
-// once and used for every channel and take of that signal.
+// once and used for every channel and take of that signal, several at once.
 type Played struct {
 	sig   *testsignals.Signal
 	seg   testsignals.Span // of the signal that is transformed
-	fft   *fourier.FFT
-	inv   []complex128 // band window over the signal's spectrum, half
-	power []float64    // |spectrum|², half
+	inv   []complex128     // band window over the signal's spectrum, half
+	power []float64        // |spectrum|², half
 	binHz float64
-	buf   []float64
-	// made keeps the weights of gates, which are the same for every channel.
-	made    map[seen]weighting
-	scratch []complex128
+
+	// transforming guards fft and buf, which are large.
+	transforming sync.Mutex
+	fft          *fourier.FFT
+	buf          []float64
+	// made keeps the weights of gates, which are the same for every channel,
+	// by seen.
+	made sync.Map
 }
 
 // seen is a gate at a frequency.
@@ -32,20 +36,12 @@ type seen struct {
 
 func (p *Played) weighting(g gate, f, reachHz float64) weighting {
 	key := seen{g, f, reachHz}
-	w, ok := p.made[key]
-	if !ok {
-		w = g.weighting(p.binHz, f, reachHz)
-		p.made[key] = w
+	if w, ok := p.made.Load(key); ok {
+		return w.(weighting)
 	}
+	w := g.weighting(p.binHz, f, reachHz)
+	p.made.Store(key, w)
 	return w
-}
-
-// read is gate.apply on a channel's spectrum.
-func (p *Played) read(dst, spec []complex128, g gate, f float64, w weighting, shifts []float64) {
-	if len(p.scratch) < len(w.weights) {
-		p.scratch = make([]complex128, len(w.weights))
-	}
-	g.apply(dst, spec, p.binHz, f, w, shifts, p.scratch)
 }
 
 // settleS is left out at the start of the lead, for the last mark to ring out.
@@ -60,8 +56,7 @@ func NewPlayed(sig *testsignals.Signal) (*Played, error) {
 	skip := min(int(settleS*rate), sig.Lead.Len()/4)
 	seg := testsignals.Span{Start: sig.Lead.Start + skip, End: sig.Tail.End}
 	n := fastLength(seg.Len())
-	p := &Played{sig: sig, seg: seg, fft: fourier.NewFFT(n), binHz: rate / float64(n), buf: make([]float64, n),
-		made: map[seen]weighting{}}
+	p := &Played{sig: sig, seg: seg, fft: fourier.NewFFT(n), binHz: rate / float64(n), buf: make([]float64, n)}
 	copy(p.buf, sig.Samples[seg.Start:seg.End])
 	x := p.fft.Coefficients(nil, p.buf)
 	p.power = make([]float64, len(x))
@@ -99,6 +94,7 @@ type Raw struct {
 	// arrivalS is the whole number of frames by which the signal was late,
 	// taken out before the transform, in seconds.
 	arrivalS float64
+	scratch  []complex128
 }
 
 // Deconvolve divides the signal out of one recorded channel by spectral
@@ -112,6 +108,8 @@ func (p *Played) Deconvolve(rec []float64, offset float64) (*Raw, error) {
 	if seg.Start < 0 || seg.End > len(rec) {
 		return nil, fmt.Errorf("the recording ends before the signal does: it has %d frames, %d are needed", len(rec), seg.End)
 	}
+	p.transforming.Lock()
+	defer p.transforming.Unlock()
 	n := copy(p.buf, rec[seg.Start:seg.End])
 	lead := min(p.sig.Body.Start-p.seg.Start, n)
 	removeMean(p.buf[:n], lead)

@@ -78,17 +78,28 @@ func (g gate) apply(dst []complex128, spec []complex128, binHz, f float64, w wei
 	for i, v := range w.weights {
 		weighted[i] = scale(v, hermitian(spec, w.first+i))
 	}
-	for j, shift := range shifts {
-		tc := g.centre() + shift
-		step := cis(2 * math.Pi * binHz * tc)
-		turn := cis(2 * math.Pi * (float64(w.first)*binHz*tc - f*g.centre()))
-		var sum complex128
-		for _, v := range weighted {
-			sum += turn * v
-			turn *= step
+	for j := 0; j < len(shifts); j += 2 {
+		a, b := shifts[j], shifts[min(j+1, len(shifts)-1)]
+		za, zb := turnedSums(weighted, g.centre()+a, g.centre()+b, binHz, float64(w.first))
+		dst[j] = za * cis(-2*math.Pi*f*g.centre())
+		if j+1 < len(shifts) {
+			dst[j+1] = zb * cis(-2*math.Pi*f*g.centre())
 		}
-		dst[j] = sum
 	}
+}
+
+// turnedSums returns Σ v·e^(j2π(first+i)·binHz·t) for two times t. Two at once
+// keep the processor busy while each turn waits for the one before.
+func turnedSums(weighted []complex128, ta, tb, binHz, first float64) (a, b complex128) {
+	stepA, stepB := cis(2*math.Pi*binHz*ta), cis(2*math.Pi*binHz*tb)
+	turnA, turnB := cis(2*math.Pi*first*binHz*ta), cis(2*math.Pi*first*binHz*tb)
+	for _, v := range weighted {
+		a += turnA * v
+		b += turnB * v
+		turnA *= stepA
+		turnB *= stepB
+	}
+	return a, b
 }
 
 // hermitian returns bin k of the spectrum of a real signal, of which spec

@@ -72,11 +72,20 @@ func (r *Raw) Response(grid []float64) *Gated {
 	return g
 }
 
-// through reads the response at f through w, moved by each of shifts.
+// through reads the response at f through w, moved by each of shifts. It is
+// not called twice at once.
 func (r *Raw) through(w gate, f, reachHz float64, shifts []float64) []complex128 {
 	out := make([]complex128, len(shifts))
-	r.played.read(out, r.spec, w, f, r.played.weighting(w, f, reachHz), shifts)
+	r.read(out, w, f, r.played.weighting(w, f, reachHz), shifts)
 	return out
+}
+
+// read is through with weights that are there already.
+func (r *Raw) read(dst []complex128, w gate, f float64, weights weighting, shifts []float64) {
+	if len(r.scratch) < len(weights.weights) {
+		r.scratch = make([]complex128, len(weights.weights))
+	}
+	w.apply(dst, r.spec, r.played.binHz, f, weights, shifts, r.scratch)
 }
 
 // quietShifts spreads noise gates over the part of the circle that holds

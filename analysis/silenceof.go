@@ -3,7 +3,6 @@ package analysis
 import (
 	"fmt"
 	"math"
-	"sync"
 
 	"boardproof/testsignals"
 )
@@ -31,17 +30,18 @@ var silenceQuantities = []string{Noise, Hiss, MainsFrequency, Hum, HumHarmonic, 
 // levels need the inputs' full scales; without them only the mains frequency
 // is given.
 func SilenceOf(rec *Recording) (Result, error) {
-	results, errs := make([]Result, len(rec.Outputs)), make([]error, len(rec.Outputs))
-	var wait sync.WaitGroup
-	for i := range rec.Outputs {
-		wait.Go(func() { results[i], errs[i] = silenceOfOutput(rec, i) })
-	}
-	wait.Wait()
-	var res Result
-	for i, one := range results {
-		if errs[i] != nil {
-			return Result{}, fmt.Errorf("output %s: %w", rec.Outputs[i], errs[i])
+	results := make([]Result, len(rec.Outputs))
+	err := each(len(results), func(i int) (err error) {
+		if results[i], err = silenceOfOutput(rec, i); err != nil {
+			return fmt.Errorf("output %s: %w", rec.Outputs[i], err)
 		}
+		return nil
+	})
+	if err != nil {
+		return Result{}, err
+	}
+	var res Result
+	for _, one := range results {
 		res.Add(one)
 	}
 	res.setState(rec.State)

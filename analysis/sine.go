@@ -63,13 +63,20 @@ func FitTone(channels [][]float64, rateHz, nearHz float64, harmonics int) (*Tone
 	}
 	fit := &ToneFit{FrequencyHz: Estimate{Value: w * rateHz / (2 * math.Pi)}}
 	info := 0.0
-	for _, x := range channels {
-		c, err := fitHarmonics(x, w, orders)
+	fit.Channels = make([]ToneChannel, len(channels))
+	err = each(len(channels), func(i int) error {
+		c, err := fitHarmonics(channels[i], w, orders)
 		if err != nil {
-			return nil, err
+			return err
 		}
 		c.stdFromResidual(rateHz, fit.FrequencyHz.Value)
-		fit.Channels = append(fit.Channels, c)
+		fit.Channels[i] = c
+		return nil
+	})
+	if err != nil {
+		return nil, err
+	}
+	for _, c := range fit.Channels {
 		if c.Std[0] > 0 {
 			info += sq(c.Amplitude[0] / c.Std[0])
 		}
@@ -93,12 +100,16 @@ func findFrequency(channels [][]float64, w float64) (float64, error) {
 	n := len(channels[0])
 	for range maxIterations {
 		num, den := 0.0, 0.0
-		for _, x := range channels {
-			dw, weight, err := frequencyStep(x, w)
-			if err != nil {
-				return 0, err
-			}
-			num += weight * dw
+		steps, weights := make([]float64, len(channels)), make([]float64, len(channels))
+		err := each(len(channels), func(i int) (err error) {
+			steps[i], weights[i], err = frequencyStep(channels[i], w)
+			return err
+		})
+		if err != nil {
+			return 0, err
+		}
+		for i, weight := range weights {
+			num += weight * steps[i]
 			den += weight
 		}
 		if den == 0 {
@@ -176,33 +187,41 @@ func cholesky(m *mat.SymDense, rhs *mat.VecDense) ([]float64, error) {
 // fitHarmonics is the linear fit at a known frequency w in radians a frame.
 func fitHarmonics(x []float64, w float64, orders int) (ToneChannel, error) {
 	size := 2*orders + 1
-	mid := float64(len(x)-1) / 2
-	m := mat.NewSymDense(size, nil)
-	rhs := mat.NewVecDense(size, nil)
-	acc, right := make([]float64, size*size), make([]float64, size)
-	row := make([]float64, size)
-	osc := newOscillator(w, -mid)
+	right, row := make([]float64, size), make([]float64, size)
+	osc := newOscillator(w, -float64(len(x)-1)/2)
 	for i, v := range x {
 		osc.row(row)
 		for r, a := range row {
-			for q := r; q < size; q++ {
-				acc[r*size+q] += a * row[q]
-			}
 			right[r] += a * v
 		}
 		osc.next(i)
 	}
-	for r := range size {
-		for q := r; q < size; q++ {
-			m.SetSym(r, q, acc[r*size+q])
-		}
-		rhs.SetVec(r, right[r])
-	}
-	sol, err := cholesky(m, rhs)
+	sol, err := cholesky(harmonicNormal(len(x), w, orders), mat.NewVecDense(size, right))
 	if err != nil {
 		return ToneChannel{}, err
 	}
 	return newToneChannel(x, w, sol), nil
+}
+
+// harmonicNormal is the normal matrix of cos(kwt), sin(kwt) for k from 1 to
+// orders, and 1, over n frames about t = 0. What is odd in t sums to nothing,
+// and Σ cos(mwt) = sin(n·m·w/2)/sin(m·w/2): Dirichlet's kernel.
+func harmonicNormal(n int, w float64, orders int) *mat.SymDense {
+	sum := make([]float64, 2*orders+1)
+	sum[0] = float64(n)
+	for m := 1; m < len(sum); m++ {
+		sum[m] = math.Sin(float64(n*m)*w/2) / math.Sin(float64(m)*w/2)
+	}
+	a := mat.NewSymDense(2*orders+1, nil)
+	for k := 1; k <= orders; k++ {
+		for l := k; l <= orders; l++ {
+			a.SetSym(2*k-2, 2*l-2, (sum[l-k]+sum[l+k])/2)
+			a.SetSym(2*k-1, 2*l-1, (sum[l-k]-sum[l+k])/2)
+		}
+		a.SetSym(2*k-2, 2*orders, sum[k])
+	}
+	a.SetSym(2*orders, 2*orders, sum[0])
+	return a
 }
 
 func newToneChannel(x []float64, w float64, sol []float64) ToneChannel {

@@ -94,7 +94,7 @@ func denseRatio(output, reference *Raw, ratio *Gated) []phasePoint {
 			continue
 		}
 		read := func(r *Raw) complex128 {
-			r.played.read(one[:], r.spec, shortGate, f, weighting{w.weights, w.first + k}, here)
+			r.read(one[:], shortGate, f, weighting{w.weights, w.first + k}, here)
 			return one[0]
 		}
 		z := read(output) / read(reference)

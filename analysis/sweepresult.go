@@ -53,14 +53,13 @@ func readSweep(rec *Recording, second secondOpinion, played *Played) *sweepTake 
 	n := len(rec.Outputs)
 	t := &sweepTake{rec, make([]*Raw, n), make([]*Gated, n), make([]string, n)}
 	grid := Grid(rec.RateHz)
-	for i := range rec.Outputs {
+	each(n, func(i int) error { //nolint:errcheck // the reasons say all
 		raw, g, reason := readOutput(rec, second, played, grid, i)
-		if reason != "" {
-			t.reasons[i] = reason
-			continue
+		if t.reasons[i] = reason; reason == "" {
+			t.raws[i], t.gated[i] = raw, g
 		}
-		t.raws[i], t.gated[i] = raw, g
-	}
+		return nil
+	})
 	return t
 }
 
@@ -87,13 +86,18 @@ func (t *sweepTake) responses() responses {
 // sweepResult makes readings and curves. rec says which outputs they are of
 // and what is known of the bench.
 func sweepResult(rec *Recording, all responses, band Band) Result {
-	var res Result
-	for i, name := range rec.Outputs {
+	results := make([]Result, len(rec.Outputs))
+	each(len(results), func(i int) error { //nolint:errcheck // what fails is refused
 		if reason := all.reasons[i]; reason != "" {
-			res.refuse(name, "", reason, responseQuantities...)
-			continue
+			results[i].refuse(rec.Outputs[i], "", reason, responseQuantities...)
+		} else {
+			results[i] = responseResult(rec, all.harmonics(i), all.gated[i], i, band)
 		}
-		res.Add(responseResult(rec, all.harmonics(i), all.gated[i], i, band))
+		return nil
+	})
+	var res Result
+	for _, r := range results {
+		res.Add(r)
 	}
 	res.Add(splitResult(rec, all, band))
 	res.setState(rec.State)

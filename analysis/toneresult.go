@@ -28,43 +28,75 @@ func ToneResult(rec *Recording) (Result, error) {
 	if rec.Signal.Kind != testsignals.Tone {
 		return Result{}, fmt.Errorf("reading a tone: this signal is %s", rec.Signal.Kind)
 	}
+	span := steadyPart(rec)
+	reasons, quiet := make([]string, len(rec.Outputs)), make([][]float64, len(rec.Outputs))
+	each(len(rec.Outputs), func(i int) error { //nolint:errcheck // the reasons say all
+		if reasons[i] = noTone(rec, i, span); reasons[i] == "" {
+			quiet[i] = rec.withoutMains(i, span)
+		}
+		return nil
+	})
 	var res Result
-	steady := steadyPart(rec)
-	var rows, asRecorded [][]float64
+	var rows [][]float64
 	var names []int
 	for i, name := range rec.Outputs {
-		x, ok := rec.part(i, steady)
-		switch {
-		case rec.problem(i) != "":
-			res.refuse(name, "", rec.problem(i), toneQuantities...)
-		case !ok:
-			res.refuse(name, "", "the recording ends before the tone does", toneQuantities...)
-		case checkMarks(rec, i) != "":
-			res.refuse(name, "", checkMarks(rec, i), toneQuantities...)
-		case !hasTone(x, rec.RateHz, rec.Signal.FrequencyHz):
-			res.refuse(name, "", fmt.Sprintf("no signal: there is no steady tone near %g Hz; check the patch", rec.Signal.FrequencyHz), toneQuantities...)
-		default:
-			asRecorded, names = append(asRecorded, x), append(names, i)
-			rows = append(rows, rec.withoutMains(i, steady))
+		if reasons[i] != "" {
+			res.refuse(name, "", reasons[i], toneQuantities...)
+			continue
 		}
+		rows, names = append(rows, quiet[i]), append(names, i)
 	}
 	if len(rows) > 0 {
-		fit, err := FitTone(rows, rec.RateHz, rec.Signal.FrequencyHz, distortionOrders)
+		more, err := tonesOf(rec, span, rows, names)
 		if err != nil {
 			return Result{}, err
 		}
-		steady := make([]unsteadiness, len(names))
-		for j, i := range names {
-			steady[j] = fit.steadiness(rows[j], j, rec.RateHz)
-			if why := steady[j].refused(); why != "" {
-				res.refuse(rec.Outputs[i], "", why, toneQuantities...)
-				continue
-			}
-			res.Add(toneReadings(rec, fit, asRecorded[j], j, i, steady[j]))
-		}
-		res.Add(toneMatch(rec, fit, names, steady))
+		res.Add(more)
 	}
 	res.setState(rec.State)
+	return res, nil
+}
+
+// noTone is why output i holds no tone to be read, "" where it does.
+func noTone(rec *Recording, i int, span testsignals.Span) string {
+	x, ok := rec.part(i, span)
+	switch {
+	case rec.problem(i) != "":
+		return rec.problem(i)
+	case !ok:
+		return "the recording ends before the tone does"
+	case checkMarks(rec, i) != "":
+		return checkMarks(rec, i)
+	case !hasTone(x, rec.RateHz, rec.Signal.FrequencyHz):
+		return fmt.Sprintf("no signal: there is no steady tone near %g Hz; check the patch", rec.Signal.FrequencyHz)
+	}
+	return ""
+}
+
+// tonesOf reads the outputs called names, of which rows are that span of the
+// recording without hum.
+func tonesOf(rec *Recording, span testsignals.Span, rows [][]float64, names []int) (Result, error) {
+	fit, err := FitTone(rows, rec.RateHz, rec.Signal.FrequencyHz, distortionOrders)
+	if err != nil {
+		return Result{}, err
+	}
+	steady, results := make([]unsteadiness, len(names)), make([]Result, len(names))
+	each(len(names), func(j int) error { //nolint:errcheck // none fails
+		i := names[j]
+		steady[j] = fit.steadiness(rows[j], j, rec.RateHz)
+		if why := steady[j].refused(); why != "" {
+			results[j].refuse(rec.Outputs[i], "", why, toneQuantities...)
+			return nil
+		}
+		x, _ := rec.part(i, span)
+		results[j] = toneReadings(rec, fit, x, j, i, steady[j])
+		return nil
+	})
+	var res Result
+	for _, r := range results {
+		res.Add(r)
+	}
+	res.Add(toneMatch(rec, fit, names, steady))
 	return res, nil
 }
 
