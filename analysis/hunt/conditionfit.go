@@ -11,7 +11,7 @@ import (
 type gain struct{ db, share float64 }
 
 // gains are by kind: vanishes, same, other.
-var gains = [3][]gain{evenGains(-66, -12, 3), {{-0.6, 0.2}, {0, 0.6}, {0.6, 0.2}}, otherGains()}
+var gains = [3][]gain{evenGains(-64, -12, 4), {{-0.6, 0.2}, {0, 0.6}, {0.6, 0.2}}, otherGains()}
 
 func evenGains(from, to, step float64) []gain {
 	var out []gain
@@ -52,7 +52,9 @@ const (
 	shareSpreadDB = 7.0
 	// oddShare of lines do as they like, within oddDB.
 	oddShare = 0.05
-	oddDB    = 12.0
+	oddDB    = 60.0
+	// witnesses lines that move together count as so many witnesses.
+	witnesses = 3
 )
 
 // moved is what one line did: its change in dB, or a bound of it; share is
@@ -141,32 +143,34 @@ func likelihoodOf(moves []moved, two bool) kinds {
 }
 
 // logMoves is how likely the lines moved so if each cause moved by its gain.
+// The lines of one cause move together, so that they are not witnesses each by
+// itself.
 func logMoves(moves []moved, db []float64, two bool) float64 {
 	sum := 0.0
 	n := 1
 	if two {
 		n = 2
 	}
-	for _, m := range moves {
+	var power [2]float64
+	for k := range n {
+		power[k] = powerOf(db[k])
+	}
+	for i := range moves {
+		m := &moves[i]
 		// Clutter, the last share, stays as it is.
-		total := m.share[len(m.share)-1]
+		clutter := m.share[len(m.share)-1]
+		total := clutter
 		for k := range n {
-			total += m.share[k] * powerOf(db[k])
+			total += m.share[k] * power[k]
 		}
-		mean := math.Log(math.Max(total, 1e-12)) / dbToNeper
-		variance := m.std * m.std
-		for k := 0; k <= n; k++ {
-			g, w := 0.0, m.share[len(m.share)-1]
-			if k < n {
-				g, w = db[k], m.share[k]
-			}
-			// What is left of a line is as uncertain as the share it had.
-			left := w * powerOf(g) / math.Max(total, 1e-12)
-			off := math.Min(1, math.Abs(g-mean)/6) * (1 - w) * shareSpreadDB * left
-			variance += off * off
-			if d := math.Abs(g); left > 0.5 {
-				scatter := sameDB + (movedScatterDB-sameDB)*math.Min(1, d/2)
-				scatter = math.Max(scatter, m.scatter)
+		total = math.Max(total, 1e-12)
+		mean := math.Log(total) / dbToNeper
+		variance := m.std*m.std + sameDB*sameDB + uncertainShare(0, clutter, clutter/total, mean)
+		for k := range n {
+			left := m.share[k] * power[k] / total
+			variance += uncertainShare(db[k], m.share[k], left, mean)
+			if left > 0.5 {
+				scatter := math.Max(sameDB+(movedScatterDB-sameDB)*math.Min(1, math.Abs(db[k])/2), m.scatter)
 				variance += scatter * scatter
 			}
 		}
@@ -174,14 +178,26 @@ func logMoves(moves []moved, db []float64, two bool) float64 {
 			apart := math.Min(1, math.Abs(db[0]-db[1])/10)
 			variance += beatingDB2 * m.share[0] * m.share[1] * apart * apart
 		}
-		std := math.Sqrt(variance + sameDB*sameDB)
+		std := math.Sqrt(variance)
+		v := 0.0
 		if m.bound {
-			sum += math.Log((1-oddShare)*below1(m.db, mean, std) + oddShare*below1(m.db, mean, oddDB))
+			v = (1-oddShare)*below1(m.db, mean, std) + oddShare/2
 		} else {
-			sum += math.Log((1-oddShare)*normal(m.db, mean, std) + oddShare*normal(m.db, mean, oddDB))
+			v = (1-oddShare)*normal(m.db, mean, std) + oddShare/oddDB
 		}
+		sum += math.Log(v)
+	}
+	if len(moves) > witnesses {
+		sum *= witnesses / float64(len(moves))
 	}
 	return sum
+}
+
+// uncertainShare is the variance that a line has for what is left of a cause
+// in it being as uncertain as the share that the cause had.
+func uncertainShare(gain, share, left, mean float64) float64 {
+	off := math.Min(1, math.Abs(gain-mean)/6) * (1 - share) * shareSpreadDB * left
+	return off * off
 }
 
 // under is the likelihood of what was seen if the causes are at places.

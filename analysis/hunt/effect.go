@@ -156,7 +156,7 @@ func magneticEffect(p place, c Condition) effect {
 		return touched
 	case InputShorted:
 		return effect{0.06, 0.74, 0.20}
-	case OutputIsolated, OtherOutlet, OutputUnplugged:
+	case OutputIsolated, OtherOutlet:
 		return touched
 	}
 	return untouched

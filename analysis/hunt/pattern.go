@@ -8,31 +8,61 @@ import (
 // template is what a cause foretells of the comb for one choice of what is not
 // known of it: each line's level relative to its strongest one in dB, and how
 // far from that it may be, as a standard deviation. It goes with numbers.
-type template struct{ db, spread []float64 }
+type template struct{ db, spread, power []float64 }
 
 // combCauses bring lines of the mains.
 var combCauses = []string{GroundLoop, Magnetic, Ripple, Electric, Dimmer}
 
-// severities are how much more or less distorted than usual, in dB.
-var severities = []float64{-10, 0, 8}
+// shape is what is not known of a distorted current: how much more distorted it
+// is than usual, in dB, and from which harmonic on its lines fall off: pulses
+// have a flat spectrum up to about the inverse of their width, and above that
+// one that falls with the square of frequency.
+type shape struct{ severityDB, knee float64 }
 
-// templates lists what a cause may look like. unexplained is any comb at all.
-func templates(cause string) []template {
+// shapes are tried for a cause alone, fewShapes for each of two causes: two
+// together fit almost anything, so that it need not be fine.
+var (
+	shapes    = everyShape([]float64{-18, -10, -3, 4, 10}, []float64{2, 4, 7, 14})
+	fewShapes = everyShape([]float64{-12, 0, 8}, []float64{3, 8})
+)
+
+func everyShape(severities, knees []float64) []shape {
+	var out []shape
+	for _, d := range severities {
+		for _, k := range knees {
+			out = append(out, shape{d, k})
+		}
+	}
+	return out
+}
+
+// manyTemplates and fewTemplates are made once, by cause.
+var manyTemplates, fewTemplates = map[string][]template{}, map[string][]template{}
+
+func init() {
+	for _, c := range append([]string{unexplained}, combCauses...) {
+		manyTemplates[c] = newTemplates(c, shapes)
+		fewTemplates[c] = newTemplates(c, fewShapes)
+	}
+}
+
+// newTemplates lists what a cause may look like. unexplained is any comb at all.
+func newTemplates(cause string, shapes []shape) []template {
 	var out []template
 	switch cause {
 	case GroundLoop:
-		for _, d := range severities {
-			out = append(out, newTemplate(func(n int) (float64, float64) { return current(n, d) }))
+		for _, x := range shapes {
+			out = append(out, newTemplate(func(n int) (float64, float64) { return current(n, x) }))
 		}
 	case Magnetic:
-		for _, d := range severities {
+		for _, x := range shapes {
 			out = append(out, newTemplate(func(n int) (float64, float64) {
-				db, spread := current(n, d)
+				db, spread := current(n, x)
 				return db + 20*math.Log10(float64(n)), spread
 			}))
 		}
 	case Electric:
-		for _, d := range severities {
+		for _, d := range []float64{-8, 0, 8} {
 			for _, corner := range []float64{6, 1e9} {
 				out = append(out, newTemplate(func(n int) (float64, float64) {
 					db, spread := voltage(n, d)
@@ -46,7 +76,7 @@ func templates(cause string) []template {
 		}
 	case Dimmer:
 		for _, deg := range []float64{30, 60, 90, 120, 150} {
-			for _, corner := range []float64{0.1, 30, 1e9} {
+			for _, corner := range []float64{0.1, 60} {
 				out = append(out, newTemplate(func(n int) (float64, float64) {
 					db, spread := phaseCut(n, deg*math.Pi/180)
 					return db + rising(n, corner), spread
@@ -65,7 +95,7 @@ func templates(cause string) []template {
 const unexplained = "unexplained"
 
 func newTemplate(of func(n int) (db, spread float64)) template {
-	t := template{make([]float64, len(numbers)), make([]float64, len(numbers))}
+	t := template{make([]float64, len(numbers)), make([]float64, len(numbers)), make([]float64, len(numbers))}
 	most := math.Inf(-1)
 	for i, n := range numbers {
 		t.db[i], t.spread[i] = of(n)
@@ -73,6 +103,7 @@ func newTemplate(of func(n int) (db, spread float64)) template {
 	}
 	for i := range t.db {
 		t.db[i] -= most
+		t.power[i] = powerOf(t.db[i])
 	}
 	return t
 }
@@ -84,19 +115,25 @@ func rising(n int, corner float64) float64 {
 	return 20*math.Log10(float64(n)) - 10*math.Log10(1+r*r)
 }
 
-// current is a mains current as rectifiers draw it, relative to its
-// fundamental: odd harmonics that fall off a little faster than 1/n, hardly
-// any even ones. The spread is wide, for no two houses are alike (common
+// current is a mains current as rectifiers and other loads draw it, relative to
+// its fundamental: odd harmonics that fall off beyond a knee, hardly any even
+// ones. The spread is wide, for no two houses are alike (common
 // practice; IEC 61000-3-2 allows a small supply 3.4 mA/W of the 3rd, 1.9 of the
 // 5th, 1.0 of the 7th, from memory).
-func current(n int, severityDB float64) (db, spread float64) {
+func current(n int, x shape) (db, spread float64) {
 	switch {
 	case n == 1:
 		return 0, 0.5
 	case n%2 == 0:
-		return -38 - 20*math.Log10(float64(n)/2) + severityDB, 8
+		return -38 + x.severityDB/2 + falling(n, x.knee), 8
 	}
-	return -28*math.Log10(float64(n)) + 2 + severityDB, 6
+	return -10 + x.severityDB + falling(n, x.knee), 6
+}
+
+// falling is a second-order roll-off from a harmonic on.
+func falling(n int, knee float64) float64 {
+	r := float64(n) / knee
+	return -10 * math.Log10(1+r*r*r*r)
 }
 
 // voltage is the mains voltage: a few per cent of the 5th and 7th, less of the

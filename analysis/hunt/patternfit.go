@@ -9,6 +9,7 @@ type combFit struct {
 	// logEvidence is the logarithm of the mean likelihood over all that is not
 	// known: levels, distortion, corner, firing angle.
 	logEvidence float64
+	logPrior    float64
 	// share is by cause, and last what is left to clutter, by line, where the
 	// fit is best; levelDB is each cause's strongest line there.
 	share   [][]float64
@@ -20,58 +21,48 @@ const (
 	// is about; clutterSpread is how far from there.
 	clutterDB     = -48.0
 	clutterSpread = 9.0
-	// tailShare of lines miss what is foretold by tailDB or more.
+	// tailShare of lines are anywhere within tailDB.
 	tailShare = 0.03
-	tailDB    = 14.0
+	tailDB    = 60.0
 	// levelStepDB divides the levels tried, from a little over the strongest
 	// line down to levelReachDB under it.
-	levelStepDB  = 4.0
+	levelStepDB  = 5.0
 	levelReachDB = 44.0
 	levelOverDB  = 8.0
+	levelLeadDB  = 12.0
 	// beatingDB2 times both shares of power is the variance that the unknown
 	// phase between two causes adds to a line's level: 2·(20/ln 10)²·w·(1−w),
 	// widened for the long tail towards silence.
 	beatingDB2 = 100.0
 )
 
-// fitComb explains the spectrum by a set of causes.
+// fitComb explains the spectrum by a set of one or two causes.
 func fitComb(s *spectrum, causes []string) combFit {
 	best := combFit{causes: causes, logEvidence: math.Inf(-1)}
 	top := s.loudestDB()
-	var levels []float64
-	for l := top + levelOverDB; l >= top-levelReachDB; l -= levelStepDB {
-		levels = append(levels, l)
+	sets := [][]template{manyTemplates[causes[0]], {{}}}
+	levels := [][]float64{levelsFrom(top, 2), {math.Inf(-1)}}
+	if len(causes) == 2 {
+		sets = [][]template{fewTemplates[causes[0]], fewTemplates[causes[1]]}
+		levels = [][]float64{levelsFrom(top, levelStepDB), levelsFrom(top, levelStepDB)}
 	}
-	if len(causes) == 1 {
-		all := templates(causes[0])
-		var logs []float64
-		most := math.Inf(-1)
-		for i := range all {
-			for l := top + levelOverDB; l >= top-levelReachDB; l-- {
-				v := logLikelihood(s, top, []*template{&all[i]}, []float64{l})
-				logs = append(logs, v)
-				if v > most {
-					most = v
-					best.share, best.levelDB = shares(top, []*template{&all[i]}, []float64{l}), []float64{l}
-				}
-			}
-		}
-		best.logEvidence = logMean(logs)
-		return best
-	}
-	a, b := templates(causes[0]), templates(causes[1])
 	var logs []float64
 	most := math.Inf(-1)
-	for i := range a {
-		for j := range b {
-			pair := []*template{&a[i], &b[j]}
-			for _, la := range levels {
-				for _, lb := range levels {
-					v := logLikelihood(s, top, pair, []float64{la, lb})
+	for i := range sets[0] {
+		for j := range sets[1] {
+			pair := []*template{&sets[0][i], &sets[1][j]}[:len(causes)]
+			for _, la := range levels[0] {
+				for _, lb := range levels[1] {
+					// One of them must bring the strongest line.
+					if math.Max(la, lb) < top-levelLeadDB {
+						continue
+					}
+					at := []float64{la, lb}[:len(causes)]
+					v := logLikelihood(s, top, pair, at)
 					logs = append(logs, v)
 					if v > most {
 						most = v
-						best.share, best.levelDB = shares(top, pair, []float64{la, lb}), []float64{la, lb}
+						best.share, best.levelDB = shares(top, pair, at), at
 					}
 				}
 			}
@@ -81,15 +72,30 @@ func fitComb(s *spectrum, causes []string) combFit {
 	return best
 }
 
+func levelsFrom(top, step float64) []float64 {
+	var out []float64
+	for l := top + levelOverDB; l >= top-levelReachDB; l -= step {
+		out = append(out, l)
+	}
+	return out
+}
+
 const dbToNeper = math.Ln10 / 10
 
 func powerOf(db float64) float64 { return math.Exp(db * dbToNeper) }
 
 // logLikelihood is that of all lines under templates at levels, with clutter.
+// Templates err for many lines together, the more so the higher, so that lines
+// do not count as if each were a witness by itself.
 func logLikelihood(s *spectrum, top float64, ts []*template, levels []float64) float64 {
 	sum := 0.0
 	clutter := powerOf(top + clutterDB)
-	for i, l := range s.lines {
+	var scale [2]float64
+	for k := range ts {
+		scale[k] = powerOf(levels[k])
+	}
+	for i := range s.lines {
+		l := &s.lines[i]
 		if l.absent {
 			continue
 		}
@@ -97,21 +103,32 @@ func logLikelihood(s *spectrum, top float64, ts []*template, levels []float64) f
 		spread2 := clutter * clutter * clutterSpread * clutterSpread
 		cross := 0.0
 		for k, t := range ts {
-			p := powerOf(levels[k] + t.db[i])
+			p := scale[k] * t.power[i]
 			cross += p * total
 			spread2 += p * p * t.spread[i] * t.spread[i]
 			total += p
 		}
 		mean := math.Log(total) / dbToNeper
 		std := math.Sqrt((spread2+beatingDB2*cross)/(total*total) + l.std*l.std + 0.1)
+		v := 0.0
 		if l.bound {
-			sum += math.Log((1-tailShare)*below1(l.db, mean, std) + tailShare*below1(l.db, mean, tailDB))
+			v = (1-tailShare)*below1(l.db, mean, std) + tailShare/2
 		} else {
-			sum += math.Log((1-tailShare)*normal(l.db, mean, std) + tailShare*normal(l.db, mean, tailDB))
+			v = (1-tailShare)*normal(l.db, mean, std) + tailShare/tailDB
 		}
+		sum += witness[i] * math.Log(v)
 	}
 	return sum
 }
+
+// witness is how much a line counts.
+var witness = func() []float64 {
+	out := make([]float64, len(numbers))
+	for i, n := range numbers {
+		out[i] = 0.7 / math.Sqrt(1+float64(n)/5)
+	}
+	return out
+}()
 
 // shares are of each cause in each line, and of clutter last.
 func shares(top float64, ts []*template, levels []float64) [][]float64 {

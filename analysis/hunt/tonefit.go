@@ -64,6 +64,10 @@ func toneDensity(cause string, s *spectrum, i int) float64 {
 	case USB:
 		n := math.Round(hz / 1000)
 		reach := clockShare*hz + 2*t.FrequencyHz.Std + 0.05
+		if i > 0 && onGrid(s.tones[0]) {
+			// All lines of one clock are off by the same share.
+			hz, reach = hz*math.Round(s.tones[0].FrequencyHz.Value/1000)*1000/s.tones[0].FrequencyHz.Value, reach/5
+		}
 		if n < 1 || math.Abs(hz-1000*n) > reach {
 			return 0
 		}
@@ -71,20 +75,27 @@ func toneDensity(cause string, s *spectrum, i int) float64 {
 	case Converter:
 		d := between(hz, 600, audioHz)*0.95 + between(hz, 20, audioHz)*0.05
 		if isMultiple(s, i) {
-			d += 0.3 / (4 * differHz)
+			d += 0.03 / (4 * differHz)
 		}
 		return widths(0.4) * d
 	case Beat:
 		d := 0.7*between(hz, 20, 6000) + 0.3*between(hz, 20, audioHz)
-		if isDifference(s, i) {
-			d += 0.3 / (4 * differHz)
+		if n := float64(len(s.tones)); isDifference(s, i) {
+			d += 0.6 / (n * (n - 1) / 2) / (4 * differHz)
 		}
 		if isMultiple(s, i) {
-			d += 0.15 / (4 * differHz)
+			d += 0.02 / (4 * differHz)
 		}
 		return widths(0.5) * d
 	}
 	return 0
+}
+
+// onGrid says whether a tone may be of a clock's family.
+func onGrid(t Tone) bool {
+	hz := t.FrequencyHz.Value
+	n := math.Round(hz / 1000)
+	return n >= 1 && math.Abs(hz-1000*n) < clockShare*hz+2*t.FrequencyHz.Std+0.05
 }
 
 // between is a density even in the logarithm of frequency.

@@ -49,11 +49,23 @@ func (b *bench) combWorlds() []world {
 	if base.visible() == 0 {
 		return []world{{}}
 	}
-	var out []world
+	var fits []combFit
+	best := math.Inf(-1)
+	add := func(f combFit, p float64) {
+		f.logPrior = math.Log(p / rangeDB)
+		best = math.Max(best, f.logEvidence)
+		fits = append(fits, f)
+	}
 	for i, c := range combCauses {
-		out = append(out, b.worldsOf(combFitOf(base, c), math.Log(prior[c]/rangeDB))...)
+		add(combFitOf(base, c), prior[c])
 		for _, d := range combCauses[i+1:] {
-			out = append(out, b.worldsOf(combFitOf(base, c, d), math.Log(prior[c]*prior[d]/rangeDB))...)
+			add(combFitOf(base, c, d), prior[c]*prior[d])
+		}
+	}
+	var out []world
+	for _, f := range fits {
+		if f.logEvidence > best-hopeless {
+			out = append(out, b.worldsOf(f, f.logPrior)...)
 		}
 	}
 	weak := 20 * math.Log10(base.strength()/math.Max(base.hiss.RMS.Value, 1e-12))
@@ -68,6 +80,10 @@ func (b *bench) combWorlds() []world {
 	}
 	return out
 }
+
+// hopeless is how much worse than the best a pattern must be explained, as a
+// logarithm, for conditions not to be asked: they could not make up for it.
+const hopeless = 30
 
 func combFitOf(s *spectrum, causes ...string) combFit {
 	f := fitComb(s, causes)
