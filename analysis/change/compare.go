@@ -26,8 +26,8 @@ const (
 	Maybe Outcome = "maybe"
 	// Unchanged: no more than scatter does.
 	Unchanged Outcome = "unchanged"
-	// CannotTell: a bound, a figure without an uncertainty or a wandering tone
-	// does not say.
+	// CannotTell: a bound, a figure without an uncertainty, or one that is not
+	// tested, does not say.
 	CannotTell Outcome = "cannot tell"
 	// NotTheBoard: the figure is of the mains or of the bench.
 	NotTheBoard Outcome = "not of the board"
@@ -150,6 +150,12 @@ func ofTheBoard(quantity string) bool {
 	return true
 }
 
+// untested is true of what differs between two takes by more than its budget
+// can hold: see the comment of the package.
+func untested(quantity string) bool {
+	return quantity == analysis.OtherTone || quantity == analysis.THDN
+}
+
 func isSign(quantity string) bool {
 	return quantity == analysis.Polarity || quantity == analysis.PolarityMatch
 }
@@ -169,7 +175,7 @@ func compareReadings(before, after verdict.Judged, ties Ties, moved map[string]f
 		if r.Difference != 0 {
 			r.Outcome = Real
 		}
-	case after.Quantity == analysis.OtherTone:
+	case untested(after.Quantity):
 		r.Outcome = CannotTell
 	case after.Quantity == analysis.DropOuts:
 		r.P = new(countChance(before.Value, after.Value))

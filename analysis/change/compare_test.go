@@ -331,20 +331,21 @@ func TestPairs(t *testing.T) {
 	before := Side{Readings: []verdict.Judged{
 		r("path", analysis.Gain, "A", 1000, 0), r("path", analysis.Gain, "B", 1000, 0), r("hush", analysis.OtherTone, "A", 9800, -90),
 		r("hush", analysis.OtherTone, "A", 12000, -95), r("hush", analysis.HumHarmonic, "A", 50.01, -90), r("path", analysis.Polarity, "A", 0, 1),
-		r("path", analysis.MainsFrequency, "A", 0, 50.01),
+		r("path", analysis.MainsFrequency, "A", 0, 50.01), r("path", analysis.THDN, "A", 1000, 0.1),
 	}}
 	after := Side{Readings: []verdict.Judged{
 		r("signal path", analysis.Gain, "A", 1000.002, 0), r("hush", analysis.OtherTone, "A", 9750, -90),
 		r("hush", analysis.HumHarmonic, "A", 49.99, -90), r("path", analysis.Polarity, "A", 0, -1), r("path", analysis.MainsFrequency, "A", 0, 49.98),
+		r("path", analysis.THDN, "A", 1000, 4),
 	}, Refused: []analysis.Refusal{{Quantity: analysis.Gain, Output: "B", State: "bypassed", Reason: "no signal"}}}
 	c := Compare(before, after, sameProfile)
-	if len(c.Rows) != 5 || len(c.Unpaired) != 2 {
+	if len(c.Rows) != 6 || len(c.Unpaired) != 2 {
 		t.Fatalf("%d rows, unpaired %+v", len(c.Rows), c.Unpaired)
 	}
 	if c.Unpaired[0].Reason != "no signal" || c.Unpaired[1].FrequencyHz != 12000 || c.Unpaired[1].Now {
 		t.Errorf("unpaired %+v", c.Unpaired)
 	}
-	if c.Rows[0].After.Quantity != analysis.Polarity || c.Rows[0].Outcome != Real || c.Rows[4].Outcome != NotTheBoard {
+	if c.Rows[0].After.Quantity != analysis.Polarity || c.Rows[0].Outcome != Real || c.Rows[5].Outcome != NotTheBoard {
 		t.Errorf("first %+v, last %+v", c.Rows[0], c.Rows[4])
 	}
 	if c.Tests != 2 {

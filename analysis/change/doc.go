@@ -34,7 +34,8 @@
 // a correlation of 1).
 //
 // Tones off the mains comb are not tested at all: an oscillator wanders in ways
-// that no budget of one take holds.
+// that no budget of one take holds. Nor is THD+N, in which the bench's own hum
+// is at another phase each time, of which its budget says nothing.
 //
 // In neither budget, and so not in the difference: how the board's own plugs
 // seat each time, what temperature does to board and bench, and what the mains

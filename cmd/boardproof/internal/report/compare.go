@@ -119,7 +119,7 @@ func stands(r change.Row) bool {
 func foldedWords(r change.Row) string {
 	switch {
 	case r.Outcome == change.CannotTell:
-		return "bounds of which nothing can be said"
+		return "of which nothing can be said (bounds, other tones, THD+N)"
 	case r.Outcome == change.NotTheBoard:
 		return "of the mains or the bench"
 	case r.Outcome == change.Unchanged:
