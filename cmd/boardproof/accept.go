@@ -181,6 +181,9 @@ func (a *app) present(s *db.Store, run db.Run, plan verdict.Plan, profile *calib
 			a.wrapped("", fmt.Sprintf("left out: a %s of step %q: %s", t.Take.Signal.Kind, t.Step, t.LeftOut))
 		}
 	}
+	if err := a.sayTidied(s, run); err != nil {
+		return err
+	}
 	if plan.Rule != "" {
 		a.printf("rule: %s\n", ruleInWords(plan.Rule))
 	}
@@ -206,6 +209,9 @@ type runInfo struct {
 	Finished   time.Time       `json:"finished"`
 	Method     string          `json:"method_version"`
 	Corrects   string          `json:"corrects,omitempty"`
+	Recomputes string          `json:"recomputes,omitempty"`
+	OriginID   string          `json:"origin_id,omitempty"`
+	Digest     string          `json:"digest,omitempty"`
 	Rule       verdict.Rule    `json:"rule,omitempty"`
 	Verdict    verdict.Outcome `json:"verdict"`
 	Notes      string          `json:"notes,omitempty"`
@@ -217,7 +223,7 @@ func runDocument(run db.Run, plan verdict.Plan, plots []string) report.Document 
 	return report.Document{
 		Simulated: run.Simulated, Board: run.BoardAsWas,
 		Run: runInfo{run.ID, run.Bench, run.Operator, run.Started, run.Finished, run.MethodVersion, run.Corrects,
-			plan.Rule, run.Verdict, run.Notes, run.Takes, plots},
+			run.Recomputes, run.OriginID, run.Digest, plan.Rule, run.Verdict, run.Notes, run.Takes, plots},
 		Profile: run.ProfileID, Readings: run.Readings, Curves: run.Curves, Refused: run.Refused,
 	}
 }

@@ -33,7 +33,7 @@ func (a *app) compareCommand() *cobra.Command {
 		},
 	}
 	fl := cmd.Flags()
-	fl.StringVar(&f.then, "then", "", "the earlier run (default: as delivered, the first that passed)")
+	fl.StringVar(&f.then, "then", "", "the earlier run (default: as delivered, with which it went out, or the first that passed)")
 	fl.StringVar(&f.now, "now", "", "the later run (default: the latest)")
 	fl.StringVar(&f.plots, "plots", "", "folder for the plots (default: beside the database)")
 	fl.BoolVar(&f.all, "all", false, "print every row")
@@ -116,13 +116,16 @@ func chooseRuns(ctx context.Context, s *db.Store, board db.Board, f compareFlags
 	if err != nil {
 		return fail(err)
 	}
-	kind, left := oneKind(runs)
+	kind, left := oneKind(measuredRuns(runs))
 	if left > 0 && (f.then == "" || f.now == "") {
 		notes = append(notes, fmt.Sprintf("%d simulated runs of this board are left aside", left))
 	}
 	thenID, nowID := f.then, f.now
 	if thenID == "" {
-		d, how := delivered(kind)
+		d, how, err := asDelivered(ctx, s, board.ID, kind)
+		if err != nil {
+			return fail(err)
+		}
 		if d == nil {
 			return fail(wrongUsef("board %s has no run that passed to compare with: name one of 'boardproof runs %q' with --then", board.Label, board.Label))
 		}
@@ -175,7 +178,23 @@ func oneKind(runs []db.Run) (kind []db.Run, left int) {
 	return kind, left
 }
 
-// delivered is the run with which a board left: the first that passed its
+// asDelivered is the run with which a board went out the first time, by its
+// service events, or, where none says so, the first that passed.
+func asDelivered(ctx context.Context, s *db.Store, boardID int64, runs []db.Run) (*db.Run, string, error) {
+	id, ok, err := s.DeliveredRun(ctx, boardID)
+	if err != nil {
+		return nil, "", err
+	}
+	for i, r := range runs {
+		if ok && r.ID == id {
+			return &runs[i], "as delivered: run " + id + ", with which it went out", nil
+		}
+	}
+	d, how := delivered(runs)
+	return d, how, nil
+}
+
+// delivered stands in for the run with which a board left: the first that passed its
 // plan and that no later run corrects; nil where none did.
 func delivered(runs []db.Run) (run *db.Run, how string) {
 	corrected := map[string]bool{}

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -84,8 +85,8 @@ func runsToRecompute(ctx context.Context, s *db.Store, name string) ([]db.Run, e
 		return nil, err
 	}
 	var runs []db.Run
-	for _, r := range list {
-		if r.Recomputes != "" || r.PlanID == 0 {
+	for _, r := range measuredRuns(list) {
+		if r.PlanID == 0 {
 			continue
 		}
 		if r, err = s.FindRun(ctx, r.ID); err != nil {
@@ -189,4 +190,10 @@ func (w wasThere) Describe() capture.Description { return w.Description }
 
 func (w wasThere) Record(context.Context, capture.Request) (*capture.Take, error) {
 	return nil, errors.New("an earlier run is read again: nothing can be recorded")
+}
+
+// measuredRuns leaves out what was only computed again: it is of the same day as
+// the run that it names.
+func measuredRuns(runs []db.Run) []db.Run {
+	return slices.DeleteFunc(slices.Clone(runs), func(r db.Run) bool { return r.Recomputes != "" })
 }

@@ -50,6 +50,12 @@ func (a *app) printRuns(runs []db.Run) {
 		if r.Corrects != "" {
 			marks = append(marks, "corrects "+r.Corrects)
 		}
+		if r.Recomputes != "" {
+			marks = append(marks, "computed again from "+r.Recomputes)
+		}
+		if r.OriginID != "" {
+			marks = append(marks, "imported as "+r.OriginID)
+		}
 		if r.Notes != "" {
 			marks = append(marks, r.Notes)
 		}

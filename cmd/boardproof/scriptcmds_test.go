@@ -7,6 +7,7 @@ import (
 	"io"
 	"os"
 	"os/exec"
+	"path/filepath"
 	"regexp"
 	"strconv"
 	"strings"
@@ -26,6 +27,8 @@ var scriptCommands = map[string]func(ts *testscript.TestScript, neg bool, args [
 	"newer":   newer,
 	"narrow":  narrow,
 	"altered": altered,
+	"cut":     cut,
+	"damage":  damage,
 	"taken":   taken,
 }
 
@@ -159,4 +162,28 @@ func narrow(ts *testscript.TestScript, neg bool, args []string) {
 	if neg || len(args) == 0 {
 		ts.Fatalf("usage: narrow FILE...")
 	}
+}
+
+// cut FROM TO BYTES: TO is FROM's first BYTES.
+func cut(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 3 {
+		ts.Fatalf("usage: cut FROM TO BYTES")
+	}
+	n, err := strconv.Atoi(args[2])
+	ts.Check(err)
+	ts.Check(os.WriteFile(ts.MkAbs(args[1]), []byte(ts.ReadFile(args[0])[:n]), 0o644))
+}
+
+// damage STORE: one bit of the store's first take is another.
+func damage(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 1 {
+		ts.Fatalf("usage: damage STORE")
+	}
+	files, err := filepath.Glob(ts.MkAbs(args[0]) + ".takes/*.wav")
+	ts.Check(err)
+	raw, err := os.ReadFile(files[0])
+	ts.Check(err)
+	raw[len(raw)/2] ^= 1
+	ts.Check(os.Chmod(files[0], 0o644))
+	ts.Check(os.WriteFile(files[0], raw, 0o644))
 }

@@ -102,3 +102,12 @@ func (a *app) confirm(ctx context.Context, question string) (bool, error) {
 	answer, err := a.operator(ctx).ask(question)
 	return strings.EqualFold(answer, "yes") || strings.EqualFold(answer, "y"), err
 }
+
+// sayTidied says that a run's recordings were thrown away.
+func (a *app) sayTidied(s *db.Store, run db.Run) error {
+	n, err := s.TakesTidied(context.Background(), run)
+	if err == nil && n > 0 {
+		a.wrapped("", fmt.Sprintf("%d of its %d recordings were tidied away: it cannot be computed again", n, len(run.Takes)))
+	}
+	return err
+}

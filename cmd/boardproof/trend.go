@@ -143,10 +143,11 @@ func trendRuns(ctx context.Context, s *db.Store, args []string, bench string) (r
 			if err != nil {
 				return nil, "", err
 			}
-			runs = append(runs, slices.DeleteFunc(of, func(r db.Run) bool { return !strings.EqualFold(r.Bench, b.Name) })...)
+			runs = append(runs, slices.DeleteFunc(of, func(r db.Run) bool { return r.OriginID != "" || !strings.EqualFold(r.Bench, b.Name) })...)
 		}
 		head = "bench " + b.Name
 	}
+	runs = measuredRuns(runs)
 	if len(runs) == 0 {
 		return nil, "", wrongUsef("%s has no run yet", head)
 	}
@@ -185,7 +186,10 @@ const mostSeries = 6
 // collectSeries reads the runs, each once, and sorts what is asked for into
 // series.
 func collectSeries(ctx context.Context, s *db.Store, runs []db.Run, quantity string, f trendFlags) ([]series, error) {
-	left, _ := delivered(runs)
+	left, _, err := asDelivered(ctx, s, runs[0].BoardID, runs)
+	if err != nil {
+		return nil, err
+	}
 	var all []series
 	index := map[seriesKey]int{}
 	have := map[string]bool{}
