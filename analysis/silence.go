@@ -22,6 +22,8 @@ type SilenceOptions struct {
 
 // Silence is what one input recorded while nothing was played.
 type Silence struct {
+	// RateHz is the rate at which it was read, which may be lower than that of
+	// the record; LengthS the length of the record.
 	RateHz, LengthS float64
 	// Reason, where not empty, says why nothing could be read; the rest is
 	// then empty.
@@ -89,6 +91,7 @@ func analyseScaled(x []float64, scale, rateHz float64, opt SilenceOptions) (*Sil
 		s.Reason = "all samples have one value: nothing was recorded"
 	default:
 		if s.Reason = held(x, rateHz); s.Reason == "" {
+			y, s.RateHz = thinned(y, rateHz)
 			s.analyse(y, nominals)
 			s = s.inPieces(y, nominals)
 		}
