@@ -45,6 +45,7 @@ crb: deps ## the estimators' variance over the Cramér-Rao bound
 
 fuzz: deps ## fuzz what reads files, five minutes each
 	$(GO) test -fuzz=. -fuzztime=5m ./capture/wavfile
+	$(GO) test -run=FuzzArchive -fuzz=FuzzArchive -fuzztime=5m ./db
 
 deps:
 	@.ci/deps build
