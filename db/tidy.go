@@ -96,20 +96,20 @@ func (s *Store) Tidiable(ctx context.Context, before time.Time) (Tidying, error)
 }
 
 // oldTakes are those that only runs and hunts of before name, and no run that
-// a board was delivered with.
+// a board was ever delivered with.
 func (s *Store) oldTakes(ctx context.Context, uses []takeUse, before string) ([]TidyTake, error) {
 	keep := map[string]bool{}
-	delivered := map[int64]string{}
+	delivered := map[int64][]string{}
 	of := map[string][]string{}
 	for _, u := range uses {
 		if _, known := delivered[u.boardID]; !known {
-			id, err := s.deliveredID(ctx, u.boardID)
+			ids, err := s.deliveredWith(ctx, u.boardID)
 			if err != nil {
 				return nil, err
 			}
-			delivered[u.boardID] = id
+			delivered[u.boardID] = ids
 		}
-		if u.finished >= before || u.id == delivered[u.boardID] {
+		if u.finished >= before || slices.Contains(delivered[u.boardID], u.id) {
 			keep[u.sha] = true
 		}
 		if !slices.Contains(of[u.sha], u.of) {
@@ -189,16 +189,21 @@ func (s *Store) wasTidied(sha string) bool {
 	return err == nil && tidied[sha]
 }
 
-// deliveredID is the run that a board was delivered with, "" where it was not.
-func (s *Store) deliveredID(ctx context.Context, boardID int64) (string, error) {
+// deliveredWith are the runs that a board was delivered with, each time; where
+// nobody wrote down that it went out, the first that passed.
+func (s *Store) deliveredWith(ctx context.Context, boardID int64) ([]string, error) {
+	ids, err := s.Deliveries(ctx, boardID)
+	if err != nil || len(ids) > 0 {
+		return ids, err
+	}
 	runs, err := s.Runs(ctx, boardID)
 	if err != nil {
-		return "", err
+		return nil, err
 	}
 	for _, r := range runs {
 		if r.Verdict == verdict.Pass || r.Verdict == verdict.ConditionalPass {
-			return r.ID, nil
+			return []string{r.ID}, nil
 		}
 	}
-	return "", nil
+	return nil, nil
 }

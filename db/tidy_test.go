@@ -128,3 +128,32 @@ func TestTidyLeavesWhatARunHasComeToName(t *testing.T) {
 		t.Error(err)
 	}
 }
+
+// What a board went out with is what was written down, not the first that
+// passed.
+func TestTidyKeepsWhatABoardWentOutWith(t *testing.T) {
+	s := sit(t)
+	var runs []Run
+	for n := range 2 {
+		tk := take()
+		tk.Samples[0][0] = 0.1 * float64(n+1)
+		ref, err := s.SaveTake(tk, "tone", 1)
+		if err != nil {
+			t.Fatal(err)
+		}
+		r := s.run()
+		r.Readings, r.Takes = r.Readings[:4], []TakeRef{ref}
+		if r, err = s.SaveRun(t.Context(), r); err != nil {
+			t.Fatal(err)
+		}
+		runs = append(runs, r)
+	}
+	s.Now = func() time.Time { return noon.AddDate(0, 1, 0) }
+	if _, err := s.AddEvent(t.Context(), Event{BoardID: s.board.ID, Kind: WentOut, RunID: runs[1].ID}); err != nil {
+		t.Fatal(err)
+	}
+	got, err := s.Tidiable(t.Context(), noon.AddDate(1, 0, 0))
+	if err != nil || len(got.Old) != 1 || got.Old[0].SHA256 != runs[0].Takes[0].SHA256 {
+		t.Errorf("%+v, %v", got.Old, err)
+	}
+}

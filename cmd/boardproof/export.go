@@ -25,8 +25,8 @@ func (a *app) exportCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "export BOARD --out FILE | export RUN --csv PATH | export RUN --out FILE.json",
 		Short: "Write a board's whole life as one archive file, or a run's figures as CSV or JSON",
-		Long: "With a board: its plans, profiles, runs, readings, curves, takes and hunts as one file that\n" +
-			"'boardproof import' takes in elsewhere. The same life gives the same file, byte for byte.\n" +
+		Long: "With a board: its plans, profiles, runs, readings, curves, takes, service and hunts as one file\n" +
+			"that 'boardproof import' takes in elsewhere. The same life gives the same file, byte for byte.\n" +
 			"With a run and --csv: its readings and its curves as two CSV files, in a folder, or as\n" +
 			"PATH.csv and PATH-curves.csv. With a run and --out FILE.json: the same as JSON.\n" +
 			"Nothing is written over.",
