@@ -133,8 +133,12 @@ func loudest(w Weighing, readings []Reading) string {
 
 func helpWords(c *Change, readings []Reading) string {
 	does := " cures it, "
-	if -c.DB.Value < curesDB {
+	switch {
+	case -c.DB.Value < curesDB:
 		does = " eases it, "
+	case slices.Contains([]string{OutputUnplugged, InputShorted, DeviceBypassed}, c.Condition.Change):
+		// One cannot play so.
+		does = " takes it away, "
 	}
 	by := fmt.Sprintf("%.1f ± %.1f dB less ", -c.DB.Value, math.Max(c.ExpandedDB, 0.1))
 	if c.AtMost {

@@ -41,6 +41,9 @@ func TestHelpedPutsCuresFirst(t *testing.T) {
 	if got = helped(w, readings); got == nil || got.Condition != unplugged {
 		t.Errorf("helped most: %+v, want unplugging", got)
 	}
+	if words := helpWords(got, readings); !strings.HasPrefix(words, "unplugging output B takes it away, 40.0 ± ") {
+		t.Errorf("what one cannot play with, in words: %s", words)
+	}
 	// Nothing helped: no change, and a change too small to be of use.
 	if got = helped(w, []Reading{readings[0], with(unplugged, 8e-4), readings[3]}); got != nil {
 		t.Errorf("helped: %s by %s", got.Condition, got)

@@ -253,7 +253,7 @@ func TestParseCondition(t *testing.T) {
 		}
 	}
 	for text, want := range map[string]string{
-		"": "names no condition", "output unplugged": `needs the name of an output of the board, as in "output unplugged=A"`,
+		"": "names no condition", "s": "too short", "output unplugged": `needs the name of an output of the board, as in "output unplugged=A"`,
 		"output unplugged=C": "it has A, B", "device bypassed=": "it has Gull Chorus", "lights off=B": "needs no name",
 		"output unpluged=B": "no change that is known: output unplugged=OUTPUT",
 	} {

@@ -90,6 +90,9 @@ func handWork(c, before hunt.Condition, first bool) (prompt, caution string) {
 	return do, strings.Join(cautions, "; ")
 }
 
+// shortestWords is what words of one's own have at least: less is a slip.
+const shortestWords = 4
+
 // ParseCondition reads a condition as in "as found", "output unplugged=B",
 // "supply off=delay" or "lights off". Words that are no change that is known
 // are a condition of the operator's own.
@@ -106,6 +109,8 @@ func ParseCondition(text string, board hunt.Board) (hunt.Condition, error) {
 		return hunt.Condition{}, fmt.Errorf("%q names no condition", text)
 	case !known && named:
 		return hunt.Condition{}, fmt.Errorf("%q is no change that is known: %s; words of your own go without =", change, strings.Join(KnownChanges(), ", "))
+	case !known && len([]rune(change)) < shortestWords:
+		return hunt.Condition{}, fmt.Errorf("%q is too short for a condition: say what is changed", change)
 	case !known:
 		return hunt.Condition{Change: change}, nil
 	}
