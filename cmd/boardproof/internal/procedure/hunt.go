@@ -241,11 +241,8 @@ func Follow(h *Hunt) Choice {
 	w := hunt.Weigh(h.Board, readings)
 	tried := h.Tried()
 	if w.Decided {
-		for _, c := range hunt.Cures(h.Board, w) {
-			if !slices.Contains(tried, c) {
-				return Choice{Condition: c, Why: "does it cure it?"}
-			}
-			break
+		if cures := hunt.Cures(h.Board, w); len(cures) > 0 && !slices.Contains(tried, cures[0]) {
+			return Choice{Condition: cures[0], Why: "does it cure it?"}
 		}
 		return Choice{End: true}
 	}

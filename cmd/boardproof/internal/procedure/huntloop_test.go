@@ -18,7 +18,6 @@ import (
 type looped struct {
 	capture.Instrument
 	share func(c capture.Condition) float64
-	sims  map[float64]*simboard.Simboard
 	takes int
 }
 
