@@ -356,7 +356,7 @@ func spanMoments(spans []testsignals.Span, stride float64, phase *mainsPhase, to
 func (f *combFit) significant() bool {
 	lengthS := 2 * f.s.halfS
 	driftCells := math.Max(1, 2*maxDriftHzPerS*searchHarmonics*lengthS*lengthS/8)
-	cells := 4 * mainsReachHz * searchHarmonics * lengthS * driftCells
+	cells := 2 * (mainsUnder + mainsOver) * (50 + 60) * searchHarmonics * lengthS * driftCells
 	odds := 1e-3 / cells
 	one := math.Log(searchHarmonics / odds)
 	sum, largest := 0.0, 0.0

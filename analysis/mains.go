@@ -10,14 +10,19 @@ import (
 	"gonum.org/v1/gonum/floats"
 )
 
-// Where the mains frequency is looked for, either side of its nominal value,
-// and how fast it may drift.
+// Where the mains frequency is looked for, as shares of its nominal value under
+// and over it: EN 50160 lets an interconnected grid go from 47 to 52 Hz (from
+// memory). It is hardly ever further than mainsReachHz away, so what is further
+// must look farMerit times as good. And how fast it may drift.
 const (
+	mainsUnder     = 0.06
+	mainsOver      = 0.04
 	mainsReachHz   = 1.5
+	farMerit       = 1.5
 	maxDriftHzPerS = 0.03
 	// searchHarmonics take part in finding frequency and drift.
 	searchHarmonics = 40
-	searchTopHz     = searchHarmonics * (60 + mainsReachHz)
+	searchTopHz     = searchHarmonics * 60 * (1 + mainsOver)
 	// searchRateHz is about what the record is decimated to for the search.
 	searchRateHz = 6000
 )
@@ -179,7 +184,9 @@ func (s *mainsSearch) guesses(sp pieceSpectra, pieceS float64, nominals []float6
 	}
 	var all []mainsGuess
 	for _, nominal := range nominals {
-		from, n := nominal-mainsReachHz, int(2*mainsReachHz/stepHz)+1
+		// The steps fall on the edge of what is near.
+		from := nominal - mainsReachHz - stepHz*math.Floor((mainsUnder*nominal-mainsReachHz)/stepHz)
+		n := int((nominal*(1+mainsOver)-from)/stepHz) + 1
 		surface := make([][]float64, len(merits))
 		for i, row := range merits {
 			surface[i] = harmonicSums(row, sp.binHz, from, stepHz, n)
@@ -199,7 +206,29 @@ func (s *mainsSearch) guesses(sp pieceSpectra, pieceS float64, nominals []float6
 			all = append(all, best)
 		}
 	}
-	return distinct(all, 2, 0.1)
+	return distinct(nearFirst(all, nominals), 2, 0.1)
+}
+
+// nearFirst leaves out guesses far from all nominal frequencies, or those near
+// to one where the best of the far ones looks that much better.
+func nearFirst(all []mainsGuess, nominals []float64) []mainsGuess {
+	var near, far []mainsGuess
+	scores := make([]float64, len(all))
+	best := [2]float64{math.Inf(-1), math.Inf(-1)}
+	for i, g := range all {
+		scores[i] = g.score
+		if slices.ContainsFunc(nominals, func(hz float64) bool { return math.Abs(g.hz-hz) <= mainsReachHz*(1+1e-9) }) {
+			near, best[0] = append(near, g), math.Max(best[0], g.score)
+		} else {
+			far, best[1] = append(far, g), math.Max(best[1], g.score)
+		}
+	}
+	slices.Sort(scores)
+	typical := scores[len(scores)/2]
+	if len(far) > 0 && best[1]-typical > farMerit*(best[0]-typical) {
+		return far
+	}
+	return near
 }
 
 // harmonicSums returns Σ over harmonics of merits at h·f for n frequencies.
