@@ -34,9 +34,6 @@ type mainsLines struct {
 	// beside is the mean square of what stands out of the noise so near a line
 	// that it was taken for a part of it, by harmonic.
 	beside map[int]float64
-	// loose are the amplitudes of what was left when the fit was done: of lines
-	// that are not in it, all of theirs.
-	loose []complex128
 }
 
 // fitMainsLines finds the comb in y and fits all its lines up to 20 kHz. It
@@ -70,10 +67,6 @@ func (m *mainsLines) fitAmplitudes(y []float64, rateHz float64, raw density, bef
 	keep := func(h int) bool { return h <= searchHarmonics || m.standsOut(h) }
 	f.solve(c.Amplitudes, e, &c.phase, solveShare, keep)
 	m.setGains()
-	m.loose = f.sums(e, &c.phase, 0)[0]
-	for h := range m.loose {
-		m.loose[h] *= complex(2/float64(f.frames()), 0)
-	}
 }
 
 // setNoise reads the noise under each harmonic.
@@ -227,14 +220,19 @@ func (m *mainsLines) placedTo(binHz float64) int {
 }
 
 // unseen is the power of the lines past the 40th up to one that do not stand
-// out, less what noise alone would show in them.
-func (m *mainsLines) unseen(top int) bandPower {
+// out, less what noise alone would show in them. rest is the record without
+// those that do.
+func (m *mainsLines) unseen(rest []float64, top int) bandPower {
 	var sum bandPower
-	for h := searchHarmonics + 1; h <= top && h < min(len(m.noise), len(m.loose)); h++ {
-		if m.standsOut(h) {
+	if top = min(top, len(m.noise)-1); top <= searchHarmonics {
+		return sum
+	}
+	f := newFolder([]testsignals.Span{{Start: 0, End: len(rest)}}, 1, top, quickRing)
+	for h, z := range f.sums(rest, &m.comb.phase, 0)[0] {
+		if h <= searchHarmonics || m.standsOut(h) {
 			continue
 		}
-		s2, p := sq(m.std(h)), abs2(m.loose[h])/2
+		s2, p := sq(m.std(h)), 2*abs2(z)/sq(float64(len(rest)))
 		sum = sum.plus(bandPower{p - 2*s2, 4*s2*math.Max(p-2*s2, 0) + 4*s2*s2})
 	}
 	return sum

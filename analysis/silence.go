@@ -163,7 +163,7 @@ func (s *Silence) analyse(y []float64, nominals []float64) {
 	if mains.rich() || around.power > combLevel*math.Sqrt(around.variance) {
 		s.addHum(around)
 	} else {
-		s.addHum(mains.unseen(knownTo).plus(above))
+		s.addHum(mains.unseen(rest, knownTo).plus(above))
 		s.humTo = mains.placedTo(hiss.binHz)
 	}
 	s.Noise = noiseLevels(raw, hiss, lines)

@@ -128,10 +128,11 @@ func fitTone(x []float64, rateHz float64, p tonePeak) Tone {
 	}
 	sum, _ := toneSums(x, omega)
 	amp = sum * complex(2/n, 0)
-	centre := (n - 1) / 2
-	turns(len(x), omega, centre, func(i int, c complex128) {
+	z := newTurning(omega, len(x))
+	for i := range x {
+		c := z.at(i)
 		x[i] -= real(amp)*real(c) - imag(amp)*imag(c)
-	})
+	}
 	std := math.Sqrt(p.noise * rateHz / (2 * n))
 	rms := math.Sqrt(math.Max(abs2(amp)/2-std*std, 0))
 	// Rife & Boorstyn (1974), with the amplitude's own uncertainty in it.
@@ -142,28 +143,37 @@ func fitTone(x []float64, rateHz float64, p tonePeak) Tone {
 // toneSums returns Σ x·e^(−jωτ) and Σ x·τ·e^(−jωτ), τ from the middle of x.
 func toneSums(x []float64, omega float64) (sum, moment complex128) {
 	centre := float64(len(x)-1) / 2
+	z := newTurning(omega, len(x))
 	var re, im, mre, mim float64
-	turns(len(x), omega, centre, func(i int, c complex128) {
-		a, b, t := x[i]*real(c), -x[i]*imag(c), float64(i)-centre
+	for i, v := range x {
+		c := z.at(i)
+		a, b, t := v*real(c), -v*imag(c), float64(i)-centre
 		re, im, mre, mim = re+a, im+b, mre+t*a, mim+t*b
-	})
+	}
 	return complex(re, im), complex(mre, mim)
 }
 
-// turns calls do with e^(jω(i−centre)) for i from 0 to n−1, by recursion that
-// starts afresh before rounding could add up.
-func turns(n int, omega, centre float64, do func(i int, c complex128)) {
-	sin, cos := math.Sincos(omega)
-	step := complex(cos, sin)
-	var c complex128
-	for i := range n {
-		if i%512 == 0 {
-			sin, cos := math.Sincos(omega * (float64(i) - centre))
-			c = complex(cos, sin)
-		}
-		do(i, c)
-		c *= step
+// turning is e^(jω(i−centre)) for i = 0, 1, 2 and so on, by recursion that starts
+// afresh before rounding could add up.
+type turning struct {
+	omega, centre float64
+	step, now     complex128
+}
+
+const turningAfresh = 512
+
+func newTurning(omega float64, n int) turning {
+	return turning{omega: omega, centre: float64(n-1) / 2, step: cis(omega)}
+}
+
+// at returns the value for i; it is asked for every i in turn.
+func (z *turning) at(i int) complex128 {
+	if i%turningAfresh == 0 {
+		z.now = cis(z.omega * (float64(i) - z.centre))
 	}
+	c := z.now
+	z.now *= z.step
+	return c
 }
 
 // nameFamilies says what the tones commonly are (common practice, no source).

@@ -123,7 +123,7 @@ func timed(name string, args ...string) (figures, error) {
 
 // one analyses one acceptance and prints its figures.
 func one(rate int) error {
-	debug.SetGCPercent(50) // as cmd/boardproof does
+	debug.SetGCPercent(10) // as cmd/boardproof does
 	sweep, silence, tone, err := records(rate)
 	if err != nil {
 		return err

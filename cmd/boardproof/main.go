@@ -16,9 +16,9 @@ import (
 )
 
 func main() {
-	// Samples are few and large: collecting twice as often costs little time
+	// Samples are few and large: collecting early costs little time
 	// and keeps a bench laptop's memory free.
-	debug.SetGCPercent(50)
+	debug.SetGCPercent(10)
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
 	code := newApp(os.Stdin, os.Stdout, os.Stderr).run(ctx, os.Args[1:])
