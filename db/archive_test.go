@@ -91,6 +91,9 @@ func TestArchiveComesBackTheSame(t *testing.T) {
 	if second := export(t, empty, got.Board.ID); hexSHA(second) != hexSHA(first) {
 		t.Errorf("exported again: %s, first %s", hexSHA(second), hexSHA(first))
 	}
+	if p, err := empty.LatestProfile(t.Context(), "bench one"); !errors.Is(err, ErrNotFound) {
+		t.Errorf("an imported profile counts as one of a bench here: %s, %v", p.ID, err)
+	}
 	for _, id := range want.Runs {
 		was, err := s.FindRun(t.Context(), id)
 		if err != nil {
@@ -269,5 +272,34 @@ func TestExportSaysWhatIsMissing(t *testing.T) {
 	}
 	if _, err := s.Export(t.Context(), s.board.ID, &out); !errors.Is(err, ErrChanged) {
 		t.Errorf("a changed run: %v", err)
+	}
+}
+
+// Nothing in an archive tells when it was written, where or by whom, and the
+// takes come by name.
+func TestArchiveIsInOrder(t *testing.T) {
+	s := sit(t)
+	r := s.run()
+	for n := range 6 {
+		tk := take()
+		tk.Samples[0][0] = float64(n+1) / 16
+		ref, err := s.SaveTake(tk, "tone", 1)
+		if err != nil {
+			t.Fatal(err)
+		}
+		r.Takes = append(r.Takes, ref)
+	}
+	if _, err := s.SaveRun(t.Context(), r); err != nil {
+		t.Fatal(err)
+	}
+	archive := export(t, s.Store, s.board.ID)
+	for i, e := range unpack(t, archive) {
+		h := e.head
+		if h.ModTime.Unix() != 0 || h.Uid != 0 || h.Gid != 0 || h.Uname != "" || h.Gname != "" || h.Mode != 0o644 {
+			t.Errorf("entry %d says %+v", i, h)
+		}
+	}
+	if got := importInto(t, newStore(t), archive); got.Takes != 7 {
+		t.Errorf("imported %+v", got)
 	}
 }

@@ -218,6 +218,17 @@ func refuses(t *testing.T, archive []byte, kind error, want string) {
 	}
 }
 
+// A damaged take is found while it is read, before anything is written.
+func TestDamagedTakeIsFoundOnReading(t *testing.T) {
+	s := lived(t)
+	all := unpack(t, export(t, s.Store, s.board.ID))
+	all[2].body[99] ^= 1
+	_, err := readArchive(bytes.NewReader(pack(t, all)), func(string, io.Reader) error { return nil })
+	if !errors.Is(err, ErrInvalid) || !strings.Contains(err.Error(), "is damaged") {
+		t.Errorf("read with %v", err)
+	}
+}
+
 // Whichever row cannot be written, no row is, and no file stays.
 func TestImportIsAllOrNothing(t *testing.T) {
 	good := lived(t)

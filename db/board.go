@@ -95,7 +95,7 @@ func insertChain(ctx context.Context, tx *sql.Tx, boardID int64, chain []Device)
 		}
 		keys = append(keys, fold(d.Name+", "+d.Kind))
 	}
-	_, err := tx.ExecContext(ctx, sqlSetDevicesKey, boardID, strings.Join(keys, "\n"))
+	_, err := tx.ExecContext(ctx, sqlSetDevicesKey, strings.Join(keys, "\n"), boardID)
 	return err
 }
 

@@ -135,8 +135,8 @@ func setBoard(ctx context.Context, tx *sql.Tx, b Board) error {
 	if err != nil {
 		return err
 	}
-	if _, err := tx.ExecContext(ctx, sqlSetBoard, b.ID, b.Label, fold(b.Label), b.Owner, fold(b.Owner), b.Serial, fold(b.Serial),
-		string(outputs), b.Notes); err != nil {
+	if _, err := tx.ExecContext(ctx, sqlSetBoard, b.Label, fold(b.Label), b.Owner, fold(b.Owner), b.Serial, fold(b.Serial),
+		string(outputs), b.Notes, b.ID); err != nil {
 		return err
 	}
 	return replaceChain(ctx, tx, b.ID, b.Chain)

@@ -171,7 +171,7 @@ func TestRunDigest(t *testing.T) {
 
 // A run that was kept before there were digests has the one it would have had.
 func TestRunDigestOfAnOldStore(t *testing.T) {
-	s := openAt(t, filepath.Join(filepath.Dir(storeOfVersion1(t)), "old.db"))
+	s := openAt(t, filepath.Join(filepath.Dir(storeOfVersion(t, 1)), "old.db"))
 	got, err := s.RunDigest(t.Context(), "r20260102-0001")
 	if err != nil || len(got) != 64 {
 		t.Errorf("digest %q, %v", got, err)

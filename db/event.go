@@ -62,11 +62,19 @@ type EventDetail struct {
 }
 
 // AddEvent keeps a service event and returns it with what the store filled
-// in. Happened is now where it is zero. "Went out" without a run takes the
+// in. Where Happened is zero it is now, in a correction when what it corrects
+// did. "Went out" without a run takes the
 // latest run of the visit that was finished by then, if there is one. The
 // error may be ErrInvalid or ErrNotFound.
 func (s *Store) AddEvent(ctx context.Context, e Event) (Event, error) {
 	e.Kept = s.Now().UTC()
+	if e.Happened.IsZero() && e.Corrects != "" {
+		old, err := s.FindEvent(ctx, e.Corrects)
+		if err != nil {
+			return Event{}, err
+		}
+		e.Happened = old.Happened
+	}
 	if e.Happened.IsZero() {
 		e.Happened = e.Kept
 	}

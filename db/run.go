@@ -6,6 +6,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"slices"
 	"time"
 
 	"boardproof/analysis"
@@ -236,8 +237,9 @@ func (s *Store) noRun(ctx context.Context, name string) error {
 	}
 	none.Board = b.Label
 	runs, err := s.Runs(ctx, b.ID)
+	runs = slices.DeleteFunc(runs, func(r Run) bool { return r.Recomputes != "" })
 	if err == nil && len(runs) > 0 {
-		none.Near = []string{runs[len(runs)-1].ID}
+		none.Near = []string{slices.MaxFunc(runs, func(a, b Run) int { return a.Finished.Compare(b.Finished) }).ID}
 	}
 	return none
 }

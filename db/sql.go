@@ -109,9 +109,9 @@ const (
 
 // Service, finding and trends.
 const (
-	sqlSetBoard = `UPDATE boards SET label = $2, label_key = $3, owner = $4, owner_key = $5, serial = $6, serial_key = $7,
-		outputs = $8, notes = $9 WHERE id = $1`
-	sqlSetDevicesKey  = `UPDATE boards SET devices_key = $2 WHERE id = $1`
+	sqlSetBoard = `UPDATE boards SET label = $1, label_key = $2, owner = $3, owner_key = $4, serial = $5, serial_key = $6,
+		outputs = $7, notes = $8 WHERE id = $9`
+	sqlSetDevicesKey  = `UPDATE boards SET devices_key = $1 WHERE id = $2`
 	sqlDropDevices    = `DELETE FROM devices WHERE board_id = $1`
 	sqlBoardsBySerial = sqlBoardColumns + ` WHERE serial_key = $1 ORDER BY label_key LIMIT $2`
 	sqlSerialsFrom    = sqlBoardColumns + ` WHERE serial_key >= $1 AND serial_key < $2 ORDER BY serial_key LIMIT $3`

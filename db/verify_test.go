@@ -26,7 +26,7 @@ func TestVerifyFindsNothingInAWholeStore(t *testing.T) {
 	if done != of || of == 0 {
 		t.Errorf("progress ended at %d of %d", done, of)
 	}
-	if v := verify(t, openAt(t, storeOfVersion1(t))); v.Undigested != 1 || len(v.Damage) != 0 {
+	if v := verify(t, openAt(t, storeOfVersion(t, 1))); v.Undigested != 1 || len(v.Damage) != 0 {
 		t.Errorf("an old store: %+v", v)
 	}
 }
@@ -72,6 +72,7 @@ func TestVerifyNamesEachDamagedThing(t *testing.T) {
 		"who measured":            {sql("DROP TRIGGER runs_no_update", "UPDATE runs SET operator = 'Bo' WHERE id = 'r20261125-0004'"), []string{"run", "r20261125-0004", "changed since it was kept"}},
 		"a profile":               {sql("DROP TRIGGER profiles_no_update", "UPDATE profiles SET body = replace(body, 'simboard', 'soundcard')"), []string{"profile", "p20261125-0001", "changed since it was kept"}},
 		"a profile of no figures": {sql("DROP TRIGGER profiles_no_update", "UPDATE profiles SET body = '{'"), []string{"profile", "p20261125-0001", "it cannot be read"}},
+		"a row that may not be":   {sql("PRAGMA ignore_check_constraints = ON", "INSERT INTO tidied_takes VALUES ('short', '')", "PRAGMA ignore_check_constraints = OFF"), []string{"database", "", "CHECK constraint failed in tidied_takes"}},
 		"a board is gone":         {sql("PRAGMA foreign_keys = OFF", "DELETE FROM boards", "PRAGMA foreign_keys = ON"), []string{"row", "", "names a row of boards that is not there"}},
 	} {
 		t.Run(name, func(t *testing.T) {
