@@ -53,8 +53,12 @@ func (a *app) printRuns(runs []db.Run) {
 		if r.Recomputes != "" {
 			marks = append(marks, "computed again from "+r.Recomputes)
 		}
-		if r.OriginID != "" {
-			marks = append(marks, "imported as "+r.OriginID)
+		switch r.OriginID {
+		case "":
+		case r.ID:
+			marks = append(marks, "imported")
+		default:
+			marks = append(marks, "imported, there "+r.OriginID)
 		}
 		if r.Notes != "" {
 			marks = append(marks, r.Notes)
