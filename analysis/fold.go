@@ -121,20 +121,35 @@ func (f *folder) clearRings(n int) [][]float64 {
 	return f.rings[:n]
 }
 
-// foldBlock frames are walked with the phase as a parabola: the third power of
-// time in a phase that strays by a cycle in 30 s is 1e-11 of one in them.
-const foldBlock = 256
+// foldBlock is the most frames in which the phase is walked as a parabola, and
+// foldError what that may be off by in cycles of the highest harmonic.
+const (
+	foldBlock = 256
+	foldError = 1e-8
+)
+
+// block is how many frames of x a parabola through both their ends and their
+// middle follows a phase for: h frames apart it errs by φ‴·h³/(9√3).
+func (f *folder) block(p *mainsPhase) int {
+	third := 0.0
+	for k := 3; k <= maxPhaseOrder; k++ {
+		third += float64(k*(k-1)*(k-2)) * math.Abs(p.c[k])
+	}
+	third *= math.Pow(f.stride/p.half, 3) * float64(f.harmonics)
+	most := 2 * math.Cbrt(9*math.Sqrt(3)*foldError/third)
+	return int(math.Max(4, math.Min(most, foldBlock)))
+}
 
 // parabola is a phase in points of a ring, from 0 up, at frames from the start
 // of a block.
 type parabola struct{ at, slope, bend float64 }
 
-// parabola returns the phase around frames t to t+foldBlock of x.
-func (f *folder) parabola(p *mainsPhase, degree, t int) parabola {
+// parabola returns the phase in the block of frames of x that starts at t.
+func (f *folder) parabola(p *mainsPhase, degree, t, block int) parabola {
 	scale, offset := f.stride/p.half, p.centre/p.half
 	at := func(t float64) float64 { return p.cycles(t*scale-offset, degree) }
-	const half = foldBlock / 2
-	a, b, c := at(float64(t)), at(float64(t+half)), at(float64(t+foldBlock))
+	from, half := float64(t), float64(block)/2
+	a, b, c := at(from), at(from+half), at(from+2*half)
 	n := float64(f.points)
 	bend := (a - 2*b + c) / (2 * half * half)
 	return parabola{(a - math.Floor(a)) * n, ((b-a)/half - bend*half) * n, bend * n}
@@ -150,11 +165,11 @@ func lagrange(v float64) (a, b, c, d float64) {
 // Σ x·u^p·e^(−j2πhφ) for h = 0 to f.harmonics.
 func (f *folder) sums(x []float64, p *mainsPhase, order int) [][]complex128 {
 	rings := f.clearRings(order + 1)
-	degree, scale, offset, mask := p.order(), f.stride/p.half, p.centre/p.half, f.points-1
+	degree, scale, offset, mask, size := p.order(), f.stride/p.half, p.centre/p.half, f.points-1, f.block(p)
 	for _, s := range f.spans {
-		for start := s.Start; start < s.End; start += foldBlock {
-			phase := f.parabola(p, degree, start)
-			for k, y := range x[start:min(start+foldBlock, s.End)] {
+		for start := s.Start; start < s.End; start += size {
+			phase := f.parabola(p, degree, start, size)
+			for k, y := range x[start:min(start+size, s.End)] {
 				t := float64(k)
 				g := phase.at + t*(phase.slope+t*phase.bend)
 				whole := int(g)
@@ -195,11 +210,11 @@ func (f *folder) addTo(dst []float64, spans []testsignals.Span, amps []complex12
 	ring, n := f.clearRings(1)[0], f.points
 	f.fft.Sequence(ring[1:n+1], f.coeff)
 	ring[0], ring[n+1], ring[n+2] = ring[n], ring[1], ring[2]
-	degree, mask := p.order(), f.points-1
+	degree, mask, size := p.order(), f.points-1, f.block(p)
 	for _, s := range spans {
-		for start := s.Start; start < s.End; start += foldBlock {
-			phase := f.parabola(p, degree, start)
-			block := dst[start:min(start+foldBlock, s.End)]
+		for start := s.Start; start < s.End; start += size {
+			phase := f.parabola(p, degree, start, size)
+			block := dst[start:min(start+size, s.End)]
 			for k := range block {
 				t := float64(k)
 				g := phase.at + t*(phase.slope+t*phase.bend)
