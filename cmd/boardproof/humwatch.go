@@ -179,22 +179,29 @@ func (v *humView) picture(now procedure.HumNow) string {
 func (v *humView) table(now procedure.HumNow) string {
 	var b strings.Builder
 	fmt.Fprintf(&b, "%s  best and worst of %s\n", v.head(now), time.Duration(math.Round(now.AtS-v.beganS))*time.Second)
-	fmt.Fprintf(&b, "%-18s", unitOfHum(now.Readings))
-	for _, r := range now.Readings {
-		fmt.Fprintf(&b, " | %-14s %7s %7s %7s", r.Output, "now", "best", "worst")
-	}
-	b.WriteString("\n")
-	for _, g := range hunt.Groups() {
-		fmt.Fprintf(&b, "%-18s", g)
-		for _, r := range now.Readings {
-			fmt.Fprintf(&b, " | %s", v.cell(r, g))
-		}
-		b.WriteString("\n")
+	for side := range slices.Chunk(now.Readings, 2) {
+		v.addTable(&b, side)
 	}
 	for _, note := range notesOfHum(now) {
 		b.WriteString(note + "\n")
 	}
 	return b.String()
+}
+
+// addTable writes the levels of one or two outputs: no more fit side by side.
+func (v *humView) addTable(b *strings.Builder, side []hunt.Reading) {
+	fmt.Fprintf(b, "%-18s", unitOfHum(side))
+	for _, r := range side {
+		fmt.Fprintf(b, " | %-14s %7s %7s %7s", r.Output, "now", "best", "worst")
+	}
+	b.WriteString("\n")
+	for _, g := range hunt.Groups() {
+		fmt.Fprintf(b, "%-18s", g)
+		for _, r := range side {
+			fmt.Fprintf(b, " | %s", v.cell(r, g))
+		}
+		b.WriteString("\n")
+	}
 }
 
 // cell is a bar and three figures.
