@@ -96,7 +96,7 @@ func (a *app) root() *cobra.Command {
 	flags.BoolVar(&a.json, "json", false, "print results as JSON")
 	flags.BoolVar(&a.yes, "yes", false, "ask nothing: every prompt counts as done")
 	root.AddCommand(a.benchCommand(), a.calibrateCommand())
-	root.AddCommand(a.boardCommand(), a.planCommand())
+	root.AddCommand(a.boardCommand(), a.serviceCommand(), a.planCommand())
 	root.AddCommand(a.signalCommand(), a.measureCommand(), a.acceptCommand())
 	root.AddCommand(a.humCommand())
 	root.AddCommand(a.runsCommand(), a.showCommand())

@@ -15,11 +15,11 @@ import (
 func (a *app) boardCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "board",
-		Short: "Register boards and look them up",
+		Short: "Register boards, change them, find them, see their lives",
 		Args:  noArgs,
 		RunE:  func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
 	}
-	cmd.AddCommand(a.boardAdd(), a.boardList(), a.boardShow())
+	cmd.AddCommand(a.boardAdd(), a.boardEdit(), a.boardList(), a.boardFind(), a.boardShow(), a.boardLife())
 	return cmd
 }
 
@@ -100,24 +100,15 @@ func (a *app) addBoard(ctx context.Context, s *db.Store, b db.Board) error {
 func (a *app) boardList() *cobra.Command {
 	return &cobra.Command{
 		Use:   "list",
-		Short: "List the boards",
+		Short: "List the boards, with their latest verdicts",
 		Args:  noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return a.withStore(cmd.Context(), func(s *db.Store) error {
-				all, err := s.Boards(cmd.Context())
+				all, err := s.FindBoards(cmd.Context(), db.BoardQuery{})
 				if err != nil {
 					return err
 				}
-				if a.json {
-					return a.printJSON(append([]db.Board{}, all...))
-				}
-				for _, b := range all {
-					a.printf("%-32.32s  %-20.20s  %-14.14s  outputs %s\n", b.Label, b.Owner, b.Serial, strings.Join(b.Outputs, ", "))
-				}
-				if len(all) == 0 {
-					a.printf("no board is registered: 'boardproof board add LABEL'\n")
-				}
-				return nil
+				return a.printFound(all, "no board is registered: 'boardproof board add LABEL'\n")
 			})
 		},
 	}
@@ -127,7 +118,7 @@ func (a *app) boardShow() *cobra.Command {
 	return &cobra.Command{
 		Use:   "show BOARD",
 		Short: "Show a board, its chain and its runs",
-		Args:  exactArgs("a board's label"),
+		Args:  exactArgs("a board's label or serial"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return a.withStore(cmd.Context(), func(s *db.Store) error {
 				b, err := s.FindBoard(cmd.Context(), args[0])
@@ -149,6 +140,16 @@ func (a *app) printBoard(ctx context.Context, s *db.Store, b db.Board) error {
 	if a.json {
 		return a.printJSON(map[string]any{"board": b, "warnings": append([]string{}, warnings...), "runs": append([]db.Run{}, runs...)})
 	}
+	a.printHead(b)
+	a.printChain(b)
+	for _, w := range warnings {
+		a.operator(ctx).wrapped("warning: ", w)
+	}
+	a.printRuns(runs)
+	return nil
+}
+
+func (a *app) printHead(b db.Board) {
 	head := []string{"board " + b.Label}
 	if b.Serial != "" {
 		head = append(head, "serial "+b.Serial)
@@ -158,17 +159,15 @@ func (a *app) printBoard(ctx context.Context, s *db.Store, b db.Board) error {
 	}
 	head = append(head, "outputs "+strings.Join(b.Outputs, ", "), "registered "+local(b.Created))
 	a.wrapped("", strings.Join(head, ", "))
+}
+
+func (a *app) printChain(b db.Board) {
 	for i, d := range b.Chain {
 		a.printf("  %2d  %-28.28s %-18.18s %.46s\n", i+1, d.Name, d.Kind, supply(d))
 	}
 	if b.Notes != "" {
 		a.wrapped("  notes: ", b.Notes)
 	}
-	for _, w := range warnings {
-		a.operator(ctx).wrapped("warning: ", w)
-	}
-	a.printRuns(runs)
-	return nil
 }
 
 func supply(d db.Device) string {
