@@ -209,7 +209,7 @@ func (f *combFit) wander() {
 		}
 		f.step()
 	}
-	f.residual(roughShare)
+	f.solve(roughShare)
 }
 
 // What a pair of powers of the phase must show, in squared standard
@@ -237,18 +237,22 @@ func (f *combFit) lastPair() float64 {
 // noise beneath them.
 const roughShare = 3e-3
 
-// residual solves for the amplitudes, from where they are and to within a
-// share of the largest, and returns what they leave.
-func (f *combFit) residual(share float64) []float64 {
-	e := slices.Clone(f.s.x)
+// solve fits the amplitudes to within a share of the largest.
+func (f *combFit) solve(share float64) {
 	f.amps = slices.Clone(f.amps)
+	f.fold.solve(f.amps, f.s.x, &f.phase, share, nil)
+}
+
+// residual is what the amplitudes leave.
+func (f *combFit) residual() []float64 {
+	e := slices.Clone(f.s.x)
 	f.fold.addTo(e, f.s.spans, f.amps, &f.phase, -1)
-	f.fold.solve(f.amps, e, &f.phase, share, nil)
 	return e
 }
 
 func (f *combFit) refloor() {
-	e := f.residual(roughShare)
+	f.solve(roughShare)
+	e := f.residual()
 	d := welch(e, f.s.spans, f.s.rateHz, welchLength(f.s.spans, f.s.rateHz))
 	f.floor = newSpectrumFloor(d.psd, d.binHz, d.averages, 12, 40)
 }
@@ -271,8 +275,7 @@ func (f *combFit) noise(h int) float64 {
 
 // step moves amplitudes and phase together. cov is left nil if no harmonic is trusted.
 func (f *combFit) step() {
-	e := slices.Clone(f.s.x)
-	f.fold.addTo(e, f.s.spans, f.amps, &f.phase, -1)
+	e := f.residual()
 	n := float64(f.fold.frames())
 	sums := f.fold.sums(e, &f.phase, f.order)
 	f.amps = slices.Clone(f.amps)
@@ -404,7 +407,8 @@ func (f *combFit) bridged() bool {
 	// Each harmonic is looked at with the others taken off: what a strong one
 	// leaks into all the rest in short spans would have a say otherwise.
 	alone := *f.s
-	alone.x = f.residual(solveShare)
+	f.solve(solveShare)
+	alone.x = f.residual()
 	b := alone.blocks(mainsGuess{hz: f.phase.c[1] / f.phase.half * frames, hzPerS: 2 * f.phase.c[2] / (halfS * halfS)}, f.floor)
 	for i, sums := range b.sums {
 		for h := range sums {

@@ -47,6 +47,7 @@ func FitMainsAround(x []float64, rateHz float64, quiet []testsignals.Span, nomin
 	f := newFolder(quiet, 1, searchHarmonics, exactRing)
 	c.Amplitudes = make([]complex128, searchHarmonics+1)
 	f.solve(c.Amplitudes, y, &c.phase, solveShare, nil)
+	f.addTo(y, quiet, c.Amplitudes, &c.phase, -1)
 	d := welch(y, quiet, rateHz, welchLength(quiet, rateHz))
 	floor := newSpectrumFloor(d.psd, d.binHz, d.averages, 12, 100)
 	c.gain = make([]float64, len(c.Amplitudes))

@@ -3,6 +3,7 @@ package analysis
 import (
 	"math"
 	"math/cmplx"
+	"slices"
 
 	"boardproof/testsignals"
 
@@ -162,14 +163,18 @@ func lagrange(v float64) (a, b, c, d float64) {
 }
 
 // sums returns, for each power p of time from 0 to order,
-// Σ x·u^p·e^(−j2πhφ) for h = 0 to f.harmonics.
+// Σ x·u^p·e^(−j2πhφ) for h = 0 to f.harmonics. A nil x is 1 throughout.
 func (f *folder) sums(x []float64, p *mainsPhase, order int) [][]complex128 {
 	rings := f.clearRings(order + 1)
 	degree, scale, offset, mask, size := p.order(), f.stride/p.half, p.centre/p.half, f.points-1, f.block(p)
 	for _, s := range f.spans {
 		for start := s.Start; start < s.End; start += size {
 			phase := f.parabola(p, degree, start, size)
-			for k, y := range x[start:min(start+size, s.End)] {
+			for k := range min(size, s.End-start) {
+				y := 1.0
+				if x != nil {
+					y = x[start+k]
+				}
 				t := float64(k)
 				g := phase.at + t*(phase.slope+t*phase.bend)
 				whole := int(g)
@@ -228,42 +233,56 @@ func (f *folder) addTo(dst []float64, spans []testsignals.Span, amps []complex12
 	}
 }
 
-// refine takes one step of the joint least-squares fit of all amplitudes
-// (and the constant, amps[0]) to the residual: amps grow by twice the mean of
-// residual times harmonic, and what they grew by is taken off the residual.
-// Harmonics are almost orthogonal over many periods, so a few steps converge.
-// keep, where not nil, is asked for each whether it stays; one that does not is
-// put back. refine returns the largest growth.
-func (f *folder) refine(amps []complex128, residual []float64, p *mainsPhase, keep func(h int) bool) float64 {
-	n := float64(f.frames())
-	growth := f.sums(residual, p, 0)[0]
-	largest := 0.0
-	for h := range growth {
-		growth[h] *= complex(2/n, 0)
-		if h == 0 {
-			growth[h] = complex(real(growth[h])/2, 0)
-		}
-		before := amps[h]
-		amps[h] += growth[h]
-		if keep != nil && !keep(h) {
-			amps[h], growth[h] = 0, -before
-		}
-		largest = math.Max(largest, cmplx.Abs(growth[h]))
-	}
-	f.addTo(residual, f.spans, growth, p, -1)
-	return largest
-}
-
-// solve repeats refine until the amplitudes stand still to within a share of
-// the largest, or can be told no better.
-func (f *folder) solve(amps []complex128, residual []float64, p *mainsPhase, share float64, keep func(h int) bool) {
+// solve fits the amplitudes of all harmonics (and the constant, amps[0]) to x by
+// joint least squares, from where they are. Each is moved by what is left of
+// it, until all stand still to within a share of the largest, or can be told no
+// better: harmonics are almost orthogonal over many periods, so a few steps do.
+// keep, where not nil, is asked for each whether it stays; one that does not is put
+// back. x is gone through twice, however many steps there are: what one
+// harmonic shows of another is known from the phase.
+func (f *folder) solve(amps []complex128, x []float64, p *mainsPhase, share float64, keep func(h int) bool) {
+	sums, shown := f.sums(x, p, 0)[0], f.shown(p)
 	for range 12 {
-		grown, largest := f.refine(amps, residual, p, keep), 0.0
-		for _, a := range amps {
-			largest = math.Max(largest, cmplx.Abs(a))
+		grown, largest := 0.0, 0.0
+		for h, more := range f.left(sums, shown, amps) {
+			before := amps[h]
+			amps[h] += more
+			if keep != nil && !keep(h) {
+				amps[h] = 0
+			}
+			grown, largest = math.Max(grown, cmplx.Abs(amps[h]-before)), math.Max(largest, cmplx.Abs(amps[h]))
 		}
 		if grown <= share*largest {
 			return
 		}
 	}
+}
+
+// shown returns Σ e^(−j2πmφ) for m = 0 to twice f.harmonics: what one harmonic
+// shows of another that is m away.
+func (f *folder) shown(p *mainsPhase) []complex128 {
+	return newFolder(f.spans, f.stride, 2*f.harmonics, quickRing).sums(nil, p, 0)[0]
+}
+
+// left is what the amplitudes leave of x, whose sums these are, by harmonic.
+func (f *folder) left(sums, shown, amps []complex128) []complex128 {
+	out, n := slices.Clone(sums), float64(f.frames())
+	for k, a := range amps {
+		if a == 0 {
+			continue
+		}
+		half := a / 2
+		for h := range out {
+			between := shown[max(h-k, k-h)]
+			if h < k {
+				between = cmplx.Conj(between)
+			}
+			out[h] -= half*between + cmplx.Conj(half)*shown[h+k]
+		}
+	}
+	for h := range out {
+		out[h] *= complex(2/n, 0)
+	}
+	out[0] = complex(real(out[0])/2, 0)
+	return out
 }

@@ -62,10 +62,8 @@ func (m *mainsLines) fitAmplitudes(y []float64, rateHz float64, raw density, bef
 	}
 	c.Amplitudes = append(start.Amplitudes[:len(start.Amplitudes):len(start.Amplitudes)], make([]complex128, f.harmonics)...)[:f.harmonics+1]
 	m.setNoise(newSpectrumFloor(raw.psd, raw.binHz, raw.averages, 25, 25))
-	e := append([]float64(nil), y...)
-	f.addTo(e, f.spans, c.Amplitudes, &c.phase, -1)
 	keep := func(h int) bool { return h <= searchHarmonics || m.standsOut(h) }
-	f.solve(c.Amplitudes, e, &c.phase, solveShare, keep)
+	f.solve(c.Amplitudes, y, &c.phase, solveShare, keep)
 	m.setGains()
 }
 
