@@ -200,7 +200,8 @@ func TestArchiveComesHome(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	plan, err := b.SavePlan(t.Context(), b.board.ID, verdict.DefaultPlanTOML)
+	theirs := strings.Replace(string(verdict.DefaultPlanTOML), "\n", "\n# b's own\n", 1)
+	plan, err := b.SavePlan(t.Context(), b.board.ID, []byte(theirs))
 	if err != nil || plan.Version != 3 {
 		t.Fatalf("plan %+v, %v", plan, err)
 	}
@@ -231,6 +232,14 @@ func TestArchiveComesHome(t *testing.T) {
 	latest, err := a.LatestPlan(t.Context(), a.board.ID)
 	if err != nil || latest.Text != mine {
 		t.Errorf("the import changed what the board is held against: version %d, %v", latest.Version, err)
+	}
+	if p, err := a.Plan(t.Context(), home.PlanID); err != nil || p.Text != theirs || p.Version != 4 {
+		t.Errorf("the plan from elsewhere: version %d, %v", p.Version, err)
+	}
+	before := tableCounts(t, a.Store)
+	importInto(t, a.Store, export(t, b.Store, b.board.ID))
+	if diff := cmp.Diff(before, tableCounts(t, a.Store)); diff != "" {
+		t.Errorf("coming home twice:\n%s", diff)
 	}
 	if n := count(t, a.Store, "benches"); n != 1 {
 		t.Errorf("%d benches here, want the own one", n)
