@@ -58,15 +58,16 @@ func (a *app) trendCommand() *cobra.Command {
 
 func (a *app) trend(ctx context.Context, s *db.Store, args []string, f trendFlags) error {
 	quantity := args[len(args)-1]
-	runs, head, err := trendRuns(ctx, s, args, f.bench)
+	points, err := readPoints(ctx, s, args, quantity, f.bench)
 	if err != nil {
 		return err
 	}
-	kept, left := oneKind(runs)
-	all, err := collectSeries(ctx, s, kept, quantity, f)
+	left := points.keepOneKind()
+	all, err := points.series(quantity, f)
 	if err != nil {
 		return err
 	}
+	head := points.head
 	dir := f.plots
 	if dir == "" {
 		dir = filepath.Join(s.Path()+".plots", "trend")
@@ -74,7 +75,7 @@ func (a *app) trend(ctx context.Context, s *db.Store, args []string, f trendFlag
 	if err := makePlotsDir(dir); err != nil {
 		return err
 	}
-	simulated := kept[0].Simulated
+	simulated := points.of[0].Simulated
 	var errs []error
 	for i := range all {
 		x := &all[i]
@@ -117,42 +118,88 @@ type trendDocument struct {
 	Series        []series `json:"series"`
 }
 
-// trendRuns lists the runs to look at, in the order they were made, without their
-// readings, and says whose they are.
-func trendRuns(ctx context.Context, s *db.Store, args []string, bench string) (runs []db.Run, head string, err error) {
+// trendPoints are the readings of one quantity, oldest first, and the bench's
+// own checks of the same runs.
+type trendPoints struct {
+	head       string
+	of, checks []db.SeriesPoint
+	// delivered is the run with which the board went out, "" for a bench.
+	delivered string
+}
+
+func readPoints(ctx context.Context, s *db.Store, args []string, quantity, bench string) (*trendPoints, error) {
+	p := &trendPoints{}
+	q := db.SeriesQuery{Quantity: quantity, Budget: true}
+	var latest string
 	if bench == "" {
 		board, err := s.FindBoard(ctx, args[0])
 		if err != nil {
-			return nil, "", err
+			return nil, err
 		}
-		if runs, err = s.Runs(ctx, board.ID); err != nil {
-			return nil, "", err
+		runs, err := s.Runs(ctx, board.ID)
+		if err != nil {
+			return nil, err
 		}
-		head = "board " + board.Label
+		if len(runs) == 0 {
+			return nil, wrongUsef("board %s has no run yet", board.Label)
+		}
+		left, _, err := asDelivered(ctx, s, board.ID, measuredRuns(runs))
+		if err != nil {
+			return nil, err
+		}
+		if left != nil {
+			p.delivered = left.ID
+		}
+		p.head, q.BoardID, latest = "board "+board.Label, board.ID, runs[len(runs)-1].ID
 	} else {
 		b, err := s.Bench(ctx, bench)
 		if err != nil {
-			return nil, "", err
+			return nil, err
 		}
-		boards, err := s.Boards(ctx)
-		if err != nil {
-			return nil, "", err
-		}
-		for _, board := range boards {
-			of, err := s.Runs(ctx, board.ID)
-			if err != nil {
-				return nil, "", err
-			}
-			runs = append(runs, slices.DeleteFunc(of, func(r db.Run) bool { return r.OriginID != "" || !strings.EqualFold(r.Bench, b.Name) })...)
-		}
-		head = "bench " + b.Name
+		p.head, q.Bench = "bench "+b.Name, b.Name
 	}
-	runs = measuredRuns(runs)
-	if len(runs) == 0 {
-		return nil, "", wrongUsef("%s has no run yet", head)
+	var err error
+	if p.of, err = s.Series(ctx, q); err != nil {
+		return nil, err
 	}
-	slices.SortStableFunc(runs, func(a, b db.Run) int { return a.Started.Compare(b.Started) })
-	return runs, head, nil
+	if len(p.of) == 0 {
+		return nil, noSuchSeries(ctx, s, p.head, quantity, latest)
+	}
+	q.Quantity = analysis.BenchGainDrift
+	p.checks, err = s.Series(ctx, q)
+	return p, err
+}
+
+// noSuchSeries says which quantities there are, by the run named.
+func noSuchSeries(ctx context.Context, s *db.Store, head, quantity, latest string) error {
+	if latest == "" {
+		return wrongUsef("%s has no reading of %q", head, quantity)
+	}
+	run, err := s.FindRun(ctx, latest)
+	if err != nil {
+		return err
+	}
+	have := map[string]bool{}
+	for _, j := range run.Readings {
+		have[j.Quantity] = true
+	}
+	return wrongUsef("there is no reading of %q: there is %s", quantity, strings.Join(sortedKeys(have), ", "))
+}
+
+// keepOneKind leaves simulated runs aside where there are real ones, and
+// returns how many.
+func (p *trendPoints) keepOneKind() (left int) {
+	if !slices.ContainsFunc(p.of, func(x db.SeriesPoint) bool { return !x.Simulated }) {
+		return 0
+	}
+	aside := map[string]bool{}
+	p.of = slices.DeleteFunc(p.of, func(x db.SeriesPoint) bool {
+		if x.Simulated {
+			aside[x.RunID] = true
+		}
+		return x.Simulated
+	})
+	return len(aside)
 }
 
 // fits says whether a reading is asked for.
@@ -183,46 +230,41 @@ func keyOf(j verdict.Judged, f trendFlags) seriesKey {
 // mostSeries is how many are shown at once.
 const mostSeries = 6
 
-// collectSeries reads the runs, each once, and sorts what is asked for into
-// series.
-func collectSeries(ctx context.Context, s *db.Store, runs []db.Run, quantity string, f trendFlags) ([]series, error) {
-	left, _, err := asDelivered(ctx, s, runs[0].BoardID, runs)
-	if err != nil {
-		return nil, err
-	}
+// series sorts what is asked for into series.
+func (p *trendPoints) series(quantity string, f trendFlags) ([]series, error) {
 	var all []series
 	index := map[seriesKey]int{}
-	have := map[string]bool{}
-	for _, r := range runs {
-		run, err := s.FindRun(ctx, r.ID)
-		if err != nil {
-			return nil, err
+	seen := map[string]map[seriesKey]bool{}
+	for _, x := range p.of {
+		k := keyOf(x.Reading, f)
+		if !f.fits(x.Reading) || seen[x.RunID][k] {
+			continue
 		}
-		seen := map[seriesKey]bool{}
-		for _, j := range run.Readings {
-			have[j.Quantity] = true
-			k := keyOf(j, f)
-			if j.Quantity != quantity || j.Absent || !f.fits(j) || seen[k] {
-				continue
-			}
-			seen[k] = true
-			i, ok := index[k]
-			if !ok {
-				i = len(all)
-				index[k] = i
-				all = append(all, series{Reading: j.Reading})
-			}
-			all[i].add(run, j, left != nil && f.bench == "" && run.ID == left.ID)
+		if seen[x.RunID] == nil {
+			seen[x.RunID] = map[seriesKey]bool{}
 		}
+		seen[x.RunID][k] = true
+		i, ok := index[k]
+		if !ok {
+			i = len(all)
+			index[k] = i
+			all = append(all, series{Reading: x.Reading.Reading})
+		}
+		all[i].add(x, x.RunID == p.delivered)
 	}
 	switch {
-	case len(all) == 0 && have[quantity]:
-		return nil, wrongUsef("no reading of %s is as --output, --weighting, --state, --harmonic and --frequency ask for", quantity)
 	case len(all) == 0:
-		return nil, wrongUsef("there is no reading of %q: there is %s", quantity, strings.Join(sortedKeys(have), ", "))
+		return nil, wrongUsef("no reading of %s is as --output, --weighting, --state, --harmonic and --frequency ask for", quantity)
 	case len(all) > mostSeries:
 		return nil, wrongUsef("%s comes in %d kinds: choose with --output, --weighting, --state, --harmonic or --frequency; %s",
 			quantity, len(all), "as in --output "+all[0].Reading.Output)
+	}
+	checks := map[string][]db.SeriesPoint{}
+	for _, c := range p.checks {
+		checks[c.RunID] = append(checks[c.RunID], c)
+	}
+	for i := range all {
+		all[i].addChecks(checks)
 	}
 	return all, nil
 }
@@ -263,19 +305,26 @@ type seriesPoint struct {
 // MarshalJSON keeps Judged's own from taking the whole point over.
 func (p seriesPoint) MarshalJSON() ([]byte, error) { return marshalPoint(p) }
 
-func (x *series) add(run db.Run, j verdict.Judged, isDelivered bool) {
-	label := run.BoardAsWas.Label
-	x.Points = append(x.Points, seriesPoint{run.ID, label, run.Started, run.ProfileID, isDelivered, j})
-	x.rows = append(x.rows, report.TrendRow{TrendPoint: report.TrendPoint{At: run.Started, Judged: j, Delivered: isDelivered}, Run: run.ID, Board: label, Profile: run.ProfileID})
-	point := func(r analysis.Reading) change.Point {
-		return change.Point{At: run.Started, Reading: r, Profile: run.ProfileID, Interface: run.Bench, Method: run.MethodVersion}
-	}
-	x.points = append(x.points, point(j.Reading))
-	for _, c := range run.Readings {
-		if c.Quantity == analysis.BenchGainDrift && c.Output == j.Output {
-			x.checks = append(x.checks, point(c.Reading))
+func (x *series) add(p db.SeriesPoint, isDelivered bool) {
+	j := p.Reading
+	x.Points = append(x.Points, seriesPoint{p.RunID, p.Board, p.At, p.ProfileID, isDelivered, j})
+	x.rows = append(x.rows, report.TrendRow{TrendPoint: report.TrendPoint{At: p.At, Judged: j, Delivered: isDelivered}, Run: p.RunID, Board: p.Board, Profile: p.ProfileID})
+	x.points = append(x.points, changePoint(p))
+}
+
+// addChecks takes in the bench's own checks of the series' runs, at its output.
+func (x *series) addChecks(checks map[string][]db.SeriesPoint) {
+	for _, p := range x.Points {
+		for _, c := range checks[p.Run] {
+			if c.Reading.Output == p.Output {
+				x.checks = append(x.checks, changePoint(c))
+			}
 		}
 	}
+}
+
+func changePoint(p db.SeriesPoint) change.Point {
+	return change.Point{At: p.At, Reading: p.Reading.Reading, Profile: p.ProfileID, Interface: p.Bench, Method: p.MethodVersion}
 }
 
 func (x *series) name() string { return report.TrendName(x.Reading, x.Reading.State) }
