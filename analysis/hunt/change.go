@@ -40,8 +40,10 @@ const (
 	// repeatWorth how many repeats that is worth: common practice, no source.
 	repeatDB    = 0.1
 	repeatWorth = 2.0
-	// driftRepeats are needed to take a drift out.
+	// driftRepeats are needed to take a drift out, and it must be so many
+	// standard uncertainties: one that is not there would cost much certainty.
 	driftRepeats = 2
+	driftSigmas  = 3.0
 	// movedDB and movedSigmas between repeats of one condition are a move.
 	movedDB     = 1.0
 	movedSigmas = 4.0
@@ -50,7 +52,7 @@ const (
 // Changes compares each condition with how the board was found, by output and
 // group, in the order in which conditions were first met. Repeats of one
 // condition are averaged; their scatter bears on the uncertainty of all, and
-// where there are enough repeats a steady drift is taken out. It is empty
+// where there are enough repeats a steady drift that shows is taken out. It is empty
 // where nothing was read as found.
 func Changes(readings []Reading) []Change {
 	var out []Change
@@ -209,6 +211,10 @@ func (s *series) solve(use []take, drift bool, repeats int) {
 			excess += d*d - t.std*t.std*dof/float64(len(use))
 		}
 		more = (repeatWorth*repeatDB*repeatDB + math.Max(0, excess)) / (repeatWorth + dof)
+	}
+	if last := unknowns - 1; drift && math.Abs(x.At(last, 0)) < driftSigmas*math.Sqrt(cov.At(last, last)) {
+		s.solve(use, false, repeats)
+		return
 	}
 	for i, p := range column {
 		s.mean[i] = x.At(p, 0)

@@ -11,7 +11,7 @@ import (
 type gain struct{ db, share float64 }
 
 // gains are by kind: vanishes, same, other.
-var gains = [3][]gain{evenGains(-64, -12, 4), {{-0.6, 0.2}, {0, 0.6}, {0.6, 0.2}}, otherGains()}
+var gains = [3][]gain{evenGains(-100, -12, 4), {{-0.6, 0.2}, {0, 0.6}, {0.6, 0.2}}, otherGains()}
 
 func evenGains(from, to, step float64) []gain {
 	var out []gain
@@ -157,33 +157,12 @@ func logMoves(moves []moved, db []float64, two bool) float64 {
 	}
 	for i := range moves {
 		m := &moves[i]
-		// Clutter, the last share, stays as it is.
 		clutter := m.share[len(m.share)-1]
-		total := clutter
-		for k := range n {
-			total += m.share[k] * power[k]
-		}
-		total = math.Max(total, 1e-12)
-		mean := math.Log(total) / dbToNeper
-		variance := m.std*m.std + sameDB*sameDB + uncertainShare(0, clutter, clutter/total, mean)
-		for k := range n {
-			left := m.share[k] * power[k] / total
-			variance += uncertainShare(db[k], m.share[k], left, mean)
-			if left > 0.5 {
-				scatter := math.Max(sameDB+(movedScatterDB-sameDB)*math.Min(1, math.Abs(db[k])/2), m.scatter)
-				variance += scatter * scatter
-			}
-		}
-		if two {
-			apart := math.Min(1, math.Abs(db[0]-db[1])/10)
-			variance += beatingDB2 * m.share[0] * m.share[1] * apart * apart
-		}
-		std := math.Sqrt(variance)
-		v := 0.0
-		if m.bound {
-			v = (1-oddShare)*below1(m.db, mean, std) + oddShare/2
-		} else {
-			v = (1-oddShare)*normal(m.db, mean, std) + oddShare/oddDB
+		v, stays := m.likelihood(db[:n], power[:n], clutter)
+		// Clutter is an allowance: there may be as well none of it.
+		if stays > 0.1 && clutter < 0.5 {
+			none, _ := m.likelihood(db[:n], power[:n], 0)
+			v = (v + none) / 2
 		}
 		sum += math.Log(v)
 	}
@@ -191,6 +170,35 @@ func logMoves(moves []moved, db []float64, two bool) float64 {
 		sum *= witnesses / float64(len(moves))
 	}
 	return sum
+}
+
+// likelihood is that of one line's move where each cause moves by a gain and
+// clutter stays as it is; stays is the share that clutter then has.
+func (m *moved) likelihood(db, power []float64, clutter float64) (v, stays float64) {
+	total := clutter
+	for k := range db {
+		total += m.share[k] * power[k]
+	}
+	total = math.Max(total, 1e-14)
+	mean := math.Log(total) / dbToNeper
+	variance := m.std*m.std + sameDB*sameDB + uncertainShare(0, clutter, clutter/total, mean)
+	for k := range db {
+		left := m.share[k] * power[k] / total
+		variance += uncertainShare(db[k], m.share[k], left, mean)
+		if left > 0.5 {
+			scatter := math.Max(sameDB+(movedScatterDB-sameDB)*math.Min(1, math.Abs(db[k])/2), m.scatter)
+			variance += scatter * scatter
+		}
+	}
+	if len(db) == 2 {
+		apart := math.Min(1, math.Abs(db[0]-db[1])/10)
+		variance += beatingDB2 * m.share[0] * m.share[1] * apart * apart
+	}
+	std := math.Sqrt(variance)
+	if m.bound {
+		return (1-oddShare)*below1(m.db, mean, std) + oddShare/2, clutter / total
+	}
+	return (1-oddShare)*normal(m.db, mean, std) + oddShare/oddDB, clutter / total
 }
 
 // uncertainShare is the variance that a line has for what is left of a cause

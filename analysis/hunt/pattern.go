@@ -62,7 +62,7 @@ func newTemplates(cause string, shapes []shape) []template {
 			}))
 		}
 	case Electric:
-		for _, d := range []float64{-8, 0, 8} {
+		for _, d := range []float64{-14, -4, 6} {
 			for _, corner := range []float64{6, 1e9} {
 				out = append(out, newTemplate(func(n int) (float64, float64) {
 					db, spread := voltage(n, d)
@@ -147,9 +147,9 @@ func voltage(n int, severityDB float64) (db, spread float64) {
 	case n%2 == 0:
 		return -58 - 10*math.Log10(float64(n)/2) + severityDB, 9
 	case n <= 7:
-		return -36 + severityDB, 6
+		return -34 + severityDB, 8
 	}
-	return -46 - 25*math.Log10(float64(n)/11) + severityDB, 8
+	return -44 - 25*math.Log10(float64(n)/11) + severityDB, 9
 }
 
 // rectified is what a full-wave rectifier leaves on its reservoir: lines at

@@ -105,13 +105,25 @@ func (r *Reading) readMoving(s *analysis.Silence) {
 	r.HumMovesDB = half
 	strayed := math.Abs(r.DriftHzPerS.Value) * r.LengthS
 	switch {
-	case s.MainsRestless():
-		r.Moving = "the mains frequency wandered"
+	case s.MainsRestless() && smeared(s):
+		r.Moving = "the mains frequency wandered more than could be followed"
 	case strayed > movesHz:
 		r.Moving = fmt.Sprintf("the mains frequency drifted by %.2f Hz", strayed)
 	case half > movesDB:
 		r.Moving = "the hum was " + note
 	}
+}
+
+// smeared says whether the strongest harmonic is not all in its line: a mains
+// that wanders spoils nothing as long as it can be followed.
+func smeared(s *analysis.Silence) bool {
+	strongest := analysis.MainsHarmonic{}
+	for _, h := range s.Harmonics {
+		if !h.UpperBound && h.RMS.Value > strongest.RMS.Value {
+			strongest = h
+		}
+	}
+	return strongest.Note != ""
 }
 
 // Nominal is 50 or 60, whichever mains the readings found; 0 where none did.

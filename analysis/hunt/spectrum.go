@@ -194,12 +194,17 @@ func (s *spectrum) loudestDB() float64 {
 	return most
 }
 
+// comb is the hum that is seen, in volts.
+func (s *spectrum) comb() float64 {
+	if s.hum.UpperBound {
+		return 0
+	}
+	return s.hum.RMS.Value
+}
+
 // strength is what is weighed there, in volts.
 func (s *spectrum) strength() float64 {
-	v := 0.0
-	if !s.hum.UpperBound {
-		v = s.hum.RMS.Value
-	}
+	v := s.comb()
 	for _, t := range s.tones {
 		v = math.Hypot(v, t.RMS.Value)
 	}

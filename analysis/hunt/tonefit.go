@@ -73,18 +73,18 @@ func toneDensity(cause string, s *spectrum, i int) float64 {
 		}
 		return widths(0.05) / 20 / (2 * reach)
 	case Converter:
-		d := between(hz, 600, audioHz)*0.95 + between(hz, 20, audioHz)*0.05
+		d := between(hz, 1500, audioHz)*0.8 + between(hz, 300, audioHz)*0.2
 		if isMultiple(s, i) {
 			d += 0.03 / (4 * differHz)
 		}
-		return widths(0.4) * d
+		return widths(0.45) * d
 	case Beat:
-		d := 0.7*between(hz, 20, 6000) + 0.3*between(hz, 20, audioHz)
+		d := 0.7*between(hz, 40, 5000) + 0.3*between(hz, 40, audioHz)
 		if n := float64(len(s.tones)); isDifference(s, i) {
 			d += 0.6 / (n * (n - 1) / 2) / (4 * differHz)
 		}
 		if isMultiple(s, i) {
-			d += 0.02 / (4 * differHz)
+			d += 0.03 / (4 * differHz)
 		}
 		return widths(0.5) * d
 	}

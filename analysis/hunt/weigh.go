@@ -97,14 +97,24 @@ func Proposals(board Board, readings []Reading) []Proposal {
 // newBench chooses the output to weigh at; nil where nothing was read as found.
 func newBench(board Board, readings []Reading) *bench {
 	var best *bench
+	others, read := 0.0, 0
 	for _, output := range outputsOf(readings) {
 		spectra := spectraOf(readings, output)
 		if spectra == nil {
 			continue
 		}
 		if best == nil || spectra[0].strength() > best.base().strength() {
-			best = &bench{board: board, output: output, spectra: spectra}
+			if best != nil {
+				others = math.Max(others, best.base().comb())
+			}
+			best = &bench{board: board, output: output, spectra: spectra, apartDB: -1}
+		} else {
+			others = math.Max(others, spectra[0].comb())
 		}
+		read++
+	}
+	if read > 1 && best.base().comb() > 0 {
+		best.apartDB = math.Max(0, 20*math.Log10(best.base().comb()/math.Max(others, 1e-12)))
 	}
 	return best
 }

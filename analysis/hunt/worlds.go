@@ -22,6 +22,9 @@ type bench struct {
 	board   Board
 	output  string
 	spectra []spectrum
+	// apartDB is how far the hum as found is under this at the next output, -1
+	// where there is no other.
+	apartDB float64
 }
 
 func (b *bench) base() *spectrum { return &b.spectra[0] }
@@ -29,8 +32,8 @@ func (b *bench) base() *spectrum { return &b.spectra[0] }
 // Priors of causes before anything was seen, relative to each other: loops are
 // met most (common practice, no source), what no cause explains is rare.
 var prior = map[string]float64{
-	GroundLoop: 0.25, Magnetic: 0.15, Ripple: 0.15, Electric: 0.15, Dimmer: 0.12,
-	Converter: 0.6, Beat: 0.2, USB: 0.2,
+	GroundLoop: 0.20, Magnetic: 0.15, Ripple: 0.15, Electric: 0.15, Dimmer: 0.12,
+	Converter: 0.4, Beat: 0.3, USB: 0.2,
 	HissOnly: 0.05, Bench: 0.03,
 }
 
@@ -52,7 +55,7 @@ func (b *bench) combWorlds() []world {
 	var fits []combFit
 	best := math.Inf(-1)
 	add := func(f combFit, p float64) {
-		f.logPrior = math.Log(p / rangeDB)
+		f.logPrior = math.Log(p/rangeDB) + b.logOutputs(f)
 		best = math.Max(best, f.logEvidence)
 		fits = append(fits, f)
 	}
@@ -79,6 +82,33 @@ func (b *bench) combWorlds() []world {
 		out = append(out, b.worldsOf(odd, math.Log(p))...)
 	}
 	return out
+}
+
+// aparts are the chances that the hum is within 3 dB at another output, 3 to 10
+// dB under that at the one weighed, and further under it: a loop is in one
+// output's lead, most else comes in ahead of the split (common practice).
+var loopAparts, otherAparts = [3]float64{0.2, 0.15, 0.65}, [3]float64{0.45, 0.2, 0.35}
+
+// logOutputs is what the other outputs say of the stronger cause of a fit.
+func (b *bench) logOutputs(f combFit) float64 {
+	if b.apartDB < 0 {
+		return 0
+	}
+	main := 0
+	if len(f.causes) == 2 && f.levelDB[1] > f.levelDB[0] {
+		main = 1
+	}
+	at := 0
+	switch {
+	case b.apartDB > 10:
+		at = 2
+	case b.apartDB > 3:
+		at = 1
+	}
+	if f.causes[main] == GroundLoop {
+		return math.Log(loopAparts[at])
+	}
+	return math.Log(otherAparts[at])
 }
 
 // hopeless is how much worse than the best a pattern must be explained, as a
