@@ -14,7 +14,7 @@ demo: build ## run the main job on simulated boards, no hardware needed
 	$(BIN) demo
 
 test: deps-test lint ## run every test, outside checks included
-	$(GO) test ./...
+	$(GO) test -timeout 20m ./...
 
 lint: deps ## gofmt, go vet, staticcheck
 	@unformatted=$$(gofmt -l $$(git ls-files --cached --others --exclude-standard '*.go')); \
