@@ -254,6 +254,22 @@ func (s *Store) Runs(ctx context.Context, boardID int64) ([]Run, error) {
 	return runs, nil
 }
 
+// FirstPassed stands in for the run with which a board left, where nobody wrote
+// down that it did: the first of runs that passed its plan and that no later one
+// corrects.
+func FirstPassed(runs []Run) (run Run, ok bool) {
+	corrected := map[string]bool{}
+	for _, r := range runs {
+		corrected[r.Corrects] = true
+	}
+	for _, r := range runs {
+		if r.PlanID != 0 && r.Verdict.Passed() && !corrected[r.ID] {
+			return r, true
+		}
+	}
+	return Run{}, false
+}
+
 func scanRun(row scanner) (Run, error) {
 	var r Run
 	var board, started, finished string

@@ -11,8 +11,6 @@ import (
 	"regexp"
 	"slices"
 	"time"
-
-	"boardproof/analysis/verdict"
 )
 
 // Tidying is what may be thrown away. Runs, readings and curves never are;
@@ -190,7 +188,7 @@ func (s *Store) wasTidied(sha string) bool {
 }
 
 // deliveredWith are the runs that a board was delivered with, each time; where
-// nobody wrote down that it went out, the first that passed.
+// nobody wrote down that it went out, FirstPassed.
 func (s *Store) deliveredWith(ctx context.Context, boardID int64) ([]string, error) {
 	ids, err := s.Deliveries(ctx, boardID)
 	if err != nil || len(ids) > 0 {
@@ -200,10 +198,8 @@ func (s *Store) deliveredWith(ctx context.Context, boardID int64) ([]string, err
 	if err != nil {
 		return nil, err
 	}
-	for _, r := range runs {
-		if r.Verdict == verdict.Pass || r.Verdict == verdict.ConditionalPass {
-			return []string{r.ID}, nil
-		}
+	if r, ok := FirstPassed(runs); ok {
+		return []string{r.ID}, nil
 	}
 	return nil, nil
 }

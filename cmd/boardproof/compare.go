@@ -190,23 +190,10 @@ func asDelivered(ctx context.Context, s *db.Store, boardID int64, runs []db.Run)
 			return &runs[i], "as delivered: run " + id + ", with which it went out", nil
 		}
 	}
-	d, how := delivered(runs)
-	return d, how, nil
-}
-
-// delivered stands in for the run with which a board left: the first that passed its
-// plan and that no later run corrects; nil where none did.
-func delivered(runs []db.Run) (run *db.Run, how string) {
-	corrected := map[string]bool{}
-	for _, r := range runs {
-		corrected[r.Corrects] = true
+	if r, ok := db.FirstPassed(runs); ok {
+		return &r, "as delivered: run " + r.ID + ", the first that passed", nil
 	}
-	for i, r := range runs {
-		if r.PlanID != 0 && r.Verdict.Passed() && !corrected[r.ID] {
-			return &runs[i], "as delivered: run " + r.ID + ", the first that passed"
-		}
-	}
-	return nil, ""
+	return nil, "", nil
 }
 
 // tiesOf says what the two runs' benches have in common.

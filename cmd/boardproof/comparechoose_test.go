@@ -66,11 +66,11 @@ func TestDelivered(t *testing.T) {
 	run := func(id string, plan int64, v verdict.Outcome, corrects string) db.Run {
 		return db.Run{ID: id, PlanID: plan, Verdict: v, Corrects: corrects}
 	}
-	got, _ := delivered([]db.Run{run("a", 0, "", ""), run("b", 1, verdict.Fail, ""), run("c", 1, verdict.Pass, ""), run("d", 1, verdict.ConditionalPass, "c"), run("e", 1, verdict.Pass, "")})
-	if got == nil || got.ID != "d" {
+	got, _ := db.FirstPassed([]db.Run{run("a", 0, "", ""), run("b", 1, verdict.Fail, ""), run("c", 1, verdict.Pass, ""), run("d", 1, verdict.ConditionalPass, "c"), run("e", 1, verdict.Pass, "")})
+	if got.ID != "d" {
 		t.Errorf("%+v", got)
 	}
-	if got, _ := delivered([]db.Run{run("b", 1, verdict.Fail, "")}); got != nil {
+	if got, ok := db.FirstPassed([]db.Run{run("b", 1, verdict.Fail, "")}); ok {
 		t.Errorf("%+v", got)
 	}
 }
