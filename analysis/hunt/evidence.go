@@ -155,7 +155,11 @@ func (b *bench) changeWords(changes []Change, group string, c Condition) string 
 			if group == Fundamental {
 				name = "the mains fundamental"
 			}
-			return fmt.Sprintf("%s %s %s", name, x, when(c))
+			did := x.String()
+			if group != Fundamental {
+				did = strings.Replace(did, "was ", "were ", 1)
+			}
+			return fmt.Sprintf("%s %s %s", name, did, when(c))
 		}
 	}
 	return ""

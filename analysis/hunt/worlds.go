@@ -52,6 +52,10 @@ func (b *bench) combWorlds() []world {
 	if base.visible() == 0 {
 		return []world{{}}
 	}
+	var out []world
+	if log, ok := byChance(base); ok {
+		out = append(out, world{log: log})
+	}
 	var fits []combFit
 	best := math.Inf(-1)
 	add := func(f combFit, p float64) {
@@ -65,7 +69,6 @@ func (b *bench) combWorlds() []world {
 			add(combFitOf(base, c, d), prior[c]*prior[d])
 		}
 	}
-	var out []world
 	for _, f := range fits {
 		if f.logEvidence > best-hopeless {
 			out = append(out, b.worldsOf(f, f.logPrior)...)
@@ -114,6 +117,29 @@ func (b *bench) logOutputs(f combFit) float64 {
 // hopeless is how much worse than the best a pattern must be explained, as a
 // logarithm, for conditions not to be asked: they could not make up for it.
 const hopeless = 30
+
+// Noise alone shows a line now and then: one in 3000, at combLevel of package
+// analysis, of some forty; within chanceStdDB of its level, and hardly three.
+const (
+	chanceLines = 3
+	chanceStdDB = 1.2
+	lineChance  = 40.0 / 3000
+)
+
+// byChance is the weight of there being no hum but noise that looks like it.
+func byChance(s *spectrum) (log float64, ok bool) {
+	log = math.Log(prior[HissOnly])
+	for _, l := range s.lines {
+		if l.bound || l.absent {
+			continue
+		}
+		if l.std < chanceStdDB {
+			return 0, false
+		}
+		log += math.Log(lineChance / (2 * l.std))
+	}
+	return log, s.visible() <= chanceLines
+}
 
 func combFitOf(s *spectrum, causes ...string) combFit {
 	f := fitComb(s, causes)
