@@ -49,6 +49,7 @@ func (s sitting) event(t *testing.T, days float64, e Event) Event {
 // service is a board that was built, delivered, came back and went out again.
 func service(t *testing.T) (s sitting, runs []Run, events []Event) {
 	s = sit(t)
+	trial := s.runAt(t, 0.5, nil)
 	first := s.runAt(t, 1, nil)
 	out := s.event(t, 2, Event{Kind: WentOut, Who: "Ida"})
 	stray := s.runAt(t, 3, nil)
@@ -59,7 +60,7 @@ func service(t *testing.T) (s sitting, runs []Run, events []Event) {
 	after := s.runAt(t, 404, nil)
 	again := s.event(t, 405, Event{Kind: WentOut})
 	s.runAt(t, 406, nil)
-	return s, []Run{first, stray, found, after}, []Event{out, in, complaint, parts, again}
+	return s, []Run{first, stray, found, after, trial}, []Event{out, in, complaint, parts, again}
 }
 
 func TestVisits(t *testing.T) {
@@ -73,7 +74,7 @@ func TestVisits(t *testing.T) {
 	}
 	at := func(i int) *time.Time { return &events[i].Happened }
 	want := []Visit{
-		{WentOut: at(0), Events: events[:1], Runs: []string{runs[0].ID}, Delivered: runs[0].ID},
+		{WentOut: at(0), Events: events[:1], Runs: []string{runs[4].ID, runs[0].ID}, Delivered: runs[0].ID},
 		{CameIn: at(1), WentOut: at(4), Events: events[1:], Runs: []string{runs[2].ID, runs[3].ID}, Delivered: runs[3].ID},
 	}
 	if diff := cmp.Diff(want, l.Visits); diff != "" {
@@ -125,9 +126,9 @@ func TestLeavesWith(t *testing.T) {
 	s.event(t, 20, Event{Kind: CameIn})
 	real := s.runAt(t, 21, func(r *Run) { r.Simulated, r.ProfileID = false, "" })
 	wrong := s.runAt(t, 22, func(r *Run) { r.Simulated, r.ProfileID = false, "" })
-	right := s.runAt(t, 22.5, func(r *Run) { r.Simulated, r.ProfileID, r.Corrects = false, "", wrong.ID })
+	right := s.runAt(t, 21.8, func(r *Run) { r.Simulated, r.ProfileID, r.Corrects = false, "", wrong.ID })
 	s.runAt(t, 23, nil) // simulated
-	s.runAt(t, 24, func(r *Run) { r.Recomputes = old.ID })
+	s.runAt(t, 24, func(r *Run) { r.Simulated, r.ProfileID, r.Recomputes = false, "", old.ID })
 	if e := s.event(t, 25, Event{Kind: WentOut}); e.RunID != right.ID {
 		t.Errorf("goes out with %s, want %s, not %s", e.RunID, right.ID, real.ID)
 	}

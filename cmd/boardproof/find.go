@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"slices"
 	"strings"
 	"time"
@@ -89,7 +90,7 @@ func (a *app) printFound(found []db.FoundBoard, none string) error {
 	for _, b := range found {
 		latest := "not measured yet"
 		if r := b.Latest; r != nil {
-			latest = r.Finished.Local().Format(time.DateOnly) + "  " + string(r.Verdict)
+			latest = r.Finished.Local().Format(time.DateOnly) + "  " + cmp.Or(string(r.Verdict), "no plan")
 			if r.Simulated {
 				latest += ", SIMULATED"
 			}
