@@ -52,6 +52,8 @@ type Interface struct {
 	SeriesOff float64
 	// Source is what stands at every input in the patch KnownSource.
 	Source Tone
+	// Laptop is the bench's computer; its zero value brings nothing.
+	Laptop Laptop
 	Inputs []Input
 }
 
@@ -113,6 +115,15 @@ type Board struct {
 	Buffer      Buffer
 	Outputs     []Output
 	Joints      []Joint
+	// InputHum comes in at the buffer's input, with what is plugged in there;
+	// its volts are those at that node. It has no ground loop and no ripple.
+	InputHum Hum
+	// BendPerVolt is the second-order bend that the tones of all devices pass
+	// together on the board: of x it makes x + BendPerVolt·x², and so, of two
+	// converters above hearing, a difference that is heard.
+	BendPerVolt float64
+
+	shorted bool
 }
 
 // Source is what stands between the interface's output and the board's input:
@@ -134,6 +145,11 @@ type Device struct {
 	// Effect acts while the device is engaged, after the input buffer; nil
 	// passes the signal.
 	Effect Effect
+	// Hum and Tones come in at the device, in volts at the buffer's output:
+	// its ripple and tones by its supply outlet, the rest by the device's own
+	// wiring. It has no ground loop.
+	Hum   Hum
+	Tones []Tone
 }
 
 // Buffer is the board's input buffer.
@@ -165,8 +181,10 @@ type Output struct {
 	// TerminationOhms lies across the output on the board; 0 is none.
 	TerminationOhms float64
 	CableFarads     float64
-	Hum             Hum
-	Tones           []Tone
+	// Hum and Tones come in at the output; its ripple and tones are those of
+	// the board's own supply.
+	Hum   Hum
+	Tones []Tone
 }
 
 // Transformer isolates an output.

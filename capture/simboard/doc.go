@@ -32,6 +32,16 @@
 // own distortion always does the latter. Hum and tones pass the input with its
 // response at their frequency at the start of the take.
 //
+// Conditions of a take change what causes the hum, not what it is called: an
+// unplugged amplifier opens the loop that runs through it, a transformer in a
+// lead leaves what its windings' capacitance passes, a shorted plug shorts the
+// node that a field works into and keeps the signal out, a device without
+// supply is passed by, a board without any passes nothing at all, and a quarter
+// turn takes pick-up from the cosine of its angle to that of 90 degrees more.
+// Turns in front of a transformer that sits on the board itself do nothing. A
+// transformer put in a lead is ideal for the signal. [GroundLoop] says which
+// ways a loop has, [Truth.Under] what is left of everything.
+//
 // In this room: how a board and an interface behave. Not in this room: what
 // the samples mean.
 package simboard

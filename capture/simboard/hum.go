@@ -10,22 +10,17 @@ import (
 // maxHarmonic is the highest harmonic of the mains that is modelled.
 const maxHarmonic = 200
 
-// Hum is what couples the mains into one output; each kind may be absent.
-// The voltages come in series with the output at the interface's terminals.
+// Hum is what couples the mains into one place: an output, where the voltages
+// come in series with it at the interface's terminals, a device, or the input.
+// Each kind may be absent.
 type Hum struct {
 	GroundLoop *GroundLoop
 	Magnetic   *Magnetic
 	Ripple     *Ripple
 	Electric   *Electric
 	Dimmer     *Dimmer
-}
-
-// GroundLoop is a current round a loop of earths that drops a voltage along
-// a cable's shield.
-type GroundLoop struct {
-	AmpsRMS    float64 // fundamental
-	ShieldOhms float64
-	PhaseRad   float64
+	// Swing is how all of it comes and goes; nil is steady.
+	Swing *Swing
 }
 
 // Magnetic is pick-up from the field of a current: a voltage that is its
@@ -34,6 +29,32 @@ type Magnetic struct {
 	AmpsRMS      float64 // fundamental
 	MutualHenrys float64
 	PhaseRad     float64
+	// AngleDeg lies between the field and the axis of the loop that picks it
+	// up, in the plane that the board is turned in; the voltage goes with its
+	// cosine, but for UprightShare of MutualHenrys, which is the field's
+	// upright part and does not change as the board is turned.
+	AngleDeg     float64
+	UprightShare float64
+	// From is whose transformer makes the field: BoardSupply, which turns
+	// with the board, the name of a device, for the adapter that feeds it, or
+	// "" for something else in the room.
+	From string
+	// Lines are the current's; nil is the usual distortion.
+	Lines []Harmonic
+
+	turned bool
+}
+
+// BoardSupply is the board's own supply.
+const BoardSupply = "board supply"
+
+// coupling is what orientation leaves of MutualHenrys.
+func (m *Magnetic) coupling() float64 {
+	angle := m.AngleDeg
+	if m.turned && m.From != BoardSupply {
+		angle += 90
+	}
+	return m.UprightShare + (1-m.UprightShare)*math.Cos(angle*math.Pi/180)
 }
 
 // Ripple is what is left on a supply outlet by a full-wave rectifier with a
@@ -44,6 +65,11 @@ type Ripple struct {
 	LoadAmps        float64
 	// RejectionDB is how far under the ripple the hum at the output is.
 	RejectionDB float64
+	// Lean is by how much every other half cycle's peak is higher, relative
+	// to PeakVolts: the transformer's halves or the diodes differ.
+	Lean float64
+	// PhaseRad is that of the transformer's sine.
+	PhaseRad float64
 }
 
 // Electric is pick-up by stray capacitance from a mains conductor to a node.
@@ -52,6 +78,8 @@ type Electric struct {
 	StrayFarads   float64
 	NodeOhms      float64
 	PhaseRad      float64
+	// Lines are the mains voltage's; nil is the usual distortion.
+	Lines []Harmonic
 }
 
 // Dimmer is the same from a conductor behind a phase-cut dimmer.
@@ -61,6 +89,8 @@ type Dimmer struct {
 	FiringDeg   float64
 	StrayFarads float64
 	NodeOhms    float64
+	// PhaseRad is that of the mains at the dimmer.
+	PhaseRad float64
 }
 
 // comb holds the RMS phasor of each harmonic at its number; the voltage is
@@ -80,15 +110,16 @@ var (
 func (h *Hum) comb(mainsHz float64) comb {
 	var c comb
 	if g := h.GroundLoop; g != nil {
-		c.add(currentDistortion, func(int) complex128 { return complex(g.AmpsRMS*g.ShieldOhms, 0) }, g.PhaseRad)
+		c.add(orUsual(g.Lines, currentDistortion), func(n int) complex128 { return g.volts(float64(n) * mainsHz) }, g.PhaseRad)
 	}
 	if m := h.Magnetic; m != nil {
-		c.add(currentDistortion, func(n int) complex128 {
-			return complex(0, 2*math.Pi*float64(n)*mainsHz*m.MutualHenrys*m.AmpsRMS)
+		couples := m.coupling()
+		c.add(orUsual(m.Lines, currentDistortion), func(n int) complex128 {
+			return complex(0, 2*math.Pi*float64(n)*mainsHz*m.MutualHenrys*m.AmpsRMS*couples)
 		}, m.PhaseRad)
 	}
 	if e := h.Electric; e != nil {
-		c.add(voltageDistortion, func(n int) complex128 {
+		c.add(orUsual(e.Lines, voltageDistortion), func(n int) complex128 {
 			return complex(e.MainsVoltsRMS, 0) * stray(float64(n)*mainsHz, e.StrayFarads, e.NodeOhms)
 		}, e.PhaseRad)
 	}
@@ -98,10 +129,20 @@ func (h *Hum) comb(mainsHz float64) comb {
 	if d := h.Dimmer; d != nil {
 		for n := 1; n <= maxHarmonic; n += 2 {
 			c[n] += complex(d.MainsVoltsRMS, 0) * phaseCut(d.FiringDeg*math.Pi/180, n) *
-				stray(float64(n)*mainsHz, d.StrayFarads, d.NodeOhms)
+				stray(float64(n)*mainsHz, d.StrayFarads, d.NodeOhms) * turnedBy(n, d.PhaseRad)
 		}
 	}
 	return c
+}
+
+// turnedBy is what a phase of the fundamental does to harmonic n.
+func turnedBy(n int, phaseRad float64) complex128 { return cmplx.Rect(1, float64(n)*phaseRad) }
+
+func orUsual(lines, usual []Harmonic) []Harmonic {
+	if lines == nil {
+		return usual
+	}
+	return lines
 }
 
 // add puts in the harmonics of a distorted sine, each through its coupling.
@@ -147,14 +188,18 @@ func (r *Ripple) addTo(c *comb, mainsHz float64) {
 	}
 	v := r.PeakVolts
 	for i := range 2 * rippleSteps {
-		rectified := r.PeakVolts * math.Abs(math.Sin(2*math.Pi*float64(i)/rippleSteps))
+		peak := r.PeakVolts
+		if i%rippleSteps < rippleSteps/2 {
+			peak *= 1 + r.Lean
+		}
+		rectified := peak * math.Abs(math.Sin(2*math.Pi*float64(i)/rippleSteps))
 		v = math.Max(rectified, v-fall)
 		wave[i%rippleSteps] = v
 	}
 	lines := fourier.NewFFT(rippleSteps).Coefficients(nil, wave)
 	gain := math.Pow(10, -r.RejectionDB/20) * math.Sqrt2 / rippleSteps
 	for n := 1; n <= maxHarmonic; n++ {
-		c[n] += lines[n] * complex(gain, 0)
+		c[n] += lines[n] * complex(gain, 0) * turnedBy(n, r.PhaseRad)
 	}
 }
 
@@ -162,10 +207,12 @@ func (r *Ripple) addTo(c *comb, mainsHz float64) {
 func (in *Input) own() comb {
 	var c comb
 	for _, h := range in.Hum {
-		c[h.N] += cmplx.Rect(h.VoltsRMS, h.PhaseRad-math.Pi/2)
+		c[h.N] += h.sine()
 	}
 	return c
 }
+
+func (h Harmonic) sine() complex128 { return cmplx.Rect(h.VoltsRMS, h.PhaseRad-math.Pi/2) }
 
 func (c *comb) plus(o comb) comb {
 	sum := *c

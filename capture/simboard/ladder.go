@@ -23,7 +23,11 @@ func newLadder(cfg *Config, inputs []int) *ladder {
 	l := &ladder{cfg: cfg, front: newCircuit(), back: newCircuit()}
 	b := &cfg.Board
 	l.bufferIn = l.front.node()
-	l.front.add(driven, l.bufferIn, cfg.Interface.OutputOhms+b.Source.Ohms, b.Source.Henrys, 0)
+	if b.shorted {
+		l.front.add(driven, l.bufferIn, shortOhms, 0, 0)
+	} else {
+		l.front.add(driven, l.bufferIn, cfg.Interface.OutputOhms+b.Source.Ohms, b.Source.Henrys, 0)
+	}
 	l.front.shunt(l.bufferIn, b.Buffer.Ohms, b.frontFarads())
 
 	split := l.back.node()
@@ -95,6 +99,9 @@ func (l *ladder) at(fHz float64) point {
 
 	drive, probed := l.front.solve(s, []int{l.bufferIn})
 	p := point{front: complex(buf.Gain, 0) * drive[l.bufferIn]}
+	if l.cfg.Board.shorted {
+		p.front = 0 // the driven node is the plug's own ground
+	}
 	z2 := square(probed[0][l.bufferIn])
 	p.frontNoise = square(p.front)*whiteDensity(l.cfg.Interface.OutputNoiseDBu) +
 		gain2*johnson(l.front.branches, s, probed[0], fourKT) +

@@ -43,12 +43,12 @@ func (f *Interface) crosstalk(fHz float64) complex128 {
 
 // leadAt returns the lead at an input in this take, -1 for none.
 func (r *run) leadAt(input int) int {
-	return r.bench.cfg.Interface.lead(r.req.Patch, input, r.req.Inputs[0])
+	return r.cfg.Interface.lead(r.req.Patch, input, r.req.Inputs[0])
 }
 
 // seriesOhms is what lies between the output and an input that has a lead.
 func (r *run) seriesOhms(input int) float64 {
-	f := &r.bench.cfg.Interface
+	f := &r.cfg.Interface
 	ohms := f.leadOhms(r.leadAt(input))
 	if r.req.Patch == capture.LoopbackSeries {
 		ohms += r.req.SeriesOhms * (1 + f.SeriesOff)
@@ -62,12 +62,12 @@ func (r *run) outputAt(input int) int {
 	if !r.onBoard() {
 		return -1
 	}
-	return slices.Index(r.bench.cfg.boardInputs(r.req.Patch), input-1)
+	return slices.Index(r.cfg.boardInputs(r.req.Patch), input-1)
 }
 
 // addCrosstalk adds to an input's terminals what comes across from the others.
 func (r *run) addCrosstalk(bins []complex128, input int, emf, buffer []complex128) {
-	f, t := &r.bench.cfg.Interface, r.transform
+	f, t := &r.cfg.Interface, r.transform
 	if f.CrosstalkFarads == 0 {
 		return
 	}
@@ -82,7 +82,7 @@ func (r *run) addCrosstalk(bins []complex128, input int, emf, buffer []complex12
 				bins[k] += emf[k] * f.loopback(in, ohms, hz) * f.crosstalk(hz)
 			}
 		case output >= 0:
-			r.bench.ladder(r.req.Patch).each(len(bins), t.stepHz(), func(k int, p *panel, x float64) {
+			r.ladder().each(len(bins), t.stepHz(), func(k int, p *panel, x float64) {
 				bins[k] += buffer[k] * p.complexAt(1+output, x) * f.crosstalk(float64(k)*t.stepHz())
 			})
 		}

@@ -16,20 +16,24 @@ const knotS = 0.1
 type track struct {
 	hz     []float64 // at each knot
 	cycles []float64 // phase at each knot, in cycles
+	// wanderHz is how far the random walk has come.
+	wanderHz float64
 }
 
 func newTrack(m Mains, seconds float64, rng *rand.Rand) track {
-	n := int(seconds/knotS) + 2
-	t := track{hz: make([]float64, n), cycles: make([]float64, n)}
-	wander := 0.0
-	t.cycles[0] = rng.Float64()
-	t.hz[0] = m.StartHz
-	for i := 1; i < n; i++ {
-		wander += m.WanderHzPerRootS * math.Sqrt(knotS) * rng.NormFloat64()
-		t.hz[i] = m.StartHz + m.DriftHzPerS*float64(i)*knotS + wander
-		t.cycles[i] = t.cycles[i-1] + knotS*(t.hz[i]+t.hz[i-1])/2
-	}
+	t := track{hz: []float64{m.StartHz}, cycles: []float64{rng.Float64()}}
+	t.extend(m, seconds, rng)
 	return t
+}
+
+// extend carries the track on to a time from its start.
+func (t *track) extend(m Mains, seconds float64, rng *rand.Rand) {
+	n := int(seconds/knotS) + 2
+	for i := len(t.hz); i < n; i++ {
+		t.wanderHz += m.WanderHzPerRootS * math.Sqrt(knotS) * rng.NormFloat64()
+		t.hz = append(t.hz, m.StartHz+m.DriftHzPerS*float64(i)*knotS+t.wanderHz)
+		t.cycles = append(t.cycles, t.cycles[i-1]+knotS*(t.hz[i]+t.hz[i-1])/2)
+	}
 }
 
 // at returns the phase in cycles after a time from the start of the take.
@@ -49,9 +53,26 @@ func (t *track) hzAt(seconds float64) float64 {
 // highest harmonic, which cubic interpolation gives to about 1e-6 of itself.
 const cycleSteps = 16384
 
-// addComb adds a comb to x, whose frames are stepS apart, through the
-// response of an input; lines above half the rate are left out.
-func (t *track) addComb(x []float64, c comb, in *Input, rateHz float64) {
+// addHum adds hum to x through the response of an input. x begins first frames
+// after the track does, and startS of the bench's time is the track's start.
+func (t *track) addHum(x []float64, all []swung, in *Input, first int, rateHz, startS float64) {
+	for _, h := range all {
+		if h.swing == nil {
+			t.addComb(x, h.comb, in, first, rateHz)
+			continue
+		}
+		alone := make([]float64, len(x))
+		t.addComb(alone, h.comb, in, first, rateHz)
+		h.swing.run(alone, startS+float64(first)/rateHz, rateHz)
+		for i, v := range alone {
+			x[i] += v
+		}
+	}
+}
+
+// addComb adds a comb to x, whose frame 0 is first frames into the track,
+// through the response of an input; lines above half the rate are left out.
+func (t *track) addComb(x []float64, c comb, in *Input, first int, rateHz float64) {
 	lines := make([]complex128, cycleSteps/2+1)
 	any := false
 	for n := 1; n <= maxHarmonic; n++ {
@@ -69,7 +90,7 @@ func (t *track) addComb(x []float64, c comb, in *Input, rateHz float64) {
 	// One entry before and two after spare the wrap in the loop.
 	table = append(append([]float64{table[cycleSteps-1]}, table...), table[0], table[1])
 	for i := range x {
-		cycle := t.at(float64(i) / rateHz)
+		cycle := t.at(float64(first+i) / rateHz)
 		at := (cycle - math.Floor(cycle)) * cycleSteps
 		k := min(int(at), cycleSteps-1)
 		p := table[k : k+4]
@@ -80,21 +101,31 @@ func (t *track) addComb(x []float64, c comb, in *Input, rateHz float64) {
 // toneBlock is how many frames share one step of a tone's phase jitter.
 const toneBlock = 64
 
-// addTone adds a line of its own to x through the response of an input. A
-// random walk of the phase with variance 2π·linewidth per second gives a
-// Lorentzian line of that full width at half maximum.
-func addTone(x []float64, t Tone, in *Input, rateHz float64, rng *rand.Rand) {
-	jitter := math.Sqrt(2 * math.Pi * t.LinewidthHz * toneBlock / rateHz)
-	phase := 2 * math.Pi * rng.Float64()
-	amplitude := t.VoltsRMS * math.Sqrt2 * cmplx.Abs(in.response(t.FrequencyHz, rateHz))
+// oscillator makes a line of its own. A random walk of the phase with variance
+// 2π·linewidth per second gives a Lorentzian line of that full width at half
+// maximum.
+type oscillator struct {
+	tone     Tone
+	phaseRad float64
+	rng      *rand.Rand
+}
+
+func newOscillator(t Tone, rng *rand.Rand) *oscillator {
+	return &oscillator{t, 2 * math.Pi * rng.Float64(), rng}
+}
+
+// add adds the oscillator's next frames to x through the response of an input.
+func (o *oscillator) add(x []float64, in *Input, rateHz float64) {
+	jitter := math.Sqrt(2 * math.Pi * o.tone.LinewidthHz * toneBlock / rateHz)
+	amplitude := o.tone.VoltsRMS * math.Sqrt2 * cmplx.Abs(in.response(o.tone.FrequencyHz, rateHz))
 	for start := 0; start < len(x); start += toneBlock {
 		block := x[start:min(start+toneBlock, len(x))]
-		step := 2*math.Pi*t.FrequencyHz/rateHz + jitter*rng.NormFloat64()/toneBlock
-		z, turn := cmplx.Rect(amplitude, phase), cmplx.Rect(1, step)
+		step := 2*math.Pi*o.tone.FrequencyHz/rateHz + jitter*o.rng.NormFloat64()/toneBlock
+		z, turn := cmplx.Rect(amplitude, o.phaseRad), cmplx.Rect(1, step)
 		for i := range block {
 			block[i] += imag(z)
 			z *= turn
 		}
-		phase = math.Mod(phase+step*toneBlock, 2*math.Pi)
+		o.phaseRad = math.Mod(o.phaseRad+step*float64(len(block)), 2*math.Pi)
 	}
 }

@@ -16,7 +16,37 @@ var readyBoards = []struct {
 	{"dull", func(c *Config) { c.Board.CableFarads = 2.9e-9 }},
 	// A second amplifier on another outlet, and no isolation in its lead.
 	{"ground-loop", func(c *Config) {
-		c.Board.Outputs[1].Hum.GroundLoop = &GroundLoop{AmpsRMS: 0.022, ShieldOhms: 0.045, PhaseRad: 0.6}
+		c.Board.Outputs[1].Hum.GroundLoop = &GroundLoop{AmpsRMS: 0.022, ShieldOhms: 0.045, PhaseRad: 0.6,
+			From: AmplifierAt("B"), To: BenchEarth, LoopOhms: 0.8, IsolatorFarads: 300e-12}
+	}},
+	// The delay's outlet has a small reservoir for its load.
+	{"supply-ripple", func(c *Config) {
+		c.device("delay").Hum.Ripple = &Ripple{PeakVolts: 12.5, ReservoirFarads: 1000e-6, LoadAmps: 0.28, RejectionDB: 66, Lean: 0.002}
+	}},
+	// A lamp's cable beside the input.
+	{"dimmer", func(c *Config) {
+		c.Board.InputHum.Dimmer = &Dimmer{MainsVoltsRMS: 230, FiringDeg: 95, StrayFarads: 0.15e-12, NodeOhms: 10e3}
+	}},
+	// A plug whose shield is off, ahead of everything.
+	{"open-shield", func(c *Config) {
+		c.Board.InputHum.Electric = &Electric{MainsVoltsRMS: 230, StrayFarads: 1.1e-12, NodeOhms: 10e3, PhaseRad: 2}
+	}},
+	// The fuzz lies in the field of somebody's transformer.
+	{"stray-field", func(c *Config) {
+		c.device("fuzz").Hum.Magnetic = &Magnetic{AmpsRMS: 0.4, MutualHenrys: 2e-6, PhaseRad: 1, AngleDeg: 25, UprightShare: 0.05}
+	}},
+	// Two converters above hearing, whose difference is heard.
+	{"whine", func(c *Config) {
+		c.device("chorus").Tones = []Tone{{FrequencyHz: 64310, VoltsRMS: 0.02, LinewidthHz: 0.05}}
+		c.device("delay").Tones = []Tone{{FrequencyHz: 62840, VoltsRMS: 0.017, LinewidthHz: 0.03}}
+		c.Board.BendPerVolt = 0.25
+	}},
+	// The bench's computer, by way of the interface.
+	{"laptop", func(c *Config) {
+		c.Interface.Laptop = Laptop{
+			Frames: Pulses{PeakVolts: 250e-6, Duty: 0.04}, Microframes: Pulses{PeakVolts: 80e-6, Duty: 0.2}, ClockPPM: 14,
+			ChargerHum: []Harmonic{{1, 12e-6, 0.4}, {3, 7e-6, 1.9}, {5, 4e-6, 3}}, ChargerTones: []Tone{{FrequencyHz: 2210, VoltsRMS: 9e-6, LinewidthHz: 3}},
+		}
 	}},
 	// Secondary reversed, and taken from the wrong tap.
 	{"flipped-split", func(c *Config) {
@@ -30,7 +60,12 @@ var readyBoards = []struct {
 	{"chorus", func(c *Config) { c.device("chorus").AlwaysOn = true }},
 }
 
-// ReadyNames lists the ready-made boards.
+// ReadyNames lists the ready-made boards: the good one, and each of the others
+// with what its name says. What a hum hunt finds on them: "ground-loop" runs
+// through the amplifier at B; "supply-ripple" comes from the delay's outlet;
+// "dimmer" and "open-shield" come in at the input; "stray-field" at the fuzz,
+// from outside; "whine" is chorus and delay together; "laptop" is no fault of
+// the board.
 func ReadyNames() []string {
 	names := make([]string, len(readyBoards))
 	for i, r := range readyBoards {

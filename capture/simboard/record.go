@@ -38,7 +38,11 @@ func (s *Simboard) record(ctx context.Context, req capture.Request) (*capture.Ta
 	if err := s.checkRequest(req); err != nil {
 		return nil, err
 	}
-	effects, err := s.cfg.Board.effects(req.State)
+	cfg, err := s.cfg.under(req.Conditions)
+	if err != nil {
+		return nil, err
+	}
+	effects, err := cfg.Board.effects(req.State)
 	if err != nil {
 		return nil, err
 	}
@@ -46,7 +50,7 @@ func (s *Simboard) record(ctx context.Context, req capture.Request) (*capture.Ta
 		return nil, fmt.Errorf("stopped before the take: %w", err)
 	}
 	started := s.cfg.Now().UTC()
-	r := s.newRun(req, effects)
+	r := s.newRun(req, cfg, effects)
 	samples, err := r.channels(ctx)
 	if err != nil {
 		return nil, err
@@ -56,6 +60,7 @@ func (s *Simboard) record(ctx context.Context, req capture.Request) (*capture.Ta
 		samples[i] = samples[i][:r.frames]
 	}
 	s.last = r.truth()
+	s.elapsedS += float64(r.frames) / r.rateHz
 	if err := report(ctx, req.Progress, samples, r.rateHz); err != nil {
 		return nil, err
 	}
@@ -68,11 +73,16 @@ func (s *Simboard) record(ctx context.Context, req capture.Request) (*capture.Ta
 
 // run is one take in the making.
 type run struct {
-	bench   *Simboard
+	bench *Simboard
+	// cfg is the bench under the conditions of the take.
+	cfg     *Config
+	wires   *wires
 	req     capture.Request
 	effects []Effect
 	rng     *rand.Rand
 	rateHz  float64
+	// startS is the bench's own time at the first frame.
+	startS float64
 	// frames is the length of the take, captured what is made before some
 	// are lost.
 	frames, captured int
@@ -82,8 +92,9 @@ type run struct {
 	faults           Faults
 }
 
-func (s *Simboard) newRun(req capture.Request, effects []Effect) *run {
-	r := &run{bench: s, req: req, effects: effects, rateHz: float64(s.cfg.RateHz)}
+func (s *Simboard) newRun(req capture.Request, cfg *Config, effects []Effect) *run {
+	r := &run{bench: s, cfg: cfg, req: req, effects: effects, rateHz: float64(s.cfg.RateHz), startS: s.elapsedS}
+	r.wires = newWires(cfg, req.Patch)
 	r.rng = rand.New(rand.NewPCG(s.cfg.Seed, s.takes))
 	s.takes++
 	if len(s.faults) > 0 {
@@ -126,33 +137,30 @@ func (r *run) channels(ctx context.Context) ([][]float64, error) {
 		if err := ctx.Err(); err != nil {
 			return nil, fmt.Errorf("stopped before input %d: %w", ch, err)
 		}
-		in := &r.bench.cfg.Interface.Inputs[ch-1]
-		hum, tones := in.own(), in.Tones
-		var terminals []complex128
+		in := &r.cfg.Interface.Inputs[ch-1]
 		output := r.outputAt(ch)
+		h := r.cfg.heardAt(r.wires, ch, output)
+		if r.req.Patch == capture.KnownSource {
+			h.own = append(slices.Clone(h.own), r.cfg.Interface.Source)
+		}
+		var terminals []complex128
 		switch {
 		case r.leadAt(ch) >= 0:
 			terminals = r.atLoopback(emf, in, r.seriesOhms(ch))
-		case r.req.Patch == capture.KnownSource:
-			tones = append(slices.Clone(tones), r.bench.cfg.Interface.Source)
-			terminals = make([]complex128, r.transform.n/2+1)
 		case output >= 0:
 			terminals = r.atOutput(buffer, output)
-			o := &r.bench.cfg.Board.Outputs[output]
-			hum = hum.plus(o.Hum.comb(r.bench.cfg.Mains.StartHz))
-			tones = append(slices.Clone(tones), o.Tones...)
 		default:
 			terminals = make([]complex128, r.transform.n/2+1)
 		}
 		r.addCrosstalk(terminals, ch, emf, buffer)
-		samples = append(samples, r.convert(terminals, ch, hum, tones))
+		samples = append(samples, r.convert(terminals, ch, h))
 	}
 	return samples, nil
 }
 
 // emf is the spectrum of the interface's output in volts, without its noise.
 func (r *run) emf() []complex128 {
-	f := &r.bench.cfg.Interface
+	f := &r.cfg.Interface
 	if !slices.Contains(r.req.Outputs, 1) {
 		return make([]complex128, r.transform.n/2+1)
 	}
@@ -179,12 +187,12 @@ func (r *run) emf() []complex128 {
 // through what is engaged behind it.
 func (r *run) atBuffer(bins []complex128) []complex128 {
 	t := r.transform
-	r.bench.ladder(r.req.Patch).each(len(bins), t.stepHz(), func(k int, p *panel, x float64) {
+	r.ladder().each(len(bins), t.stepHz(), func(k int, p *panel, x float64) {
 		bins[k] *= p.complexAt(0, x)
 		t.addNoise(&bins[k], p.realAt(0, x), r.rng)
 	})
 	bins[0] = 0
-	b := r.bench.cfg.Board.Buffer
+	b := r.cfg.Board.Buffer
 	shape := newBend(b.Second, b.Third, volts(0)*math.Sqrt2, b.RailVolts)
 	if shape.straight() && len(r.effects) == 0 {
 		return bins
@@ -201,12 +209,12 @@ func (r *run) atBuffer(bins []complex128) []complex128 {
 func (r *run) atOutput(buffer []complex128, output int) []complex128 {
 	t := r.transform
 	bins := make([]complex128, len(buffer))
-	r.bench.ladder(r.req.Patch).each(len(bins), t.stepHz(), func(k int, p *panel, x float64) {
+	r.ladder().each(len(bins), t.stepHz(), func(k int, p *panel, x float64) {
 		bins[k] = buffer[k] * p.complexAt(1+output, x)
 		t.addNoise(&bins[k], p.realAt(1+output, x), r.rng)
 	})
 	bins[0] = 0
-	name := r.bench.cfg.Board.Outputs[output].Name
+	name := r.cfg.Board.Outputs[output].Name
 	var volts []float64
 	for _, o := range r.openings {
 		if o.joint.Output != "" && o.joint.Output != name {
@@ -225,7 +233,7 @@ func (r *run) atOutput(buffer []complex128, output int) []complex128 {
 
 // atLoopback takes the EMF through a lead to an input's terminals.
 func (r *run) atLoopback(emf []complex128, in *Input, leadOhms float64) []complex128 {
-	t, f := r.transform, &r.bench.cfg.Interface
+	t, f := r.transform, &r.cfg.Interface
 	noise := whiteDensity(f.OutputNoiseDBu)
 	bins := make([]complex128, len(emf))
 	for k := range bins {
@@ -238,8 +246,8 @@ func (r *run) atLoopback(emf []complex128, in *Input, leadOhms float64) []comple
 
 // convert takes the spectrum at an input's terminals, which it changes, to
 // the input's samples in full scales.
-func (r *run) convert(bins []complex128, channel int, hum comb, tones []Tone) []float64 {
-	t, f := r.transform, &r.bench.cfg.Interface
+func (r *run) convert(bins []complex128, channel int, h heard) []float64 {
+	t, f := r.transform, &r.cfg.Interface
 	in := &f.Inputs[channel-1]
 	delay, noise := f.LatencyFrames+in.DelayFrames, in.noise()
 	for k := range bins {
@@ -254,18 +262,40 @@ func (r *run) convert(bins []complex128, channel int, hum comb, tones []Tone) []
 		x = t.stretched(bins, r.captured, f.ClockPPM)
 	}
 	clock := r.rateHz * (1 + f.ClockPPM*1e-6)
-	r.track.addComb(x, hum, in, clock)
-	for _, tone := range tones {
-		if tone.FrequencyHz < r.rateHz/2 {
-			addTone(x, tone, in, clock, r.rng)
-		}
-	}
-	scale := 1 / (volts(in.FullScaleDBu-r.bench.gainDB[channel-1]) * math.Sqrt2)
+	r.addHeard(x, h, in, clock)
+	r.bench.digitise(x, channel)
+	return x
+}
+
+// digitise takes volts at an input to its codes, in full scales.
+func (s *Simboard) digitise(x []float64, channel int) {
+	in := &s.cfg.Interface.Inputs[channel-1]
+	scale := 1 / (volts(in.FullScaleDBu-s.gainDB[channel-1]) * math.Sqrt2)
 	for i, v := range x {
 		code := math.Round(v * scale * codes)
 		x[i] = max(-codes, min(codes, code)) / codes
 	}
-	return x
+}
+
+// addHeard adds hum and tones to x, in volts, through the response of an
+// input.
+func (r *run) addHeard(x []float64, h heard, in *Input, clockHz float64) {
+	r.track.addHum(x, h.hum, in, 0, clockHz, r.startS)
+	for _, tone := range h.own {
+		if tone.FrequencyHz < r.rateHz/2 {
+			newOscillator(tone, r.rng).add(x, in, clockHz)
+		}
+	}
+	for i, tone := range h.common {
+		if tone.VoltsRMS > 0 {
+			newOscillator(tone, r.bench.commonRand(i)).add(x, in, clockHz)
+		}
+	}
+}
+
+// commonRand gives the jitter of a tone that every input has in common.
+func (s *Simboard) commonRand(tone int) *rand.Rand {
+	return rand.New(rand.NewPCG(s.cfg.Seed^uint64(tone+1)<<32, ^s.takes))
 }
 
 // truth is what is to be known of this take afterwards.
@@ -278,7 +308,7 @@ func (r *run) truth() TakeTruth {
 		Faults:       r.faults,
 		track:        r.track,
 	}
-	f := &r.bench.cfg.Interface
+	f := &r.cfg.Interface
 	for _, o := range r.openings {
 		at := (o.startS + f.LatencyFrames/r.rateHz) * (1 + f.ClockPPM*1e-6)
 		t.DropOuts = append(t.DropOuts, DropOut{o.joint.Output, at, o.joint.DurationS})

@@ -20,8 +20,18 @@ type Simboard struct {
 	faults       []Faults
 	takes        uint64
 	last         TakeTruth
-	ladders      map[capture.Patch]panels
-	transform    *transform
+	// elapsedS is how long was recorded so far.
+	elapsedS  float64
+	ladders   map[ladderKey]panels
+	transform *transform
+}
+
+// ladderKey is what a ladder differs by between takes.
+type ladderKey struct {
+	patch   capture.Patch
+	shorted bool
+	farads  float64
+	buffer  Buffer
 }
 
 var _ capture.Instrument = (*Simboard)(nil)
@@ -38,7 +48,7 @@ func New(cfg Config) (*Simboard, error) {
 	return &Simboard{
 		cfg:     cfg,
 		gainDB:  make([]float64, len(cfg.Interface.Inputs)),
-		ladders: map[capture.Patch]panels{},
+		ladders: map[ladderKey]panels{},
 	}, nil
 }
 
@@ -90,12 +100,15 @@ func (c *Config) boardInputs(p capture.Patch) []int {
 	return in
 }
 
-// ladder returns the interpolated ladder of a patch, ToBoard or Swapped.
-func (s *Simboard) ladder(p capture.Patch) panels {
-	if s.ladders[p] == nil {
-		s.ladders[p] = newLadder(&s.cfg, s.cfg.boardInputs(p)).interpolate(float64(s.cfg.RateHz) / 2)
+// ladder returns the interpolated ladder of a take in the patch ToBoard or
+// Swapped.
+func (r *run) ladder() panels {
+	b, all := &r.cfg.Board, r.bench.ladders
+	key := ladderKey{r.req.Patch, b.shorted, b.frontFarads(), b.Buffer}
+	if all[key] == nil {
+		all[key] = r.wires.ladder.interpolate(r.rateHz / 2)
 	}
-	return s.ladders[p]
+	return all[key]
 }
 
 // States that need no list of names.

@@ -1,6 +1,7 @@
 package simboard
 
 import (
+	"fmt"
 	"math"
 	"math/cmplx"
 	"slices"
@@ -279,8 +280,7 @@ func (t *Truth) HumVolts(output string, n int) float64 {
 	if o < 0 || n < 1 || n > maxHarmonic {
 		return math.NaN()
 	}
-	c := t.cfg.Board.Outputs[o].Hum.comb(t.cfg.Mains.StartHz)
-	return cmplx.Abs(c[n])
+	return t.humVolts(o)[n]
 }
 
 // HumComb is the RMS voltage of each mains harmonic that the board adds at an
@@ -291,7 +291,16 @@ func (t *Truth) HumComb(output string) []float64 {
 	if o < 0 {
 		return nil
 	}
-	c := t.cfg.Board.Outputs[o].Hum.comb(t.cfg.Mains.StartHz)
+	return t.humVolts(o)
+}
+
+// humVolts is the modulus of what the board adds at an output.
+func (t *Truth) humVolts(output int) []float64 {
+	c := total(newWires(&t.cfg, capture.ToBoard).hum(output))
+	return c.volts()
+}
+
+func (c *comb) volts() []float64 {
 	v := make([]float64, len(c))
 	for n := range c {
 		v[n] = cmplx.Abs(c[n])
@@ -303,19 +312,11 @@ func (t *Truth) HumComb(output string) []float64 {
 // terminals in a patch, the interface's own hum included; the index is the
 // harmonic's number. It is nil for an input that does not exist.
 func (t *Truth) RecordedHumVolts(patch capture.Patch, input int) []float64 {
-	in := t.input(input)
-	if in == nil {
+	if t.input(input) == nil {
 		return nil
 	}
-	c := in.own()
-	if o := t.connected(patch, input); o >= 0 {
-		c = c.plus(t.cfg.Board.Outputs[o].Hum.comb(t.cfg.Mains.StartHz))
-	}
-	v := make([]float64, len(c))
-	for n := range c {
-		v[n] = cmplx.Abs(c[n])
-	}
-	return v
+	c := total(t.heard(patch, input).hum)
+	return c.volts()
 }
 
 // HumTotalVolts is the RMS sum of all mains harmonics that the board adds at
@@ -325,10 +326,10 @@ func (t *Truth) HumTotalVolts(output string, highest int) float64 {
 	if o < 0 {
 		return math.NaN()
 	}
-	c := t.cfg.Board.Outputs[o].Hum.comb(t.cfg.Mains.StartHz)
+	c := t.humVolts(o)
 	sum := 0.0
 	for n := 1; n <= min(highest, maxHarmonic); n++ {
-		sum += square(c[n])
+		sum += c[n] * c[n]
 	}
 	return math.Sqrt(sum)
 }
@@ -339,5 +340,34 @@ func (t *Truth) Tones(output string) []Tone {
 	if o < 0 {
 		return nil
 	}
-	return slices.Clone(t.cfg.Board.Outputs[o].Tones)
+	return append(slices.Clone(t.cfg.Board.Outputs[o].Tones), audible(newWires(&t.cfg, capture.ToBoard).tones(o))...)
+}
+
+// audible leaves out tones that are kept in a list for their place alone.
+func audible(tones []Tone) []Tone {
+	return slices.DeleteFunc(tones, func(t Tone) bool { return t.VoltsRMS == 0 })
+}
+
+// RecordedTones are the lines off the mains comb at an input's terminals in a
+// patch, the interface's own and the laptop's included; nil for an input that
+// does not exist.
+func (t *Truth) RecordedTones(patch capture.Patch, input int) []Tone {
+	if t.input(input) == nil {
+		return nil
+	}
+	h := t.heard(patch, input)
+	return audible(append(slices.Clone(h.own), h.common...))
+}
+
+func (t *Truth) heard(patch capture.Patch, input int) heard {
+	return t.cfg.heardAt(newWires(&t.cfg, patch), input, t.connected(patch, input))
+}
+
+// Under is the truth of the bench under conditions.
+func (t *Truth) Under(conditions ...capture.Condition) (*Truth, error) {
+	cfg, err := t.cfg.under(conditions)
+	if err != nil {
+		return nil, fmt.Errorf("the truth of the simulated bench: %w", err)
+	}
+	return &Truth{*cfg, t.gainDB}, nil
 }

@@ -84,6 +84,9 @@ func (f *Interface) validate() error {
 			return fmt.Errorf("known source: %w", err)
 		}
 	}
+	if err := f.Laptop.validate(); err != nil {
+		return fmt.Errorf("laptop: %w", err)
+	}
 	for i := range f.Inputs {
 		if err := f.Inputs[i].validate(); err != nil {
 			return fmt.Errorf("input %d: %w", i+1, err)
@@ -93,13 +96,8 @@ func (f *Interface) validate() error {
 }
 
 func (in *Input) validate() error {
-	for _, h := range in.Hum {
-		if h.N < 1 || h.N > maxHarmonic {
-			return fmt.Errorf("mains harmonic %d is outside 1 to %d", h.N, maxHarmonic)
-		}
-		if err := firstOutside(check{"hum in V", h.VoltsRMS, 0, 100}, phaseCheck(h.PhaseRad)); err != nil {
-			return err
-		}
+	if err := validateLines(in.Hum); err != nil {
+		return err
 	}
 	if err := validateTones(in.Tones); err != nil {
 		return err
@@ -115,6 +113,18 @@ func (in *Input) validate() error {
 		check{"droop in dB", in.DroopDB, 0, 60},
 		check{"delay in frames", in.DelayFrames, 0, 1e4},
 	)
+}
+
+func validateLines(lines []Harmonic) error {
+	for _, h := range lines {
+		if h.N < 1 || h.N > maxHarmonic {
+			return fmt.Errorf("mains harmonic %d is outside 1 to %d", h.N, maxHarmonic)
+		}
+		if err := firstOutside(check{"hum in V", h.VoltsRMS, 0, 100}, phaseCheck(h.PhaseRad)); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 func validateTones(tones []Tone) error {
@@ -148,6 +158,7 @@ func (b *Board) validate() error {
 		check{"buffer second harmonic", b.Buffer.Second, 0, 0.1},
 		check{"buffer third harmonic", b.Buffer.Third, 0, 0.1},
 		check{"buffer rail in V", b.Buffer.RailVolts, 0, 1000},
+		check{"bend of tones in 1/V", b.BendPerVolt, 0, 1000},
 	)
 	if err != nil {
 		return err
@@ -156,6 +167,12 @@ func (b *Board) validate() error {
 		return err
 	}
 	if err := b.validateDevices(); err != nil {
+		return err
+	}
+	if err := b.validateInputHum(); err != nil {
+		return fmt.Errorf("input: %w", err)
+	}
+	if err := b.validateEnds(); err != nil {
 		return err
 	}
 	return b.validateJoints()
@@ -203,11 +220,14 @@ func (b *Board) validateJoints() error {
 func (b *Board) validateDevices() error {
 	names := map[string]bool{}
 	for i, d := range b.Devices {
-		if d.Name == "" || names[d.Name] {
+		if d.Name == "" || d.Name == BoardSupply || names[d.Name] {
 			return fmt.Errorf("device %d is called %q: each needs a name of its own", i+1, d.Name)
 		}
 		names[d.Name] = true
 		if err := firstOutside(check{"bypass capacitance in F", d.BypassFarads, 0, 1e-6}); err != nil {
+			return fmt.Errorf("device %s: %w", d.Name, err)
+		}
+		if err := d.validateHum(); err != nil {
 			return fmt.Errorf("device %s: %w", d.Name, err)
 		}
 		if d.Effect == nil {
@@ -247,30 +267,4 @@ func (o *Output) validate() error {
 		}
 	}
 	return o.Hum.validate()
-}
-
-func (h *Hum) validate() error {
-	var checks []check
-	if g := h.GroundLoop; g != nil {
-		checks = append(checks, check{"loop current in A", g.AmpsRMS, 0, 100}, check{"shield resistance in Ω", g.ShieldOhms, 0, 1000}, phaseCheck(g.PhaseRad))
-	}
-	if m := h.Magnetic; m != nil {
-		checks = append(checks, check{"current in A", m.AmpsRMS, 0, 100}, check{"mutual inductance in H", m.MutualHenrys, 0, 1}, phaseCheck(m.PhaseRad))
-	}
-	if r := h.Ripple; r != nil {
-		checks = append(checks, check{"rectifier peak in V", r.PeakVolts, 0, 1000}, check{"reservoir in F", r.ReservoirFarads, 0, 10},
-			check{"load in A", r.LoadAmps, 0, 100}, check{"rejection in dB", r.RejectionDB, 0, 300})
-	}
-	if e := h.Electric; e != nil {
-		checks = append(checks, check{"mains in V", e.MainsVoltsRMS, 0, 500}, check{"stray capacitance in F", e.StrayFarads, 0, 1e-6},
-			check{"node resistance in Ω", e.NodeOhms, 0, 1e9}, phaseCheck(e.PhaseRad))
-	}
-	if d := h.Dimmer; d != nil {
-		checks = append(checks, check{"mains in V", d.MainsVoltsRMS, 0, 500}, check{"firing angle in degrees", d.FiringDeg, 0, 180},
-			check{"stray capacitance in F", d.StrayFarads, 0, 1e-6}, check{"node resistance in Ω", d.NodeOhms, 0, 1e9})
-	}
-	if err := firstOutside(checks...); err != nil {
-		return fmt.Errorf("hum: %w", err)
-	}
-	return nil
 }
