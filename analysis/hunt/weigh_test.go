@@ -52,6 +52,30 @@ func TestAGroundLoopIsNamedWithItsOutputAndItsNumbers(t *testing.T) {
 	}
 }
 
+// What unplugging does must move the loop's score both ways.
+func TestWhatAConditionDoesMovesTheScore(t *testing.T) {
+	quiet, hum := theLoop()
+	score := func(under *scene) float64 {
+		r := read(t, hunt.AsFound, 1, map[string]scene{"A": hum}, "A")
+		if under != nil {
+			r = append(r, read(t, hunt.Condition{Change: hunt.OutputUnplugged, Subject: "A"}, 2, map[string]scene{"A": *under}, "A")...)
+		}
+		for _, c := range hunt.Weigh(wholeBoard, r).Causes {
+			if c.Cause == hunt.GroundLoop {
+				return c.Score
+			}
+		}
+		return math.NaN()
+	}
+	silent := quiet
+	silent.comb = nil
+	before, fell, gone, stayed := score(nil), score(&quiet), score(&silent), score(&hum)
+	t.Logf("a loop's score: %.3f as found, %.3f where it fell, %.3f where nothing was left, %.3f where it stayed", before, fell, gone, stayed)
+	if !(fell > before && gone > before && fell > 0.9 && gone > 0.9 && stayed < 0.7*before) {
+		t.Errorf("%.3f as found, %.3f where it fell, %.3f where nothing was left, %.3f where it stayed", before, fell, gone, stayed)
+	}
+}
+
 func TestSeriesOfTheHandbookAreKnown(t *testing.T) {
 	for name, c := range map[string]struct {
 		comb  comb
