@@ -375,7 +375,7 @@ func (t *trial) truth() string {
 // TestTrialHunts is a small trial; HUNT_TRIALS=1000 makes a long one and lists
 // each mistake.
 func TestTrialHunts(t *testing.T) {
-	n, long := 5, false
+	n, long := 3, false
 	if v, err := strconv.Atoi(os.Getenv("HUNT_TRIALS")); err == nil {
 		n, long = v, true
 	}
