@@ -21,7 +21,7 @@ import (
 
 type trendFlags struct {
 	bench, output, weighting, state, plots string
-	harmonic                               int
+	harmonic, runs                         int
 	frequencyHz                            float64
 }
 
@@ -52,13 +52,17 @@ func (a *app) trendCommand() *cobra.Command {
 	fl.StringVar(&f.state, "state", "", "in this state only")
 	fl.IntVar(&f.harmonic, "harmonic", 0, "this mains harmonic only")
 	fl.Float64Var(&f.frequencyHz, "frequency", 0, "at this frequency only, in Hz, within 2 %")
+	fl.IntVar(&f.runs, "runs", 1000, "over so many of the latest runs, 0 for all")
 	fl.StringVar(&f.plots, "plots", "", "folder for the plots (default: beside the database)")
 	return cmd
 }
 
 func (a *app) trend(ctx context.Context, s *db.Store, args []string, f trendFlags) error {
 	quantity := args[len(args)-1]
-	points, err := readPoints(ctx, s, args, quantity, f.bench)
+	if f.runs < 0 {
+		return wrongUsef("--runs %d is no number of runs", f.runs)
+	}
+	points, err := readPoints(ctx, s, args, quantity, f)
 	if err != nil {
 		return err
 	}
@@ -127,11 +131,11 @@ type trendPoints struct {
 	delivered string
 }
 
-func readPoints(ctx context.Context, s *db.Store, args []string, quantity, bench string) (*trendPoints, error) {
+func readPoints(ctx context.Context, s *db.Store, args []string, quantity string, f trendFlags) (*trendPoints, error) {
 	p := &trendPoints{}
-	q := db.SeriesQuery{Quantity: quantity, Budget: true}
+	q := db.SeriesQuery{Quantity: quantity, Budget: true, Runs: f.runs}
 	var latest string
-	if bench == "" {
+	if f.bench == "" {
 		board, err := s.FindBoard(ctx, args[0])
 		if err != nil {
 			return nil, err
@@ -152,7 +156,7 @@ func readPoints(ctx context.Context, s *db.Store, args []string, quantity, bench
 		}
 		p.head, q.BoardID, latest = "board "+board.Label, board.ID, runs[len(runs)-1].ID
 	} else {
-		b, err := s.Bench(ctx, bench)
+		b, err := s.Bench(ctx, f.bench)
 		if err != nil {
 			return nil, err
 		}

@@ -81,6 +81,11 @@ func TestTrendTellsTheBenchFromTheBoard(t *testing.T) {
 		d.Series[0].Points[4].Board != "Tin Heron" || math.Abs(d.Series[0].Points[4].Value+0.012) > 0.001 {
 		t.Errorf("%+v", d)
 	}
+	s.must(exitPassed, "trend", "--bench", "sim", "bench_gain_drift", "--output", "A", "--json", "--runs", "2")
+	latest := d.Series[0].Points[3:]
+	if err := json.Unmarshal([]byte(s.out), &d); err != nil || len(d.Series[0].Points) != 2 || d.Series[0].Points[0] != latest[0] {
+		t.Errorf("of the latest two runs: %v: %s", err, s.out)
+	}
 	s.must(exitPassed, "trend", "--bench", "sim", "bench_gain_drift")
 	if !strings.Contains(s.out, "control limits") || !strings.Contains(s.out, "Tin Heron") {
 		t.Errorf("the chart:\n%s", s.out)
