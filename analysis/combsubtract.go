@@ -86,12 +86,14 @@ func (c *Comb) worstPhaseVariance(spans []testsignals.Span, rateHz float64) floa
 // Subtract takes off x the harmonics that were found, between the first and
 // the last of the spans that they were fitted in. x is the record that the
 // comb was fitted to.
-func (c *Comb) Subtract(x []float64) { c.addTo(x, -1) }
+func (c *Comb) Subtract(x []float64) { c.addTo(x, 0, -1) }
 
 // restore undoes Subtract.
-func (c *Comb) restore(x []float64) { c.addTo(x, 1) }
+func (c *Comb) restore(x []float64) { c.addTo(x, 0, 1) }
 
-func (c *Comb) addTo(x []float64, sign float64) {
+// addTo adds sign times the harmonics to x, which begins at frame from of the
+// record.
+func (c *Comb) addTo(x []float64, from int, sign float64) {
 	if !c.Found {
 		return
 	}
@@ -99,8 +101,10 @@ func (c *Comb) addTo(x []float64, sign float64) {
 	for h := range amps {
 		amps[h] = c.Amplitudes[h] * complex(c.gain[h], 0)
 	}
-	within := testsignals.Span{Start: c.extent.Start, End: min(c.extent.End, len(x))}
-	newFolder(nil, 1, len(amps)-1, exactRing).addTo(x, []testsignals.Span{within}, amps, &c.phase, sign)
+	within, phase := c.extent.Shift(-from), c.phase
+	within.Start, within.End = max(0, within.Start), min(within.End, len(x))
+	phase.centre -= float64(from)
+	newFolder(nil, 1, len(amps)-1, exactRing).addTo(x, []testsignals.Span{within}, amps, &phase, sign)
 }
 
 func mainsNominals(nominalHz float64) ([]float64, error) {

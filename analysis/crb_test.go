@@ -155,9 +155,9 @@ func TestBoundOfDelayMatch(t *testing.T) {
 	}
 	late := through(sig.Samples, rateHz, delayed(delayS))
 	curvature := 0.0
-	for k, p := range played.power {
+	for k, z := range played.inv {
 		if f := float64(k) * played.binHz; f >= delayLowHz && f <= delayHighHz {
-			curvature += 2 * sq(2*math.Pi*f) * p / (rateHz / played.binHz)
+			curvature += 2 * sq(2*math.Pi*f) / sqAbs(z) / (rateHz / played.binHz)
 		}
 	}
 	meanSquare := sq(spec.Amplitude()) / 2

@@ -3,6 +3,7 @@ package analysis
 import (
 	"fmt"
 	"math"
+	"math/cmplx"
 	"sync"
 
 	"gonum.org/v1/gonum/dsp/fourier"
@@ -16,7 +17,6 @@ type Played struct {
 	sig   *testsignals.Signal
 	seg   testsignals.Span // of the signal that is transformed
 	inv   []complex128     // band window over the signal's spectrum, half
-	power []float64        // |spectrum|², half
 	binHz float64
 
 	// transforming guards fft and buf, which are large.
@@ -59,17 +59,14 @@ func NewPlayed(sig *testsignals.Signal) (*Played, error) {
 	p := &Played{sig: sig, seg: seg, fft: fourier.NewFFT(n), binHz: rate / float64(n), buf: make([]float64, n)}
 	copy(p.buf, sig.Samples[seg.Start:seg.End])
 	x := p.fft.Coefficients(nil, p.buf)
-	p.power = make([]float64, len(x))
 	p.inv = x
-	for k := range x {
-		f := float64(k) * p.binHz
-		p.power[k] = real(x[k])*real(x[k]) + imag(x[k])*imag(x[k])
-		b := bandWindow(sig.Spec, f)
+	for k, v := range x {
+		b := bandWindow(sig.Spec, float64(k)*p.binHz)
 		if b == 0 {
 			p.inv[k] = 0
 			continue
 		}
-		p.inv[k] = scale(b/p.power[k], complex(real(x[k]), -imag(x[k])))
+		p.inv[k] = scale(b/sqAbs(v), cmplx.Conj(v))
 	}
 	return p, nil
 }
@@ -82,7 +79,12 @@ func bandWindow(s testsignals.Spec, f float64) float64 {
 }
 
 func raisedCosine(x float64) float64 {
-	x = math.Max(0, math.Min(1, x))
+	switch {
+	case x <= 0:
+		return 0
+	case x >= 1:
+		return 1
+	}
 	return 0.5 - 0.5*math.Cos(math.Pi*x)
 }
 
@@ -103,6 +105,11 @@ type Raw struct {
 // is the arrival of the signal's frame 0 in rec, in frames. The recording is
 // not changed.
 func (p *Played) Deconvolve(rec []float64, offset float64) (*Raw, error) {
+	return p.deconvolve(rec, offset, &Comb{})
+}
+
+// deconvolve is Deconvolve of rec without the mains lines of hum.
+func (p *Played) deconvolve(rec []float64, offset float64, hum *Comb) (*Raw, error) {
 	whole := int(math.Round(offset))
 	seg := p.seg.Shift(whole)
 	if seg.Start < 0 || seg.End > len(rec) {
@@ -111,6 +118,7 @@ func (p *Played) Deconvolve(rec []float64, offset float64) (*Raw, error) {
 	p.transforming.Lock()
 	defer p.transforming.Unlock()
 	n := copy(p.buf, rec[seg.Start:seg.End])
+	hum.addTo(p.buf[:n], seg.Start, -1)
 	lead := min(p.sig.Body.Start-p.seg.Start, n)
 	removeMean(p.buf[:n], lead)
 	clear(p.buf[n:])

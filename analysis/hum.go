@@ -364,11 +364,9 @@ func nonCentralChi2(x, lambda float64) float64 {
 
 // boundHarmonics bounds each harmonic where no comb was found: by the largest
 // line that could hide within ±1 % of it (EN 50160's band), whatever the
-// frequency is.
-func boundHarmonics(y []float64, rateHz float64, floor spectrumFloor, nominalHz float64) []MainsHarmonic {
-	psd, binHz := periodogram(y, rateHz)
+// frequency is. psd is the record's periodogram.
+func boundHarmonics(psd []float64, binHz, lengthS float64, floor spectrumFloor, nominalHz float64) []MainsHarmonic {
 	const hannBins, scallop = 1.5, 1.39 // noise bandwidth; worst loss in power (Harris 1978)
-	lengthS := float64(len(y)) / rateHz
 	out := make([]MainsHarmonic, searchHarmonics)
 	for i := range out {
 		hz := nominalHz * float64(i+1)

@@ -124,17 +124,11 @@ func (s *Silence) HumMoves() (halfDB float64, note string) {
 // can follow.
 func (s *Silence) MainsRestless() bool { return s.Mains != nil && s.Mains.restless }
 
-// readLines keeps the power of each line for HumGroup.
-func (s *Silence) readLines(mains *mainsLines, floor spectrumFloor, y []float64, nominals []float64) {
-	if !mains.found() {
-		s.lineBounds = make([]float64, searchHarmonics+1)
-		for _, hz := range nominals {
-			for _, h := range boundHarmonics(y, s.RateHz, floor, hz) {
-				s.lineBounds[h.Harmonic] = math.Max(s.lineBounds[h.Harmonic], h.RMS.Value)
-			}
-		}
-		return
-	}
+// readLines reads harmonics and hum from the comb, and keeps the power of each
+// line for HumGroup.
+func (s *Silence) readLines(mains *mainsLines, floor spectrumFloor) {
+	mains.setNoise(floor)
+	s.Harmonics, s.Hum = mains.harmonics(), mains.hum()
 	s.linePowers, s.lineVariance = make([]bandPower, len(mains.noise)), make([]float64, len(mains.noise))
 	for h := 1; h < len(mains.noise); h++ {
 		s.lineVariance[h] = sq(mains.std(h))

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 
 	"boardproof/testsignals"
 )
@@ -83,38 +84,41 @@ func analyseScaled(x []float64, scale, rateHz float64, opt SilenceOptions) (*Sil
 		return nil, fmt.Errorf("analysing silence: %w", err)
 	}
 	s := &Silence{RateHz: rateHz, LengthS: float64(len(x)) / rateHz, clockStdPPM: opt.ClockStdPPM}
-	y, varies := withoutMean(x, scale, whole)
 	switch {
 	case s.LengthS < MinSilenceS:
 		s.Reason = fmt.Sprintf("the silence lasts %.2f s, less than %g s", s.LengthS, MinSilenceS)
-	case !varies:
+	case isConstant(x):
 		s.Reason = "all samples have one value: nothing was recorded"
 	default:
 		if s.Reason = held(x, rateHz); s.Reason == "" {
-			y, s.RateHz = thinned(y, rateHz)
-			s.analyse(y, nominals)
-			s = s.inPieces(y, nominals)
+			x, s.RateHz = thinned(x, rateHz)
+			s.analyse(x, scale, nominals)
+			s = s.inPieces(x, scale, nominals)
 		}
 	}
 	return s, nil
 }
 
+func isConstant(x []float64) bool {
+	return !slices.ContainsFunc(x, func(v float64) bool { return v != x[0] })
+}
+
 // restlessPieceS is as long as one phase of a wandering mains is followed.
 const restlessPieceS = 10.0
 
-// inPieces reads y in pieces and takes their mean where it is long and its
+// inPieces reads x in pieces and takes their mean where it is long and its
 // mains wanders more than one phase can follow, or may be why none was found.
 // Anywhere else one fit of all of it sees further into the noise.
-func (s *Silence) inPieces(y []float64, nominals []float64) *Silence {
+func (s *Silence) inPieces(x []float64, scale float64, nominals []float64) *Silence {
 	n := int(math.Ceil(s.LengthS / restlessPieceS))
 	if s.LengthS < 1.2*restlessPieceS || s.Mains.Found && !s.Mains.restless {
 		return s
 	}
 	pieces, found := make([]*Silence, n), 0
 	for i := range pieces {
-		x, _ := withoutMean(y[i*len(y)/n:(i+1)*len(y)/n], 1, []testsignals.Span{{Start: 0, End: (i+1)*len(y)/n - i*len(y)/n}})
-		pieces[i] = &Silence{RateHz: s.RateHz, LengthS: float64(len(x)) / s.RateHz, clockStdPPM: s.clockStdPPM}
-		pieces[i].analyse(x, nominals)
+		piece := x[i*len(x)/n : (i+1)*len(x)/n]
+		pieces[i] = &Silence{RateHz: s.RateHz, LengthS: float64(len(piece)) / s.RateHz, clockStdPPM: s.clockStdPPM}
+		pieces[i].analyse(piece, scale, nominals)
 		if pieces[i].Mains.Found {
 			found++
 		}
@@ -127,12 +131,15 @@ func (s *Silence) inPieces(y []float64, nominals []float64) *Silence {
 	return out
 }
 
-func (s *Silence) analyse(y []float64, nominals []float64) {
-	whole := []testsignals.Span{{Start: 0, End: len(y)}}
+// analyse reads scale times x.
+func (s *Silence) analyse(x []float64, scale float64, nominals []float64) {
+	whole := []testsignals.Span{{Start: 0, End: len(x)}}
 	segLen := welchLength(whole, s.RateHz)
-	raw := welch(y, whole, s.RateHz, segLen)
-	mains := fitMainsLines(y, s.RateHz, raw, nominals, nil)
-	rest := append([]float64(nil), y...)
+	// The lines are taken off in place, and where the whole is asked for once
+	// more it is made again: it is large.
+	rest, _ := withoutMean(x, scale, whole)
+	raw, moves := welch(rest, whole, s.RateHz, segLen), piecePowers(rest, s.RateHz, humBand(s.RateHz))
+	mains := fitMainsLines(rest, s.RateHz, raw, nominals, nil)
 	mains.comb.Subtract(rest)
 	s.Tones = takeTones(rest, s.RateHz, mains)
 	if len(s.Tones) > 0 {
@@ -150,12 +157,16 @@ func (s *Silence) analyse(y []float64, nominals []float64) {
 	}
 	nameFamilies(s.Tones, mains, s.LengthS)
 	hiss := welch(rest, whole, s.RateHz, segLen)
-	s.steadiness = newSteadiness(y, rest, s.RateHz, raw, hiss)
+	s.steadiness = newSteadiness(moves, rest, s.RateHz, raw, hiss)
 	floor := newSpectrumFloor(hiss.psd, hiss.binHz, hiss.averages, max(12, 4*hiss.binHz), 100)
 
 	s.Mains = mains.comb
-	s.readHum(mains, floor, y, nominals)
-	s.readLines(mains, floor, y, nominals)
+	if mains.found() {
+		s.readLines(mains, floor)
+	} else {
+		y, _ := withoutMean(x, scale, whole)
+		s.boundLines(floor, y, nominals)
+	}
 	lines := append(mains.lines(), toneLines(s.Tones)...)
 	giveBack(hiss, floor, lines, s.LengthS)
 	knownTo := mains.knownTo()
@@ -173,18 +184,21 @@ func (s *Silence) analyse(y []float64, nominals []float64) {
 	s.Density = densityCurve(raw, hiss)
 }
 
-// readHum fills in harmonics and hum from the comb, or their bounds.
-func (s *Silence) readHum(mains *mainsLines, floor spectrumFloor, y []float64, nominals []float64) {
-	if mains.found() {
-		mains.setNoise(floor)
-		s.Harmonics, s.Hum = mains.harmonics(), mains.hum()
-		return
-	}
-	s.HumUpperBound = true
-	if len(nominals) == 1 {
-		s.Harmonics = boundHarmonics(y, s.RateHz, floor, nominals[0])
-	}
+// boundLines bounds the lines of y, in which no comb was found, and with them
+// the hum.
+func (s *Silence) boundLines(floor spectrumFloor, y []float64, nominals []float64) {
+	s.HumUpperBound, s.lineBounds = true, make([]float64, searchHarmonics+1)
+	psd, binHz := periodogram(y, s.RateHz)
 	power := 0.0
+	for _, hz := range nominals {
+		bounds := boundHarmonics(psd, binHz, float64(len(y))/s.RateHz, floor, hz)
+		if len(nominals) == 1 {
+			s.Harmonics = bounds
+		}
+		for _, h := range bounds {
+			s.lineBounds[h.Harmonic] = math.Max(s.lineBounds[h.Harmonic], h.RMS.Value)
+		}
+	}
 	for _, h := range s.Harmonics {
 		power += h.RMS.Value * h.RMS.Value
 	}

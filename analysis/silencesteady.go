@@ -35,14 +35,15 @@ type steadiness struct {
 	noise     map[string]unsteady
 }
 
-// newSteadiness looks at y, which holds everything, and rest, which has comb
-// and tones taken off; raw and hiss are their densities. The noise under a
+// newSteadiness looks at the pieces' powers in the band of hum, of a record that
+// holds everything, and at rest, which has comb and tones taken off; raw and
+// hiss are their densities. The noise under a
 // weighting is put together of what is below and above splitBandHz, each as
 // much as it counts there; lines above are steady.
-func newSteadiness(y, rest []float64, rateHz float64, raw, hiss density) steadiness {
-	low, lowStd := relative(piecePowers(y, rateHz, humBand(rateHz))), pieceStd(raw, hiss, NoiseLowHz, splitBandHz)
+func newSteadiness(hum, rest []float64, rateHz float64, raw, hiss density) steadiness {
+	low, lowStd := relative(hum), pieceStd(raw, hiss, NoiseLowHz, splitBandHz)
 	high, highStd := relative(piecePowers(rest, rateHz, hissBand(rateHz))), pieceStd(hiss, hiss, splitBandHz, rateHz/2)
-	pieceS := float64(len(y)) / rateHz / float64(len(low))
+	pieceS := float64(len(rest)) / rateHz / float64(len(low))
 	s := steadiness{steady(low, lowStd, pieceS), steady(high, highStd, pieceS), map[string]unsteady{}}
 	for _, w := range Weightings {
 		below := weightedPower(raw, hiss, w, NoiseLowHz, splitBandHz).power

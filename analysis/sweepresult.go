@@ -110,9 +110,7 @@ func readOutput(rec *Recording, second secondOpinion, played *Played, grid []flo
 	if p := rec.problem(i); p != "" {
 		return nil, nil, p
 	}
-	x := append([]float64(nil), rec.Samples[i]...)
-	subtractMains(x, rec)
-	raw, err := played.Deconvolve(x, rec.OffsetFrames)
+	raw, err := played.deconvolve(rec.Samples[i], rec.OffsetFrames, rec.mains(i))
 	if err != nil {
 		return nil, nil, err.Error()
 	}
@@ -143,13 +141,15 @@ func readOutput(rec *Recording, second secondOpinion, played *Played, grid []flo
 	return raw, g, ""
 }
 
-// subtractMains takes the mains lines off x, as fitted in the silences around
-// the signal. Where none can be fitted nothing is taken off: what is left of
-// hum then shows in the noise of the response.
-func subtractMains(x []float64, rec *Recording) {
-	if comb, err := FitMainsAround(x, rec.RateHz, rec.quiet(), 0); err == nil {
-		comb.Subtract(x)
+// mains is the comb of mains lines of output i, as fitted in the silences
+// around the signal. Where none can be fitted nothing is to be taken off: what
+// is left of hum then shows in the noise of the response.
+func (r *Recording) mains(i int) *Comb {
+	comb, err := FitMainsAround(r.Samples[i], r.RateHz, r.quiet(), 0)
+	if err != nil {
+		return &Comb{}
 	}
+	return comb
 }
 
 // responseResult turns the response of output i into readings and curves.

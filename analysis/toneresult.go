@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/cmplx"
+	"slices"
 	"strings"
 
 	"boardproof/testsignals"
@@ -103,10 +104,10 @@ func tonesOf(rec *Recording, span testsignals.Span, rows [][]float64, names []in
 // withoutMains is a part of output i with the mains lines taken off, one of
 // which may lie on the tone. rec must hold it.
 func (r *Recording) withoutMains(i int, span testsignals.Span) []float64 {
-	x := append([]float64(nil), r.Samples[i]...)
-	subtractMains(x, r)
 	at := span.Shift(int(r.OffsetFrames + 0.5))
-	return x[at.Start:at.End]
+	x := slices.Clone(r.Samples[i][at.Start:at.End])
+	r.mains(i).addTo(x, at.Start, -1)
+	return x
 }
 
 // steadyPart is the tone without its ends, of a length quick to transform.
