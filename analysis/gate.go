@@ -40,10 +40,20 @@ func (g gate) weighting(binHz, f, reachHz float64) weighting {
 	last := int(math.Floor((f + reachHz) / binHz))
 	w := make([]float64, last-first+1)
 	height := 0.0
+	// Sine and cosine turn by the same angle from bin to bin. Near 0 the sine
+	// would be left with its rounding only.
+	d, least := f-float64(first)*binHz, 0.05/g.length()
+	side, stepSide := cis(math.Pi*d*g.length()), cis(-math.Pi*binHz*g.length())
+	mid, stepMid := cis(2*math.Pi*d*g.centre()), cis(-2*math.Pi*binHz*g.centre())
 	for i := range w {
-		d := f - float64(first+i)*binHz
-		w[i] = sincPi(d*g.length()) * besselI0(gateTaper*math.Sqrt(math.Max(0, 1-sq(d/reachHz))))
-		height += w[i] * math.Cos(2*math.Pi*d*g.centre())
+		d = f - float64(first+i)*binHz
+		sinc := imag(side) / (math.Pi * d * g.length())
+		if math.Abs(d) < least {
+			sinc = sincPi(d * g.length())
+		}
+		w[i] = sinc * besselI0(gateTaper*math.Sqrt(math.Max(0, 1-sq(d/reachHz))))
+		height += w[i] * real(mid)
+		side, mid = side*stepSide, mid*stepMid
 	}
 	for i := range w {
 		w[i] /= height
@@ -58,16 +68,28 @@ func sincPi(x float64) float64 {
 	return math.Sin(math.Pi*x) / (math.Pi * x)
 }
 
-// besselI0 is the modified Bessel function of the first kind, order 0, by its
-// power series.
+// besselI0 is the modified Bessel function of the first kind, order 0, for x up
+// to 16, by its power series.
 func besselI0(x float64) float64 {
 	sum, term, q := 1.0, 1.0, x*x/4
-	for k := 1.0; term > 1e-12*sum; k++ {
-		term *= q / (k * k)
+	for _, r := range inverseSquares {
+		term *= q * r
 		sum += term
+		if term < 1e-12*sum {
+			break
+		}
 	}
 	return sum
 }
+
+// inverseSquares are 1/k² from k = 1: to divide would take longer than the rest
+// of a term.
+var inverseSquares = func() (out [40]float64) {
+	for i := range out {
+		out[i] = 1 / sq(float64(i+1))
+	}
+	return out
+}()
 
 // apply writes to dst, for each of shifts, the transform of an impulse
 // response with spectrum spec, seen through the gate of these weights moved by
@@ -78,28 +100,31 @@ func (g gate) apply(dst []complex128, spec []complex128, binHz, f float64, w wei
 	for i, v := range w.weights {
 		weighted[i] = scale(v, hermitian(spec, w.first+i))
 	}
-	for j := 0; j < len(shifts); j += 2 {
-		a, b := shifts[j], shifts[min(j+1, len(shifts)-1)]
-		za, zb := turnedSums(weighted, g.centre()+a, g.centre()+b, binHz, float64(w.first))
-		dst[j] = za * cis(-2*math.Pi*f*g.centre())
-		if j+1 < len(shifts) {
-			dst[j+1] = zb * cis(-2*math.Pi*f*g.centre())
+	back := cis(-2 * math.Pi * f * g.centre())
+	for j := 0; j < len(shifts); j += 3 {
+		var step, turn [3]complex128
+		for i := range step {
+			cycles := binHz * (g.centre() + shifts[min(j+i, len(shifts)-1)])
+			step[i], turn[i] = cis(2*math.Pi*cycles), cis(2*math.Pi*float64(w.first)*cycles)
+		}
+		for i, z := range polynomials(weighted, step) {
+			if j+i < len(shifts) {
+				dst[j+i] = z * turn[i] * back
+			}
 		}
 	}
 }
 
-// turnedSums returns Σ v·e^(j2π(first+i)·binHz·t) for two times t. Two at once
-// keep the processor busy while each turn waits for the one before.
-func turnedSums(weighted []complex128, ta, tb, binHz, first float64) (a, b complex128) {
-	stepA, stepB := cis(2*math.Pi*binHz*ta), cis(2*math.Pi*binHz*tb)
-	turnA, turnB := cis(2*math.Pi*first*binHz*ta), cis(2*math.Pi*first*binHz*tb)
-	for _, v := range weighted {
-		a += turnA * v
-		b += turnB * v
-		turnA *= stepA
-		turnB *= stepB
+// polynomials returns Σ c[i]·x^i for three x, by Horner's rule. Three at once keep
+// the processor busy while each waits for its step before.
+func polynomials(c []complex128, x [3]complex128) [3]complex128 {
+	var p, q, r complex128
+	for i := len(c) - 1; i >= 0; i-- {
+		p = p*x[0] + c[i]
+		q = q*x[1] + c[i]
+		r = r*x[2] + c[i]
 	}
-	return a, b
+	return [3]complex128{p, q, r}
 }
 
 // hermitian returns bin k of the spectrum of a real signal, of which spec

@@ -23,11 +23,9 @@ func (b bandPower) plus(o bandPower) bandPower {
 // noise, a density with the deterministic lines removed.
 func weightedPower(d, noise density, weighting string, lowHz, highHz float64) bandPower {
 	var b bandPower
-	for k := range d.psd {
+	last := min(len(d.psd)-1, int(highHz/d.binHz)+1)
+	for k := int(lowHz / d.binHz); k <= last; k++ {
 		share := binShare(float64(k), d.binHz, lowHz, highHz)
-		if share == 0 {
-			continue
-		}
 		g := WeightingGain(weighting, float64(k)*d.binHz)
 		width := share * d.binHz
 		b.power += g * g * d.psd[k] * width

@@ -82,10 +82,17 @@ func sq(x float64) float64 { return x * x }
 func coarseSlope(use []phasePoint) float64 {
 	const spanS, stepS = 5e-3, 0.1 / delayHighHz
 	best, at := -1.0, 0.0
+	// Each point turns by the same angle from step to step.
+	turned, step := make([]complex128, len(use)), make([]complex128, len(use))
+	for i, p := range use {
+		turned[i] = scale(p.weight/cmplx.Abs(p.z), p.z*cis(-2*math.Pi*p.f*spanS))
+		step[i] = cis(2 * math.Pi * p.f * stepS)
+	}
 	for t := -spanS; t <= spanS; t += stepS {
 		var sum complex128
-		for _, p := range use {
-			sum += scale(p.weight/cmplx.Abs(p.z), p.z*cis(2*math.Pi*p.f*t))
+		for i, z := range turned {
+			sum += z
+			turned[i] = z * step[i]
 		}
 		if a := cmplx.Abs(sum); a > best {
 			best, at = a, t

@@ -307,8 +307,9 @@ func residualDensity(x []float64, rateHz float64) []float64 {
 	n := len(x)
 	buf := make([]float64, n)
 	power := 0.0
+	turn := turning{omega: 2 * math.Pi / float64(n), step: cis(2 * math.Pi / float64(n))}
 	for i, v := range x {
-		h := 0.5 - 0.5*math.Cos(2*math.Pi*float64(i)/float64(n))
+		h := 0.5 - 0.5*real(turn.at(i))
 		buf[i] = v * h
 		power += h * h
 	}
