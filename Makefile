@@ -2,7 +2,7 @@
 GO ?= go
 BIN := build/boardproof
 
-.PHONY: help build demo test lint vuln race bench truth coverage retest bigstore crb fuzz deps deps-test clean
+.PHONY: help build demo test lint vuln race bench truth coverage retest hunts bigstore crb fuzz deps deps-test clean
 
 help: ## list the targets
 	@grep -E '^[a-z-]+:.*## ' $(MAKEFILE_LIST) | sed 's/:.*## /\t/' | expand -t 12
@@ -39,6 +39,9 @@ coverage: deps ## how often the stated interval holds the truth, over 2,000 rand
 
 retest: deps ## how often an unchanged board is called changed, over 1,000 of them measured twice
 	$(GO) run ./cmd/retest
+
+hunts: deps ## how often a hum hunt names the true cause, over 1,000 simulated ones
+	$(GO) run ./cmd/hunttrial
 
 bigstore: deps ## a store of 5,000 boards and 50,000 invented runs, and the time that finding takes
 	@mkdir -p build

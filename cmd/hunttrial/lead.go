@@ -1,0 +1,86 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"strings"
+	"time"
+
+	"boardproof/analysis/hunt"
+	"boardproof/calibration"
+	"boardproof/capture"
+	"boardproof/capture/simboard"
+	"boardproof/testsignals"
+)
+
+const (
+	// mostConditions are recorded in one hunt, as found included.
+	mostConditions = 10
+	// betweenS is how long a condition takes at the bench.
+	betweenS = 30.0
+	// markDBFS is what the marks beside each silence are derived from.
+	markDBFS = -24.0
+	rateHz   = 48000
+)
+
+var patching = []calibration.Patching{{Output: "A", Input: 1}, {Output: "B", Input: 2}}
+
+// lead hunts as the tool does that follows its own first proposal each time,
+// and returns how the causes stand and under how many conditions.
+func (b *board) lead(ctx context.Context, profile *calibration.Profile, silenceS float64) (hunt.Weighing, int, error) {
+	sim, err := simboard.New(b.config)
+	if err != nil {
+		return hunt.Weighing{}, 0, err
+	}
+	sig, err := testsignals.Generate(testsignals.New(testsignals.Silence, rateHz, markDBFS, silenceS))
+	if err != nil {
+		return hunt.Weighing{}, 0, err
+	}
+	var all []hunt.Reading
+	c := hunt.AsFound
+	for n := 1; ; n++ {
+		readings, err := read(ctx, sim, sig, profile, c)
+		if err != nil {
+			return hunt.Weighing{}, n, fmt.Errorf("%s: %w", c, err)
+		}
+		for i := range readings {
+			readings[i].AtS = betweenS * float64(n-1)
+		}
+		all = append(all, readings...)
+		w := hunt.Weigh(b.can, all)
+		if w.Decided || w.Next == nil || n == mostConditions {
+			return w, n, nil
+		}
+		c = w.Next.Condition
+	}
+}
+
+// read records and reads one silence. Where no mark came through under a
+// condition it is read all the same, as at the bench.
+func read(ctx context.Context, sim *simboard.Simboard, sig *testsignals.Signal, profile *calibration.Profile, c hunt.Condition) ([]hunt.Reading, error) {
+	req := capture.Request{Signal: sig, Outputs: []int{1}, Inputs: []int{1, 2}, Patch: capture.ToBoard}
+	if c != hunt.AsFound {
+		req.Conditions = []capture.Condition{{Change: capture.Change(c.Change), Subject: c.Subject}}
+	}
+	take, err := sim.Record(ctx, req)
+	if err != nil {
+		return nil, err
+	}
+	proof, err := capture.Check(take, sig, capture.Expect{})
+	var bad *capture.BadTake
+	if c != hunt.AsFound && errors.As(err, &bad) && strings.HasPrefix(bad.Reason, "no signal") {
+		proof, err = capture.Check(take, sig, capture.Expect{NoSignal: true})
+	}
+	if err != nil {
+		return nil, err
+	}
+	rec, _, err := calibration.Recording(take, proof, sig, patching, profile, time.Now())
+	if err != nil {
+		return nil, err
+	}
+	if c != hunt.AsFound {
+		rec.Problems = nil
+	}
+	return hunt.Read(rec, c)
+}
