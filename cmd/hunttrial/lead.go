@@ -27,7 +27,8 @@ const (
 var patching = []calibration.Patching{{Output: "A", Input: 1}, {Output: "B", Input: 2}}
 
 // lead hunts as the tool does that follows its own first proposal each time,
-// and returns how the causes stand and under how many conditions.
+// and returns how the causes stand and under how many conditions. A hunt ends
+// where a take is refused; one whose first is has no weighing.
 func (b *board) lead(ctx context.Context, profile *calibration.Profile, silenceS float64) (hunt.Weighing, int, error) {
 	sim, err := simboard.New(b.config)
 	if err != nil {
@@ -42,6 +43,10 @@ func (b *board) lead(ctx context.Context, profile *calibration.Profile, silenceS
 	for n := 1; ; n++ {
 		readings, err := read(ctx, sim, sig, profile, c)
 		if err != nil {
+			var refused *capture.BadTake
+			if errors.As(err, &refused) && n > 1 {
+				return hunt.Weigh(b.can, all), n, nil
+			}
 			return hunt.Weighing{}, n, fmt.Errorf("%s: %w", c, err)
 		}
 		for i := range readings {

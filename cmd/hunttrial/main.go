@@ -22,6 +22,7 @@ import (
 	"time"
 
 	"boardproof/calibration"
+	"boardproof/capture"
 	"boardproof/cmd/internal/randombench"
 )
 
@@ -81,8 +82,8 @@ func run(ctx context.Context, p plan, mistakes bool, w io.Writer) error {
 
 func (p plan) benches() int { return (p.hunts + huntsPerBench - 1) / huntsPerBench }
 
-// hunt returns how each hunt ended, nil where it was not reached when ctx
-// ended.
+// hunt returns how each hunt ended, nil where its first take was refused, as
+// clipped or too weak, or it was not reached when ctx ended.
 func (p plan) hunt(ctx context.Context) ([]*outcome, error) {
 	all := make([]*outcome, p.hunts)
 	var wait sync.WaitGroup
@@ -133,7 +134,8 @@ func (p plan) onBench(ctx context.Context, number int, hunts []*outcome, count f
 		if ctx.Err() != nil {
 			return nil
 		}
-		if err != nil {
+		var refused *capture.BadTake
+		if err != nil && !errors.As(err, &refused) {
 			return fmt.Errorf("hunt %d: %w", number*huntsPerBench+i, err)
 		}
 		hunts[i] = o
