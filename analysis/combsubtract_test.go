@@ -3,6 +3,7 @@ package analysis
 import (
 	"math"
 	"strings"
+	"slices"
 	"testing"
 
 	"boardproof/testsignals"
@@ -148,5 +149,26 @@ func TestBadSpansAndSamplesAreErrors(t *testing.T) {
 	x[7] = math.NaN()
 	if _, err := FitMainsAround(x, 8000, all(x), 0); err == nil {
 		t.Error("a sample that is not a number: no error")
+	}
+}
+
+// Taken off a piece of the record, the lines are those that are taken off all of
+// it.
+func TestCombIsTakenOffAPiece(t *testing.T) {
+	q := quietRecord{rateHz: 48000, lengthS: 2, noiseStd: 1e-6, mainsHz: 50.03, driftHzPerS: 0.01, harmonicsRMS: rectifierHum(1e-4, 20), seed: 8}
+	x := q.make()
+	c, err := FitMainsAround(x, q.rateHz, []testsignals.Span{{Start: 1000, End: 40000}, {Start: 60000, End: 90000}}, 0)
+	if err != nil || !c.Found {
+		t.Fatal(err, c.Reason)
+	}
+	for _, from := range []int{0, 500, 12345, 92000} {
+		piece, whole := slices.Clone(x[from:]), slices.Clone(x)
+		c.addTo(piece, from, -1)
+		c.Subtract(whole)
+		for i, v := range piece {
+			if math.Abs(v-whole[from+i]) > 1e-12 {
+				t.Fatalf("from frame %d, frame %d is %g, want %g", from, i, v, whole[from+i])
+			}
+		}
 	}
 }
