@@ -155,8 +155,7 @@ func (b *Board) supplyOff(name string) {
 		return
 	}
 	b.onBattery("")
-	b.InputHum = Hum{}
-	b.Buffer.Gain, b.Buffer.NoiseVolts, b.Buffer.NoiseAmps = 0, 0, 0
+	b.Buffer.Gain = 0
 }
 
 func (d *Device) takeOut() { d.Hum, d.Tones, d.Effect = Hum{}, nil, nil }

@@ -15,6 +15,8 @@ type Config struct {
 	Seed         uint64
 	// Now gives the time at which a take starts; nil means time.Now.
 	Now func() time.Time
+	// Unpaced: listening goes as fast as it can, not by the clock.
+	Unpaced bool
 }
 
 // Interface is the simulated audio interface. Output 1 is what the board, or

@@ -145,6 +145,16 @@ func TestImpossibleConfigs(t *testing.T) {
 		"leakage":                func(c *Config) { c.Board.Outputs[1].Transformer.LeakageHenrys = 0 },
 		"hum: firing angle":      func(c *Config) { c.Board.Outputs[0].Hum.Dimmer = &Dimmer{FiringDeg: 181} },
 		"mains frequency":        func(c *Config) { c.Mains.StartHz = 0 },
+		"more than the whole":    func(c *Config) { c.Board.Outputs[0].Hum.GroundLoop.ShieldOhms = 2 },
+		`from "amplifier at C"`:  func(c *Config) { c.Board.Outputs[0].Hum.GroundLoop.From = AmplifierAt("C") },
+		`supply of device "amp"`: func(c *Config) { c.Board.Outputs[1].Hum.Magnetic.From = "amp" },
+		"input: neither":         func(c *Config) { c.Board.InputHum.GroundLoop = &GroundLoop{} },
+		"fuzz: a ground loop":    func(c *Config) { c.device("fuzz").Hum.GroundLoop = &GroundLoop{} },
+		"laptop: tone level":     func(c *Config) { c.Interface.Laptop.ChargerTones = []Tone{{FrequencyHz: 9, VoltsRMS: -1}} },
+		"upright share":          func(c *Config) { c.Board.Outputs[1].Hum.Magnetic.UprightShare = 1.5 },
+		"swing in dB":            func(c *Config) { c.device("delay").Hum.Swing = &Swing{DepthDB: math.NaN()} },
+		"device 1 is called":     func(c *Config) { c.device("fuzz").Name = BoardSupply },
+		"bend of tones":          func(c *Config) { c.Board.BendPerVolt = -1 },
 	} {
 		c := mustReady(t, "good")
 		spoil(&c)

@@ -126,42 +126,57 @@ func (r *run) onBoard() bool {
 // channels makes the samples of every requested input.
 func (r *run) channels(ctx context.Context) ([][]float64, error) {
 	samples := make([][]float64, 0, len(r.req.Inputs))
-	var emf, buffer []complex128
+	emf, buffer := r.before()
+	for _, ch := range r.req.Inputs {
+		if err := ctx.Err(); err != nil {
+			return nil, fmt.Errorf("stopped before input %d: %w", ch, err)
+		}
+		samples = append(samples, r.convert(r.terminals(ch, emf, buffer), ch, r.heardAt(ch)))
+	}
+	return samples, nil
+}
+
+// before makes what all inputs share: the spectra of the interface's output
+// and of the buffer's, each nil where the patch has none.
+func (r *run) before() (emf, buffer []complex128) {
 	if r.req.Patch != capture.Terminated && r.req.Patch != capture.KnownSource {
 		emf = r.emf()
 	}
 	if r.onBoard() {
 		buffer = r.atBuffer(emf)
 	}
-	for _, ch := range r.req.Inputs {
-		if err := ctx.Err(); err != nil {
-			return nil, fmt.Errorf("stopped before input %d: %w", ch, err)
-		}
-		in := &r.cfg.Interface.Inputs[ch-1]
-		output := r.outputAt(ch)
-		h := r.cfg.heardAt(r.wires, ch, output)
-		if r.req.Patch == capture.KnownSource {
-			h.own = append(slices.Clone(h.own), r.cfg.Interface.Source)
-		}
-		var terminals []complex128
-		switch {
-		case r.leadAt(ch) >= 0:
-			terminals = r.atLoopback(emf, in, r.seriesOhms(ch))
-		case output >= 0:
-			terminals = r.atOutput(buffer, output)
-		default:
-			terminals = make([]complex128, r.transform.n/2+1)
-		}
-		r.addCrosstalk(terminals, ch, emf, buffer)
-		samples = append(samples, r.convert(terminals, ch, h))
+	return emf, buffer
+}
+
+// terminals is the spectrum of signal and noise at an input's terminals.
+func (r *run) terminals(ch int, emf, buffer []complex128) []complex128 {
+	var bins []complex128
+	output := r.outputAt(ch)
+	switch {
+	case r.leadAt(ch) >= 0:
+		bins = r.atLoopback(emf, &r.cfg.Interface.Inputs[ch-1], r.seriesOhms(ch))
+	case output >= 0:
+		bins = r.atOutput(buffer, output)
+	default:
+		bins = make([]complex128, r.transform.n/2+1)
 	}
-	return samples, nil
+	r.addCrosstalk(bins, ch, emf, buffer)
+	return bins
+}
+
+// heardAt is all else that comes to an input.
+func (r *run) heardAt(ch int) heard {
+	h := r.cfg.heardAt(r.wires, ch, r.outputAt(ch))
+	if r.req.Patch == capture.KnownSource {
+		h.own = append(slices.Clone(h.own), r.cfg.Interface.Source)
+	}
+	return h
 }
 
 // emf is the spectrum of the interface's output in volts, without its noise.
 func (r *run) emf() []complex128 {
 	f := &r.cfg.Interface
-	if !slices.Contains(r.req.Outputs, 1) {
+	if r.req.Signal == nil || !slices.Contains(r.req.Outputs, 1) {
 		return make([]complex128, r.transform.n/2+1)
 	}
 	x := make([]float64, r.transform.n)
@@ -247,24 +262,30 @@ func (r *run) atLoopback(emf []complex128, in *Input, leadOhms float64) []comple
 // convert takes the spectrum at an input's terminals, which it changes, to
 // the input's samples in full scales.
 func (r *run) convert(bins []complex128, channel int, h heard) []float64 {
-	t, f := r.transform, &r.cfg.Interface
+	f := &r.cfg.Interface
 	in := &f.Inputs[channel-1]
+	r.received(bins, in)
+	var x []float64
+	if f.ClockPPM == 0 {
+		x = r.transform.inverse(bins)[:r.captured]
+	} else {
+		x = r.transform.stretched(bins, r.captured, f.ClockPPM)
+	}
+	r.addHeard(x, h, in, r.rateHz*(1+f.ClockPPM*1e-6))
+	r.bench.digitise(x, channel)
+	return x
+}
+
+// received takes the spectrum at an input's terminals through the input, with
+// its noise.
+func (r *run) received(bins []complex128, in *Input) {
+	t, f := r.transform, &r.cfg.Interface
 	delay, noise := f.LatencyFrames+in.DelayFrames, in.noise()
 	for k := range bins {
 		hz := float64(k) * t.stepHz()
 		bins[k] *= in.response(hz, r.rateHz) * delayed(delay, hz, r.rateHz)
 		t.addNoise(&bins[k], noise(hz), r.rng)
 	}
-	var x []float64
-	if f.ClockPPM == 0 {
-		x = t.inverse(bins)[:r.captured]
-	} else {
-		x = t.stretched(bins, r.captured, f.ClockPPM)
-	}
-	clock := r.rateHz * (1 + f.ClockPPM*1e-6)
-	r.addHeard(x, h, in, clock)
-	r.bench.digitise(x, channel)
-	return x
 }
 
 // digitise takes volts at an input to its codes, in full scales.
@@ -286,16 +307,14 @@ func (r *run) addHeard(x []float64, h heard, in *Input, clockHz float64) {
 			newOscillator(tone, r.rng).add(x, in, clockHz)
 		}
 	}
-	for i, tone := range h.common {
-		if tone.VoltsRMS > 0 {
-			newOscillator(tone, r.bench.commonRand(i)).add(x, in, clockHz)
-		}
+	for _, tone := range h.common {
+		newOscillator(tone, r.bench.commonRand(tone)).add(x, in, clockHz)
 	}
 }
 
 // commonRand gives the jitter of a tone that every input has in common.
-func (s *Simboard) commonRand(tone int) *rand.Rand {
-	return rand.New(rand.NewPCG(s.cfg.Seed^uint64(tone+1)<<32, ^s.takes))
+func (s *Simboard) commonRand(t Tone) *rand.Rand {
+	return rand.New(rand.NewPCG(s.cfg.Seed^math.Float64bits(t.FrequencyHz), ^s.takes))
 }
 
 // truth is what is to be known of this take afterwards.

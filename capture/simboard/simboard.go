@@ -34,7 +34,10 @@ type ladderKey struct {
 	buffer  Buffer
 }
 
-var _ capture.Instrument = (*Simboard)(nil)
+var (
+	_ capture.Instrument = (*Simboard)(nil)
+	_ capture.Listener   = (*Simboard)(nil)
+)
 
 // New returns the bench of cfg, or says what is wrong with cfg. What cfg
 // points to must not be changed afterwards.
@@ -158,15 +161,21 @@ func (s *Simboard) checkRequest(req capture.Request) error {
 	case req.Signal.RateHz != s.cfg.RateHz:
 		return fmt.Errorf("the signal is at %d Hz and the simulated interface runs at %d Hz: make the signal at that rate",
 			req.Signal.RateHz, s.cfg.RateHz)
-	case len(req.Inputs) == 0:
-		return errors.New("no input to record")
 	case len(req.Outputs) == 0:
 		return errors.New("no output to play on")
 	}
-	if err := checkChannels("input", req.Inputs, len(s.cfg.Interface.Inputs)); err != nil {
+	if err := checkChannels("output", req.Outputs, s.cfg.Interface.Outputs); err != nil {
 		return err
 	}
-	if err := checkChannels("output", req.Outputs, s.cfg.Interface.Outputs); err != nil {
+	return s.checkInputs(req)
+}
+
+// checkInputs says what is wrong with what a request records, and how.
+func (s *Simboard) checkInputs(req capture.Request) error {
+	if len(req.Inputs) == 0 {
+		return errors.New("no input to record")
+	}
+	if err := checkChannels("input", req.Inputs, len(s.cfg.Interface.Inputs)); err != nil {
 		return err
 	}
 	switch req.Patch {

@@ -108,12 +108,10 @@ func (b *Board) deviceTones() []Tone {
 func (w *wires) tones(output int) []Tone {
 	var all []Tone
 	for _, t := range w.cfg.Board.deviceTones() {
-		if t.FrequencyHz >= float64(w.cfg.RateHz)/2 {
-			t.VoltsRMS = 0 // it stays in the list, so that the others keep their place
-		} else if t.FrequencyHz > 0 {
+		if t.FrequencyHz > 0 && t.FrequencyHz < float64(w.cfg.RateHz)/2 {
 			t.VoltsRMS *= cmplx.Abs(w.ladder.at(t.FrequencyHz).back[output])
+			all = append(all, t)
 		}
-		all = append(all, t)
 	}
 	return all
 }
@@ -121,8 +119,8 @@ func (w *wires) tones(output int) []Tone {
 // heard is all that comes to an input's terminals besides signal and noise.
 type heard struct {
 	hum []swung
-	// own tones are this input's alone; common ones come from one source at
-	// every input, in one order, with one phase.
+	// own tones are this input's alone; common ones come from one source, with
+	// one phase at every input.
 	own, common []Tone
 }
 

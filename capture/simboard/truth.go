@@ -340,12 +340,7 @@ func (t *Truth) Tones(output string) []Tone {
 	if o < 0 {
 		return nil
 	}
-	return append(slices.Clone(t.cfg.Board.Outputs[o].Tones), audible(newWires(&t.cfg, capture.ToBoard).tones(o))...)
-}
-
-// audible leaves out tones that are kept in a list for their place alone.
-func audible(tones []Tone) []Tone {
-	return slices.DeleteFunc(tones, func(t Tone) bool { return t.VoltsRMS == 0 })
+	return append(slices.Clone(t.cfg.Board.Outputs[o].Tones), newWires(&t.cfg, capture.ToBoard).tones(o)...)
 }
 
 // RecordedTones are the lines off the mains comb at an input's terminals in a
@@ -356,7 +351,7 @@ func (t *Truth) RecordedTones(patch capture.Patch, input int) []Tone {
 		return nil
 	}
 	h := t.heard(patch, input)
-	return audible(append(slices.Clone(h.own), h.common...))
+	return append(slices.Clone(h.own), h.common...)
 }
 
 func (t *Truth) heard(patch capture.Patch, input int) heard {
