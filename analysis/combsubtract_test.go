@@ -2,8 +2,8 @@ package analysis
 
 import (
 	"math"
-	"strings"
 	"slices"
+	"strings"
 	"testing"
 
 	"boardproof/testsignals"
