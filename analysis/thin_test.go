@@ -3,6 +3,8 @@ package analysis
 import (
 	"math"
 	"testing"
+
+	"boardproof/testsignals"
 )
 
 // Against the cosine itself: up to the end of the last third octave it is as it
@@ -55,5 +57,32 @@ func TestSilenceAtHighRates(t *testing.T) {
 	want := q.noiseStd * math.Sqrt((NoiseHighHz-NoiseLowHz)/(q.rateHz/2))
 	if h := s.Hiss[Unweighted]; math.Abs(h.Value-want) > 4*h.Std {
 		t.Errorf("hiss is %.5g ± %.2g, want %.5g", h.Value, h.Std, want)
+	}
+}
+
+// A tone reads alike at any rate.
+func TestToneAtHighRates(t *testing.T) {
+	var at48 []Reading
+	for _, rateHz := range []int{48000, 192000} {
+		rec := recorded(t, testsignals.New(testsignals.Tone, rateHz, -12, 1), 1e-6, 4, gainOf(0.8))
+		for i, v := range rec.Samples[0] {
+			rec.Samples[0][i] = v + 1e-3*v*v
+		}
+		res, err := ToneResult(rec)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if at48 == nil {
+			at48 = res.Readings
+			continue
+		}
+		if len(res.Readings) != len(at48) || len(at48) < 3 {
+			t.Fatalf("%+v\n%+v", at48, res.Readings)
+		}
+		for i, r := range res.Readings {
+			if off := math.Abs(r.Value - at48[i].Value); off > 2*Hypot(r.Uncertainty, at48[i].Uncertainty)+1e-5*math.Abs(r.Value) || r.Quantity != at48[i].Quantity {
+				t.Errorf("%s at %d Hz is %.7g ± %.2g, at 48 kHz %.7g ± %.2g", r.Quantity, rateHz, r.Value, r.Uncertainty, at48[i].Value, at48[i].Uncertainty)
+			}
+		}
 	}
 }

@@ -29,26 +29,15 @@ func ToneResult(rec *Recording) (Result, error) {
 	if rec.Signal.Kind != testsignals.Tone {
 		return Result{}, fmt.Errorf("reading a tone: this signal is %s", rec.Signal.Kind)
 	}
-	span := steadyPart(rec)
-	reasons, quiet := make([]string, len(rec.Outputs)), make([][]float64, len(rec.Outputs))
-	each(len(rec.Outputs), func(i int) error { //nolint:errcheck // the reasons say all
-		if reasons[i] = noTone(rec, i, span); reasons[i] == "" {
-			quiet[i] = rec.withoutMains(i, span)
-		}
-		return nil
-	})
+	t := tonesOf(rec)
 	var res Result
-	var rows [][]float64
-	var names []int
 	for i, name := range rec.Outputs {
-		if reasons[i] != "" {
-			res.refuse(name, "", reasons[i], toneQuantities...)
-			continue
+		if t.reasons[i] != "" {
+			res.refuse(name, "", t.reasons[i], toneQuantities...)
 		}
-		rows, names = append(rows, quiet[i]), append(names, i)
 	}
-	if len(rows) > 0 {
-		more, err := tonesOf(rec, span, rows, names)
+	if len(t.names) > 0 {
+		more, err := t.results(rec)
 		if err != nil {
 			return Result{}, err
 		}
@@ -58,46 +47,82 @@ func ToneResult(rec *Recording) (Result, error) {
 	return res, nil
 }
 
-// noTone is why output i holds no tone to be read, "" where it does.
-func noTone(rec *Recording, i int, span testsignals.Span) string {
-	x, ok := rec.part(i, span)
-	switch {
-	case rec.problem(i) != "":
-		return rec.problem(i)
-	case !ok:
-		return "the recording ends before the tone does"
-	case checkMarks(rec, i) != "":
-		return checkMarks(rec, i)
-	case !hasTone(x, rec.RateHz, rec.Signal.FrequencyHz):
-		return fmt.Sprintf("no signal: there is no steady tone near %g Hz; check the patch", rec.Signal.FrequencyHz)
-	}
-	return ""
+// toneParts are the steady parts of a recording of a tone, at rateHz. Where all
+// that is read of it lies below 20 kHz that is lower than the recording's.
+type toneParts struct {
+	rateHz float64
+	// reasons is, by output, why there is no tone, "" where there is one; names
+	// are the outputs that have one. heard, all that was recorded, and quiet,
+	// without hum, go with names.
+	reasons      []string
+	names        []int
+	heard, quiet [][]float64
 }
 
-// tonesOf reads the outputs called names, of which rows are that span of the
-// recording without hum.
-func tonesOf(rec *Recording, span testsignals.Span, rows [][]float64, names []int) (Result, error) {
-	fit, err := FitTone(rows, rec.RateHz, rec.Signal.FrequencyHz, distortionOrders)
+func tonesOf(rec *Recording) *toneParts {
+	n := len(rec.Outputs)
+	t := &toneParts{rateHz: rec.RateHz, reasons: make([]string, n)}
+	span, rates := steadyPart(rec), make([]float64, n)
+	heard, quiet := make([][]float64, n), make([][]float64, n)
+	each(n, func(i int) error { //nolint:errcheck // the reasons say all
+		x, ok := rec.part(i, span)
+		switch {
+		case rec.problem(i) != "":
+			t.reasons[i] = rec.problem(i)
+		case !ok:
+			t.reasons[i] = "the recording ends before the tone does"
+		case checkMarks(rec, i) != "":
+			t.reasons[i] = checkMarks(rec, i)
+		default:
+			heard[i], rates[i] = rec.forTone(x)
+			if !hasTone(heard[i], rates[i], rec.Signal.FrequencyHz) {
+				t.reasons[i] = fmt.Sprintf("no signal: there is no steady tone near %g Hz; check the patch", rec.Signal.FrequencyHz)
+				return nil
+			}
+			quiet[i], _ = rec.forTone(rec.withoutMains(i, span))
+		}
+		return nil
+	})
+	for i, reason := range t.reasons {
+		if reason == "" {
+			t.names, t.rateHz = append(t.names, i), rates[i]
+			t.heard, t.quiet = append(t.heard, heard[i]), append(t.quiet, quiet[i])
+		}
+	}
+	return t
+}
+
+// forTone thins x where that leaves every harmonic that is read, to a length
+// quick to transform.
+func (r *Recording) forTone(x []float64) ([]float64, float64) {
+	if r.Signal.FrequencyHz*distortionOrders > audioHighHz {
+		return x, r.RateHz
+	}
+	y, rateHz := thinned(x, r.RateHz)
+	return y[:quickLength(len(y))], rateHz
+}
+
+func (t *toneParts) results(rec *Recording) (Result, error) {
+	fit, err := FitTone(t.quiet, t.rateHz, rec.Signal.FrequencyHz, distortionOrders)
 	if err != nil {
 		return Result{}, err
 	}
-	steady, results := make([]unsteadiness, len(names)), make([]Result, len(names))
-	each(len(names), func(j int) error { //nolint:errcheck // none fails
-		i := names[j]
-		steady[j] = fit.steadiness(rows[j], j, rec.RateHz)
+	steady, results := make([]unsteadiness, len(t.names)), make([]Result, len(t.names))
+	each(len(t.names), func(j int) error { //nolint:errcheck // none fails
+		i := t.names[j]
+		steady[j] = fit.steadiness(t.quiet[j], j, t.rateHz)
 		if why := steady[j].refused(); why != "" {
 			results[j].refuse(rec.Outputs[i], "", why, toneQuantities...)
 			return nil
 		}
-		x, _ := rec.part(i, span)
-		results[j] = toneReadings(rec, fit, x, j, i, steady[j])
+		results[j] = t.readings(rec, fit, j, steady[j])
 		return nil
 	})
 	var res Result
 	for _, r := range results {
 		res.Add(r)
 	}
-	res.Add(toneMatch(rec, fit, names, steady))
+	res.Add(t.match(rec, fit, steady))
 	return res, nil
 }
 
@@ -115,12 +140,17 @@ func steadyPart(rec *Recording) testsignals.Span {
 	s := rec.Signal.Body
 	skip := min(int(toneSettleS*rec.RateHz), s.Len()/4)
 	s.Start, s.End = s.Start+skip, s.End-skip
-	n := fastLength(s.Len())
-	for n > s.Len() {
-		n = fastLength(n * 9 / 10)
-	}
-	s.End = s.Start + n
+	s.End = s.Start + quickLength(s.Len())
 	return s
+}
+
+// quickLength is a length of at most n that is quick to transform.
+func quickLength(n int) int {
+	m := fastLength(n)
+	for m > n {
+		m = fastLength(m * 9 / 10)
+	}
+	return m
 }
 
 // hasTone is true when a line at freqHz stands 20 dB above the noise beside it.
@@ -134,10 +164,10 @@ func hasTone(x []float64, rateHz, freqHz float64) bool {
 	return peak > 100*medianDensity(density, at)
 }
 
-// toneReadings reads fit channel j, which is output i; x is that part as it
-// was recorded, unsteady how much its level moved.
-func toneReadings(rec *Recording, fit *ToneFit, x []float64, j, i int, unsteady unsteadiness) Result {
+// readings reads fit channel j; unsteady is how much its level moved.
+func (t *toneParts) readings(rec *Recording, fit *ToneFit, j int, unsteady unsteadiness) Result {
 	var res Result
+	i := t.names[j]
 	name, bench, c := rec.Outputs[i], rec.bench(i), fit.Channels[j]
 	relStd := c.Std[0] / c.Amplitude[0]
 	add := func(r Reading) {
@@ -159,7 +189,7 @@ func toneReadings(rec *Recording, fit *ToneFit, x []float64, j, i int, unsteady 
 	} else {
 		add(r)
 	}
-	add(thdN(c, x, rec.RateHz, fit.FrequencyHz.Value, name))
+	add(thdN(c, t.heard[j], t.rateHz, fit.FrequencyHz.Value, name))
 	return res
 }
 
@@ -264,9 +294,10 @@ func audioPower(x []float64, rateHz, lowHz, highHz float64) (power, variance flo
 	return power, variance
 }
 
-// toneMatch is the level of each further output against the first.
-func toneMatch(rec *Recording, fit *ToneFit, names []int, steady []unsteadiness) Result {
+// match is the level of each further output against the first.
+func (t *toneParts) match(rec *Recording, fit *ToneFit, steady []unsteadiness) Result {
 	var res Result
+	names := t.names
 	if len(names) == 0 || names[0] != 0 {
 		for _, i := range names {
 			res.refuse(rec.Outputs[i], rec.Outputs[0], "there is no tone at output "+rec.Outputs[0]+" to compare with", LevelMatch)
@@ -278,7 +309,7 @@ func toneMatch(rec *Recording, fit *ToneFit, names []int, steady []unsteadiness)
 			res.refuse(rec.Outputs[names[j]], rec.Outputs[0], why, LevelMatch)
 			continue
 		}
-		db, std := fit.levelOver(j, 0, rec.RateHz)
+		db, std := fit.levelOver(j, 0, t.rateHz)
 		b := nonzero(typeA(sourceNoise, Hypot(std, steady[0].std(), steady[j].std())))
 		f := fit.FrequencyHz.Value
 		if out, ref := rec.bench(names[j]), rec.bench(0); out.Loopback != nil && ref.Loopback != nil {
