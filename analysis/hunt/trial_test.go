@@ -329,7 +329,7 @@ func (t *trial) has(cause string) bool {
 
 // hunts makes n hunts of some causes, each with up to steps proposals
 // followed, and counts after each step.
-type count struct{ n, right, two, decided, wrongSure, undecided int }
+type count struct{ n, right, two, wrongSure, undecided int }
 
 func hunts(n, causes, steps int, lowDB, highDB float64, say func(string)) []count {
 	out := make([]count, steps+1)

@@ -25,12 +25,10 @@ const (
 // another in power; a change of conditions is heard in the hum with the next
 // block. Joints stay closed.
 func (s *Simboard) Listen(ctx context.Context, req capture.ListenRequest, each func(capture.Block) error) error {
-	if err := s.listen(ctx, req, each); err != nil {
-		return fmt.Errorf("listening on the simulated bench: %w", err)
-	}
-	return nil
+	return fmt.Errorf("listening on the simulated bench: %w", s.listen(ctx, req, each))
 }
 
+// listen goes on until there is an error.
 func (s *Simboard) listen(ctx context.Context, req capture.ListenRequest, each func(capture.Block) error) error {
 	l, err := s.newListening(req)
 	if err != nil {
