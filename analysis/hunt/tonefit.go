@@ -119,12 +119,13 @@ func isMultiple(s *spectrum, i int) bool {
 	return false
 }
 
-// isDifference says whether tone i is the difference of two others.
+// isDifference says whether tone i is the difference of two others, none of
+// which is a multiple of another: those of one tone differ by it.
 func isDifference(s *spectrum, i int) bool {
 	t := s.tones[i]
 	for j, a := range s.tones {
 		for k, b := range s.tones {
-			if i == j || i == k || j <= k {
+			if i == j || i == k || j <= k || isMultiple(s, i) || isMultiple(s, j) || isMultiple(s, k) {
 				continue
 			}
 			d := math.Abs(a.FrequencyHz.Value - b.FrequencyHz.Value)

@@ -8,6 +8,7 @@ import (
 
 	"pgregory.net/rapid"
 
+	"boardproof/analysis"
 	"boardproof/analysis/hunt"
 )
 
@@ -107,15 +108,38 @@ func TestTonesAreTold(t *testing.T) {
 		tones map[float64]float64
 		cause string
 	}{
-		"a clock's family": {map[float64]float64{1000.02: 1e-4, 2000.04: 5e-5, 8000.16: 1e-4}, hunt.USB},
-		"one whine":        {map[float64]float64{7312.4: 1e-4}, hunt.Converter},
-		"two and a beat":   {map[float64]float64{9133: 1e-4, 10250: 1e-4, 1117: 5e-5}, hunt.Beat},
-		"none":             {nil, hunt.HissOnly},
+		"a clock's family":  {map[float64]float64{1000.02: 1e-4, 2000.04: 5e-5, 8000.16: 1e-4}, hunt.USB},
+		"one whine":         {map[float64]float64{7312.4: 1e-4}, hunt.Converter},
+		"its own overtones": {map[float64]float64{4947.8: 1e-4, 9895.6: 6e-5, 14843.4: 4e-5}, hunt.Converter},
+		"two and a beat":    {map[float64]float64{9133: 1e-4, 10250: 1e-4, 1117: 5e-5}, hunt.Beat},
+		"none":              {nil, hunt.HissOnly},
 	} {
 		s := scene{mainsHz: 50, tones: c.tones, noiseStd: 1e-5, lengthS: 3}
 		w := hunt.Weigh(wholeBoard, read(t, hunt.AsFound, 5, map[string]scene{"A": s}, "A"))
 		if w.Causes[0].Cause != c.cause {
 			t.Errorf("%s: %s", name, w.Summary)
+		}
+	}
+}
+
+// A converter whose phase wanders has a line with wings, which are no lines of
+// others that it beats with.
+func TestAWanderingWhineIsOne(t *testing.T) {
+	const rateHz, lengthS = 48000, 3
+	for seed := range uint64(4) {
+		rng := rand.New(rand.NewPCG(seed, 11))
+		x := make([]float64, rateHz*lengthS)
+		phase, step := 0.0, math.Sqrt(2*math.Pi*2.0/rateHz)
+		for i := range x {
+			phase += 2*math.Pi*1598/rateHz + step*rng.NormFloat64()
+			x[i] = 2e-4*math.Sin(phase) + 4e-6*rng.NormFloat64()
+		}
+		r, err := hunt.Read(&analysis.Recording{RateHz: rateHz, Outputs: []string{"A"}, Samples: [][]float64{x}, Bench: []analysis.BenchInput{{VoltsPerUnit: 1}}}, hunt.AsFound)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if w := hunt.Weigh(wholeBoard, r); w.Causes[0].Cause != hunt.Converter {
+			t.Errorf("record %d, tones %+v: %s", seed, r[0].Tones, w.Summary)
 		}
 	}
 }
