@@ -8,7 +8,6 @@ import (
 
 	"pgregory.net/rapid"
 
-	"boardproof/analysis"
 	"boardproof/analysis/hunt"
 )
 
@@ -118,28 +117,6 @@ func TestTonesAreTold(t *testing.T) {
 		w := hunt.Weigh(wholeBoard, read(t, hunt.AsFound, 5, map[string]scene{"A": s}, "A"))
 		if w.Causes[0].Cause != c.cause {
 			t.Errorf("%s: %s", name, w.Summary)
-		}
-	}
-}
-
-// A converter whose phase wanders has a line with wings, which are no lines of
-// others that it beats with.
-func TestAWanderingWhineIsOne(t *testing.T) {
-	const rateHz, lengthS = 48000, 3
-	for seed := range uint64(4) {
-		rng := rand.New(rand.NewPCG(seed, 11))
-		x := make([]float64, rateHz*lengthS)
-		phase, step := 0.0, math.Sqrt(2*math.Pi*2.0/rateHz)
-		for i := range x {
-			phase += 2*math.Pi*1598/rateHz + step*rng.NormFloat64()
-			x[i] = 2e-4*math.Sin(phase) + 4e-6*rng.NormFloat64()
-		}
-		r, err := hunt.Read(&analysis.Recording{RateHz: rateHz, Outputs: []string{"A"}, Samples: [][]float64{x}, Bench: []analysis.BenchInput{{VoltsPerUnit: 1}}}, hunt.AsFound)
-		if err != nil {
-			t.Fatal(err)
-		}
-		if w := hunt.Weigh(wholeBoard, r); w.Causes[0].Cause != hunt.Converter {
-			t.Errorf("record %d, tones %+v: %s", seed, r[0].Tones, w.Summary)
 		}
 	}
 }
