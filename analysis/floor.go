@@ -112,7 +112,13 @@ func (f *Floor) takeOffHum(s *Silence) corrected {
 			cross += lineCross(h.RMS, f.harmonic(h.Harmonic))
 		}
 	}
-	return takeOffLines(s.Hum, f.Hum, cross)
+	c := takeOffLines(s.Hum, f.Hum, cross)
+	if !c.upperBound && Hypot(c.Std, c.benchStd) > unsureShare*c.Value {
+		// What is left cannot be told from nothing.
+		c.Value += 1.645 * Hypot(c.Std, c.benchStd)
+		c.Std, c.benchStd, c.upperBound, c.note = 0, 0, true, "not above what the bench itself and the noise leave uncertain"
+	}
+	return c
 }
 
 // oneSidedBound is the 95 % bound of a normal estimate.

@@ -59,3 +59,17 @@ func TestHumOfManyLinesOverTheBenchs(t *testing.T) {
 		t.Errorf("stated over drawn uncertainty is %.3f", ratio)
 	}
 }
+
+// Hum of which hardly more is left than what is uncertain of it is a bound.
+func TestHumThatIsMostlyTheBenchsIsABound(t *testing.T) {
+	floor := &Floor{Hum: Estimate{1e-6, 1e-7}}
+	for _, c := range []struct {
+		read  Estimate
+		bound bool
+	}{{Estimate{1.5e-6, 4e-7}, true}, {Estimate{1e-5, 4e-7}, false}} {
+		got := floor.takeOffHum(&Silence{Mains: &Comb{Found: true}, Hum: c.read})
+		if got.upperBound != c.bound || c.bound && (got.Value < 1.5e-6 || got.Std != 0 || got.note == "") {
+			t.Errorf("of %+v is left %+v", c.read, got)
+		}
+	}
+}
