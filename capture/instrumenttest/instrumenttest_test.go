@@ -43,7 +43,7 @@ func (w wire) Record(ctx context.Context, req capture.Request) (*capture.Take, e
 	}
 	take := &capture.Take{
 		Signal: req.Signal.Spec, RateHz: d.RateHz, Inputs: req.Inputs, Outputs: req.Outputs,
-		Patch: req.Patch, State: req.State, Started: time.Now().UTC(), Instrument: d,
+		Patch: req.Patch, State: req.State, Conditions: req.Conditions, Started: time.Now().UTC(), Instrument: d,
 	}
 	for range req.Inputs {
 		take.Samples = append(take.Samples, append(make([]float64, 100), req.Signal.Samples...))

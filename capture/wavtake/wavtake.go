@@ -90,6 +90,7 @@ func (w *Wavtake) record(ctx context.Context, req capture.Request) (*capture.Tak
 		return nil, err
 	}
 	take.Signal, take.Outputs, take.Patch, take.State = req.Signal.Spec, slices.Clone(req.Outputs), req.Patch, req.State
+	take.Conditions = slices.Clone(req.Conditions)
 	proof, err := capture.Check(take, req.Signal, capture.Expect{Clocks: capture.TwoClocks})
 	if err != nil {
 		return nil, err
