@@ -15,9 +15,15 @@ import (
 )
 
 type compareFlags struct {
-	then, now, plots string
-	all              bool
+	then, now, delivery, plots string
+	all                        bool
 }
+
+// A board that came back has been delivered more than once: which time is meant.
+const (
+	firstDelivery = "first"
+	lastDelivery  = "last"
+)
 
 func (a *app) compareCommand() *cobra.Command {
 	var f compareFlags
@@ -26,18 +32,34 @@ func (a *app) compareCommand() *cobra.Command {
 		Short: "Say what has changed on a board between two of its runs, and whether it is real",
 		Long: "Hold the latest run against the board as it was delivered, or any two runs against one\n" +
 			"another: each reading with its difference and how uncertain that is, the curves, the\n" +
-			"chain, the plan and the profile. What is real comes first, in words.",
+			"chain, the plan and the profile. What is real comes first, in words. Of a board that was\n" +
+			"delivered more than once the first time counts: '--delivery last' takes what has changed\n" +
+			"since its latest service instead.",
 		Args: exactArgs("a board's label"),
 		RunE: func(cmd *cobra.Command, args []string) error {
+			if err := f.check(cmd.Flags().Changed("delivery")); err != nil {
+				return err
+			}
 			return a.withStore(cmd.Context(), func(s *db.Store) error { return a.compare(cmd.Context(), s, args[0], f) })
 		},
 	}
 	fl := cmd.Flags()
 	fl.StringVar(&f.then, "then", "", "the earlier run (default: as delivered, with which it went out, or the first that passed)")
+	fl.StringVar(&f.delivery, "delivery", firstDelivery, "which time it went out to hold it against: first, or last for since its latest service")
 	fl.StringVar(&f.now, "now", "", "the later run (default: the latest)")
 	fl.StringVar(&f.plots, "plots", "", "folder for the plots (default: beside the database)")
 	fl.BoolVar(&f.all, "all", false, "print every row")
 	return cmd
+}
+
+func (f compareFlags) check(deliveryGiven bool) error {
+	switch {
+	case f.delivery != firstDelivery && f.delivery != lastDelivery:
+		return wrongUsef("--delivery %q: give first or last, or name a run with --then", f.delivery)
+	case deliveryGiven && f.then != "":
+		return wrongUsef("--then and --delivery both say what to hold against: give one of them")
+	}
+	return nil
 }
 
 func (a *app) compare(ctx context.Context, s *db.Store, name string, f compareFlags) error {
@@ -122,7 +144,7 @@ func chooseRuns(ctx context.Context, s *db.Store, board db.Board, f compareFlags
 	}
 	thenID, nowID := f.then, f.now
 	if thenID == "" {
-		d, how, err := asDelivered(ctx, s, board.ID, kind)
+		d, how, err := asDelivered(ctx, s, board.ID, kind, f.delivery)
 		if err != nil {
 			return fail(err)
 		}
@@ -148,6 +170,8 @@ func chooseRuns(ctx context.Context, s *db.Store, board db.Board, f compareFlags
 		}
 	}
 	switch {
+	case then.ID == now.ID && f.then == "" && len(kind) > 1:
+		return fail(wrongUsef("board %s has no run since it was delivered with %s: measure it again, or name two runs with --then and --now", board.Label, then.ID))
 	case then.ID == now.ID:
 		return fail(wrongUsef("board %s has only run %s to compare: measure it again, or name two with --then and --now", board.Label, then.ID))
 	case then.Simulated != now.Simulated:
@@ -178,16 +202,25 @@ func oneKind(runs []db.Run) (kind []db.Run, left int) {
 	return kind, left
 }
 
-// asDelivered is the run with which a board went out the first time, by its
-// service events, or, where none says so, the first that passed.
-func asDelivered(ctx context.Context, s *db.Store, boardID int64, runs []db.Run) (*db.Run, string, error) {
-	id, ok, err := s.DeliveredRun(ctx, boardID)
-	if err != nil {
+// asDelivered is the run with which a board went out the first or the last
+// time, by its service events, or, where none says so, the first that passed.
+func asDelivered(ctx context.Context, s *db.Store, boardID int64, runs []db.Run, which string) (*db.Run, string, error) {
+	first, _, err1 := s.DeliveredRun(ctx, boardID)
+	last, _, err2 := s.LastDeliveredRun(ctx, boardID)
+	if err := errors.Join(err1, err2); err != nil {
 		return nil, "", err
 	}
+	id, how := first, "with which it went out"
+	switch {
+	case first == last:
+	case which == lastDelivery:
+		id, how = last, "with which it went out the last time"
+	default:
+		how += " the first time; '--delivery last' takes run " + last + ", of its latest service"
+	}
 	for i, r := range runs {
-		if ok && r.ID == id {
-			return &runs[i], "as delivered: run " + id + ", with which it went out", nil
+		if id != "" && r.ID == id {
+			return &runs[i], "as delivered: run " + id + ", " + how, nil
 		}
 	}
 	if r, ok := db.FirstPassed(runs); ok {

@@ -97,14 +97,74 @@ func TestDeliveredIsWhatWentOut(t *testing.T) {
 		}
 		runs = append(runs, r)
 	}
-	if got, _, err := asDelivered(ctx, store, board.ID, runs); got != nil || err != nil {
+	if got, _, err := asDelivered(ctx, store, board.ID, runs, firstDelivery); got != nil || err != nil {
 		t.Errorf("nothing passed and nothing went out: %+v, %v", got, err)
 	}
 	if _, err := store.AddEvent(ctx, db.Event{BoardID: board.ID, Kind: db.WentOut, RunID: runs[1].ID, Happened: s.now.Add(2 * time.Hour)}); err != nil {
 		t.Fatal(err)
 	}
-	got, how, err := asDelivered(ctx, store, board.ID, runs)
+	got, how, err := asDelivered(ctx, store, board.ID, runs, firstDelivery)
 	if err != nil || got == nil || got.ID != runs[1].ID || !strings.Contains(how, "went out") {
 		t.Errorf("%+v, %q, %v", got, how, err)
+	}
+}
+
+// A board that went out twice is held against the first time, or, where it is
+// asked for, against the last.
+func TestDeliveredTwice(t *testing.T) {
+	s := newSession(t)
+	ctx := context.Background()
+	store, err := db.Open(ctx, s.store)
+	if err != nil {
+		t.Fatal(err)
+	}
+	board, err := store.AddBoard(ctx, db.Board{Label: "Tin Heron", Outputs: []string{"A"}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	at := func(hours int) time.Time { return s.now.Add(time.Duration(hours) * time.Hour) }
+	var ids []string
+	for i := range 3 {
+		r, err := store.SaveRun(ctx, db.Run{BoardID: board.ID, Bench: "main", MethodVersion: "1", Started: at(10 * i), Finished: at(10 * i)})
+		if err != nil {
+			t.Fatal(err)
+		}
+		ids = append(ids, r.ID)
+		if i == 2 {
+			break
+		}
+		out := db.Event{BoardID: board.ID, Kind: db.WentOut, RunID: r.ID, Happened: at(10*i + 1)}
+		in := db.Event{BoardID: board.ID, Kind: db.CameIn, Happened: at(10*i + 2)}
+		for _, e := range []db.Event{out, in} {
+			if _, err := store.AddEvent(ctx, e); err != nil {
+				t.Fatal(err)
+			}
+		}
+	}
+	if err := store.Close(); err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range []struct {
+		args []string
+		says string
+	}{
+		{nil, "as delivered: run " + ids[0] + ", with which it went out the first time; '--delivery last' takes run " + ids[1]},
+		{[]string{"--delivery", "first"}, "then run " + ids[0]},
+		{[]string{"--delivery", "last"}, "as delivered: run " + ids[1] + ", with which it went out the last time"},
+	} {
+		s.must(exitPassed, append([]string{"compare", "tin"}, c.args...)...)
+		if said := strings.Join(strings.Fields(s.out), " "); !strings.Contains(said, c.says) || !strings.Contains(said, "now run "+ids[2]) {
+			t.Errorf("%q: %q is not in:\n%s", c.args, c.says, s.out)
+		}
+	}
+	for says, args := range map[string][]string{
+		`--delivery "second"`:                          {"--delivery", "second"},
+		"--then and --delivery":                        {"--delivery", "last", "--then", ids[0]},
+		"no run since it was delivered with " + ids[1]: {"--delivery", "last", "--now", ids[1]},
+	} {
+		s.must(exitWrongUse, append([]string{"compare", "tin"}, args...)...)
+		if !strings.Contains(s.err, says) || s.out != "" {
+			t.Errorf("%q: said %q, printed %q", args, s.err, s.out)
+		}
 	}
 }

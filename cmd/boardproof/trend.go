@@ -147,7 +147,7 @@ func readPoints(ctx context.Context, s *db.Store, args []string, quantity string
 		if len(runs) == 0 {
 			return nil, wrongUsef("board %s has no run yet", board.Label)
 		}
-		left, _, err := asDelivered(ctx, s, board.ID, measuredRuns(runs))
+		left, _, err := asDelivered(ctx, s, board.ID, measuredRuns(runs), firstDelivery)
 		if err != nil {
 			return nil, err
 		}
