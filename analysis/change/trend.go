@@ -4,11 +4,11 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 	"time"
 
 	"boardproof/analysis"
 
-	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/stat/distuv"
 )
 
@@ -65,9 +65,6 @@ var (
 const (
 	secondsPerYear = 365.25 * 86400
 	leastPoints    = 3
-	// mostPoints is how many points the covariances of all pairs are kept for;
-	// beyond it each stands for itself.
-	mostPoints = 600
 )
 
 // FitTrend fits a straight line by generalised least squares: points made with
@@ -94,70 +91,18 @@ func FitTrend(points []Point) (Trend, error) {
 			t.Start = p.At
 		}
 	}
-	span := 0.0
-	x, y := mat.NewDense(t.N, 2, nil), mat.NewVecDense(t.N, nil)
+	years := make([]float64, t.N)
 	for i, p := range used {
-		years := p.At.Sub(t.Start).Seconds() / secondsPerYear
-		span = math.Max(span, years)
-		x.SetRow(i, []float64{1, years})
-		y.SetVec(i, p.Reading.Value)
+		years[i] = p.At.Sub(t.Start).Seconds() / secondsPerYear
 	}
-	if span == 0 {
+	if slices.Max(years) == 0 {
 		return t, fmt.Errorf("%w: all are of one time", ErrFewPoints)
 	}
-	if err := t.fit(x, y, covariances(used)); err != nil {
+	if err := t.fit(used, years); err != nil {
 		return t, err
 	}
 	t.test()
 	return t, nil
-}
-
-// covariances is the covariance matrix of points, nil where they are exact.
-func covariances(points []Point) *mat.SymDense {
-	n := len(points)
-	v := mat.NewSymDense(n, nil)
-	for i, p := range points {
-		b := budgetOf(p.Reading)
-		v.SetSym(i, i, b.Std()*b.Std())
-		for j := i + 1; j < n && n <= mostPoints; j++ {
-			v.SetSym(i, j, covariance(b, budgetOf(points[j].Reading), p.ties(points[j])))
-		}
-	}
-	return v
-}
-
-// fit fills in the line, the standard uncertainty of its slope for k = 2, and
-// chi-square.
-func (t *Trend) fit(x *mat.Dense, y *mat.VecDense, v *mat.SymDense) error {
-	// What two points do not share is sometimes nothing, to rounding.
-	n := y.Len()
-	for i := range n {
-		v.SetSym(i, i, v.At(i, i)*(1+1e-9))
-	}
-	var c mat.Cholesky
-	if !c.Factorize(v) {
-		return fmt.Errorf("%w: a figure has no uncertainty", ErrFewPoints)
-	}
-	var vx, normal, inverse mat.Dense
-	var vy, right, line, left, weighed mat.VecDense
-	if err := errors.Join(c.SolveTo(&vx, x), c.SolveVecTo(&vy, y)); err != nil {
-		return fmt.Errorf("fitting a trend: %w", err)
-	}
-	normal.Mul(x.T(), &vx)
-	right.MulVec(x.T(), &vy)
-	if err := inverse.Inverse(&normal); err != nil {
-		return fmt.Errorf("fitting a trend: %w", err)
-	}
-	line.MulVec(&inverse, &right)
-	left.MulVec(x, &line)
-	left.SubVec(y, &left)
-	if err := c.SolveVecTo(&weighed, &left); err != nil {
-		return fmt.Errorf("fitting a trend: %w", err)
-	}
-	t.AtStart, t.PerYear = line.AtVec(0), line.AtVec(1)
-	t.PerYearUncertainty = analysis.CoverageK * math.Sqrt(inverse.At(1, 1))
-	t.ChiSquare, t.DOF = mat.Dot(&left, &weighed), n-2
-	return nil
 }
 
 // test tells drift from scatter.
