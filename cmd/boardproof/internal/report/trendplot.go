@@ -49,15 +49,16 @@ func (p TrendPlot) paint(c draw.Canvas) {
 	c = drawLegend(c, p.legend())
 	e := p.extent()
 	from, to := p.span()
-	pl := panel(1, oneLine(r.Quantity)+unitInBrackets(r.Unit), e, stepFor(e.hi-e.lo, 8))
+	pl := panel(1, What(analysis.Reading{Quantity: r.Quantity})+unitInBrackets(r.Unit), e, stepFor(e.hi-e.lo, 8))
 	pl.X.Scale, pl.X.Tick.Marker, pl.X.Label.Text = plot.LinearScale{}, dateTicks{}, "date"
 	pl.X.Min, pl.X.Max = from, to
 	pl.Draw(c)
 	data := pl.DataCanvas(c)
-	p.drawLines(data, pl)
+	p.drawLevels(data, pl)
 	for _, t := range p.Points {
-		t.draw(data, pl)
+		t.draw(data, pl, p.crowded())
 	}
+	p.drawFit(data, pl)
 	frame(data)
 }
 
@@ -73,9 +74,16 @@ var (
 	fitLine     = draw.LineStyle{Color: color.RGBA{0xb3, 0x59, 0x00, 0xff}, Width: 1.6, Dashes: []vg.Length{9, 4}}
 	controlLine = draw.LineStyle{Color: dark, Width: 1, Dashes: []vg.Length{2, 3}}
 	readingMark = draw.GlyphStyle{Color: color.RGBA{0x2b, 0x5f, 0x8a, 0xff}, Radius: 3.6, Shape: draw.CircleGlyph{}}
+	smallMark   = draw.GlyphStyle{Color: color.RGBA{0x2b, 0x5f, 0x8a, 0xff}, Radius: 1.6, Shape: draw.CircleGlyph{}}
 	leftMark    = draw.GlyphStyle{Color: black, Radius: 5.5, Shape: draw.BoxGlyph{}}
 	boundMark   = draw.GlyphStyle{Color: dark, Radius: 4, Shape: draw.CrossGlyph{}}
 )
+
+// mostBars is how many readings are drawn with their uncertainties: more would
+// be one blot.
+const mostBars = 150
+
+func (p TrendPlot) crowded() bool { return len(p.Points) > mostBars }
 
 func (p TrendPlot) legend() []entry {
 	sample := func(label string, line draw.LineStyle, mark *draw.GlyphStyle) entry {
@@ -90,6 +98,9 @@ func (p TrendPlot) legend() []entry {
 	}
 	none := draw.LineStyle{}
 	entries := []entry{sample("reading ± uncertainty (k = 2)", none, &readingMark)}
+	if p.crowded() {
+		entries = []entry{sample("reading, its uncertainty in the table", none, &smallMark)}
+	}
 	delivered, bounds := false, false
 	for _, t := range p.Points {
 		delivered, bounds = delivered || t.Delivered, bounds || t.UpperBound || t.LowerBound
@@ -113,11 +124,14 @@ func (p TrendPlot) legend() []entry {
 	return entries
 }
 
-// extent shows the readings whole, and a limit where it is not so far off that
+// extent shows what is drawn of the readings whole, and a limit where it is not so far off that
 // they would shrink to nothing.
 func (p TrendPlot) extent() extent {
 	e := emptyExtent()
 	for _, t := range p.Points {
+		if p.crowded() {
+			t.Uncertainty = 0
+		}
 		e.add(t.Value-t.Uncertainty, t.Value+t.Uncertainty)
 	}
 	e.add(p.Control...)
@@ -154,7 +168,7 @@ func (p TrendPlot) span() (from, to float64) {
 
 func seconds(t time.Time) float64 { return float64(t.UnixMilli()) / 1000 }
 
-func (p TrendPlot) drawLines(c draw.Canvas, pl *plot.Plot) {
+func (p TrendPlot) drawLevels(c draw.Canvas, pl *plot.Plot) {
 	_, y := pl.Transforms(&c)
 	level := func(style draw.LineStyle, v float64) {
 		if v >= pl.Y.Min && v <= pl.Y.Max {
@@ -167,21 +181,29 @@ func (p TrendPlot) drawLines(c draw.Canvas, pl *plot.Plot) {
 	for _, l := range p.Control {
 		level(controlLine, l)
 	}
+}
+
+// drawFit draws the straight line, over the readings.
+func (p TrendPlot) drawFit(c draw.Canvas, pl *plot.Plot) {
 	if p.Line != nil {
-		x, _ := pl.Transforms(&c)
+		x, y := pl.Transforms(&c)
 		a, b := p.Points[0].At, p.Points[len(p.Points)-1].At
 		c.StrokeLines(fitLine, c.ClipLinesXY([]vg.Point{{X: x(seconds(a)), Y: y(p.Line(a))}, {X: x(seconds(b)), Y: y(p.Line(b))}})...)
 	}
 }
 
-func (t TrendPoint) draw(c draw.Canvas, pl *plot.Plot) {
+func (t TrendPoint) draw(c draw.Canvas, pl *plot.Plot, crowded bool) {
 	x, y := pl.Transforms(&c)
 	at := vg.Point{X: x(seconds(t.At)), Y: y(t.Value)}
 	if t.UpperBound || t.LowerBound {
 		c.DrawGlyph(boundMark, at)
 		return
 	}
-	if t.Uncertainty > 0 {
+	mark := readingMark
+	if crowded {
+		mark = smallMark
+	}
+	if t.Uncertainty > 0 && !crowded {
 		bar := draw.LineStyle{Color: readingMark.Color, Width: 1.2}
 		low, high := y(t.Value-t.Uncertainty), y(t.Value+t.Uncertainty)
 		c.StrokeLine2(bar, at.X, low, at.X, high)
@@ -189,7 +211,7 @@ func (t TrendPoint) draw(c draw.Canvas, pl *plot.Plot) {
 			c.StrokeLine2(bar, at.X-3, end, at.X+3, end)
 		}
 	}
-	c.DrawGlyph(readingMark, at)
+	c.DrawGlyph(mark, at)
 	if t.Delivered {
 		c.DrawGlyph(leftMark, at)
 	}
