@@ -35,6 +35,10 @@ func fill(ctx context.Context, s *db.Store, boards, runs int) error {
 	day := func(i, of int) time.Time {
 		return begin.Add(time.Duration(float64(end.Sub(begin)) * float64(i) / float64(of)))
 	}
+	// 'boardproof trend --bench' is asked by a bench's name.
+	if err := s.SetBench(ctx, db.Bench{Name: benchName, Kind: "soundcard", RateHz: 48000, Output: 1, Inputs: map[string]int{"A": 1, "B": 2}}); err != nil {
+		return err
+	}
 	profile, err := s.SaveProfile(ctx, calibration.Profile{Bench: benchName, Created: begin})
 	if err != nil {
 		return err

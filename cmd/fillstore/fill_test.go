@@ -38,6 +38,9 @@ func TestFill(t *testing.T) {
 	if n != runs {
 		t.Errorf("%d runs, want %d", n, runs)
 	}
+	if _, err := s.Bench(t.Context(), benchName); err != nil {
+		t.Errorf("its bench cannot be asked for: %v", err)
+	}
 	v, err := s.Verify(t.Context(), nil)
 	if err != nil || v.Runs != runs || len(v.Damage) > 0 || v.Undigested > 0 {
 		t.Errorf("looked through: %+v, %v", v, err)
