@@ -141,7 +141,7 @@ func averageSplit(takes []*sweepTake, i int) (*Split, error) {
 		if ratios[t], err = take.gated[i].ratio(take.gated[0]); err != nil {
 			return nil, err
 		}
-		dense[t] = denseRatio(take.raws[i], take.raws[0], ratios[t])
+		dense[t] = denseRatio(take.raws[i], take.raws[0])
 	}
 	mean, err := averageGated(ratios, false)
 	if err != nil {
@@ -152,18 +152,20 @@ func averageSplit(takes []*sweepTake, i int) (*Split, error) {
 }
 
 // averagePoints combines the dense readings of a ratio with the weights of the
-// nearest grid point. Their noise is the mean's.
+// nearest grid point. What the takes scatter beyond their noise is in the points'.
 func averagePoints(dense [][]phasePoint, ratios []*Gated, mean *Gated) []phasePoint {
-	weights := gatedWeights(ratios)
+	weights, widened := gatedWeights(ratios), scatterBeyond(ratios, mean)
 	out := append([]phasePoint(nil), dense[0]...)
 	for k := range out {
 		p := &out[k]
 		at := NearestIndex(mean.FrequencyHz, p.f)
 		p.z = 0
+		std := make([]float64, len(dense))
 		for t := range dense {
 			p.z += scale(weights[t][at], dense[t][k].z)
+			std[t] = widened * weights[t][at] * dense[t][k].std
 		}
-		p.std = mean.noiseRelStd(at)
+		p.std = Hypot(std...)
 	}
 	return out
 }

@@ -163,13 +163,40 @@ func (g *Gated) disturbedRelStd(i int) float64 {
 }
 
 // noiseRelStd is the noise's share of RelStd: magnitude and phase each take
-// half its power.
+// half its power. Where the gates at this very frequency hold more noise than
+// is usual around it, as on what is left of a hum line, it is theirs.
 func (g *Gated) noiseRelStd(i int) float64 {
+	noise := g.Noise[i]
+	if own := rms(g.noise[i]); own > noise*unusual(len(g.noise[i])) {
+		noise = own
+	}
+	return g.relative(i, noise)
+}
+
+// smoothRelStd is noiseRelStd without what one frequency has of its own: for
+// sums over many of them.
+func (g *Gated) smoothRelStd(i int) float64 { return g.relative(i, g.Noise[i]) }
+
+func (g *Gated) relative(i int, noise float64) float64 {
 	m := cmplx.Abs(g.H[i])
 	if m == 0 {
 		return math.Inf(1)
 	}
-	return g.Noise[i] / math.Sqrt2 / m
+	return noise / math.Sqrt2 / m
+}
+
+// unusual is how far the noise read through so many gates must exceed that
+// around it not to be scatter: gates overlap by half, so that three of four
+// count, and the power of Gaussian noise in n of them scatters by 1/√n. At 3.3
+// times that one frequency in a thousand is taken wrongly.
+func unusual(gates int) float64 { return math.Sqrt(1 + 3.3/math.Sqrt(0.75*float64(gates))) }
+
+func rms(z []complex128) float64 {
+	sum := 0.0
+	for _, v := range z {
+		sum += sqAbs(v)
+	}
+	return math.Sqrt(sum / float64(max(1, len(z))))
 }
 
 // gateRelStd is the gate's share of RelStd.

@@ -3,7 +3,6 @@ package analysis
 import (
 	"errors"
 	"math"
-	"math/cmplx"
 )
 
 // Split is one output over another, the reference: what differs between two
@@ -27,7 +26,7 @@ func CompareOutputs(output, reference *Raw, outputResponse, referenceResponse *G
 	if err != nil {
 		return nil, err
 	}
-	return newSplit(ratio, denseRatio(output, reference, ratio), benchOut, benchRef)
+	return newSplit(ratio, denseRatio(output, reference), benchOut, benchRef)
 }
 
 // newSplit takes the bench's own out of a ratio and of the same ratio read
@@ -77,30 +76,44 @@ func (g *Gated) ratio(r *Gated) (*Gated, error) {
 
 // denseRatio reads the ratio at every independent frequency from 100 Hz to
 // 10 kHz, for the delay to use all that the record holds. Weights are the
-// sweep's own energy, 1/f: best for white noise.
-func denseRatio(output, reference *Raw, ratio *Gated) []phasePoint {
+// sweep's own energy, 1/f: best for white noise. The noise of each point is read
+// through two gates of its own: too few for one point, but a tone that lies
+// between the points of the grid is in the sum of all.
+func denseRatio(output, reference *Raw) []phasePoint {
 	binHz := output.played.binHz
 	step := max(1, int(math.Round(1/(shortGate.length()*binHz))))
 	var points []phasePoint
 	// At whole bins the weights are alike, so they are made once.
 	w := shortGate.weighting(binHz, 0, reachShare*delayLowHz)
-	here := []float64{0}
-	var one [1]complex128
+	shifts := append([]float64{0}, spread(output.quietShifts(shortGate, reachShare*delayLowHz), 2)...)
+	out, ref := make([]complex128, len(shifts)), make([]complex128, len(shifts))
 	for k := int(delayLowHz/binHz) + step; float64(k)*binHz < delayHighHz; k += step {
 		f := float64(k) * binHz
-		h, noise := ratio.interpolate(f)
-		m := cmplx.Abs(h)
-		if m == 0 {
+		at := weighting{w.weights, w.first + k}
+		output.read(out, shortGate, f, at, shifts)
+		reference.read(ref, shortGate, f, at, shifts)
+		if out[0] == 0 || ref[0] == 0 {
 			continue
 		}
-		read := func(r *Raw) complex128 {
-			r.read(one[:], shortGate, f, weighting{w.weights, w.first + k}, here)
-			return one[0]
+		noise := 0.0
+		for j := 1; j < len(shifts); j++ {
+			noise += sqAbs(out[j]/out[0]-ref[j]/ref[0]) / float64(len(shifts)-1)
 		}
-		z := read(output) / read(reference)
-		points = append(points, phasePoint{f: f, z: z, weight: 1 / f, std: noise / math.Sqrt2})
+		points = append(points, phasePoint{f: f, z: out[0] / ref[0], weight: 1 / f, std: math.Sqrt(noise / 2)})
 	}
 	return points
+}
+
+// spread returns n of all, or all where they are no more, far apart.
+func spread(all []float64, n int) []float64 {
+	if len(all) <= n {
+		return all
+	}
+	out := make([]float64, n)
+	for i := range out {
+		out[i] = all[(2*i+1)*len(all)/(2*n)]
+	}
+	return out
 }
 
 // benchRatio is the ratio of two inputs, delays put back. What both share, as

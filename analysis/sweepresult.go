@@ -248,7 +248,7 @@ func (g *Gated) magnitude() Magnitude {
 func (g *Gated) phasePoints() []phasePoint {
 	points := make([]phasePoint, len(g.H))
 	for i, h := range g.H {
-		points[i] = phasePoint{f: g.FrequencyHz[i], z: h, weight: 1, std: g.RelStd(i)}
+		points[i] = phasePoint{f: g.FrequencyHz[i], z: h, weight: 1, std: Hypot(g.smoothRelStd(i), g.disturbedRelStd(i))}
 	}
 	return points
 }

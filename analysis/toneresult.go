@@ -53,17 +53,18 @@ type toneParts struct {
 	rateHz float64
 	// reasons is, by output, why there is no tone, "" where there is one; names
 	// are the outputs that have one. heard, all that was recorded, and quiet,
-	// without hum, go with names.
+	// without hum, go with names, and so does the hum.
 	reasons      []string
 	names        []int
 	heard, quiet [][]float64
+	hum          []*Comb
 }
 
 func tonesOf(rec *Recording) *toneParts {
 	n := len(rec.Outputs)
 	t := &toneParts{rateHz: rec.RateHz, reasons: make([]string, n)}
 	span, rates := steadyPart(rec), make([]float64, n)
-	heard, quiet := make([][]float64, n), make([][]float64, n)
+	heard, quiet, hum := make([][]float64, n), make([][]float64, n), make([]*Comb, n)
 	each(n, func(i int) error { //nolint:errcheck // the reasons say all
 		x, ok := rec.part(i, span)
 		switch {
@@ -79,14 +80,15 @@ func tonesOf(rec *Recording) *toneParts {
 				t.reasons[i] = fmt.Sprintf("no signal: there is no steady tone near %g Hz; check the patch", rec.Signal.FrequencyHz)
 				return nil
 			}
-			quiet[i], _ = rec.forTone(rec.withoutMains(i, span))
+			hum[i] = rec.mains(i)
+			quiet[i], _ = rec.forTone(rec.without(hum[i], i, span))
 		}
 		return nil
 	})
 	for i, reason := range t.reasons {
 		if reason == "" {
 			t.names, t.rateHz = append(t.names, i), rates[i]
-			t.heard, t.quiet = append(t.heard, heard[i]), append(t.quiet, quiet[i])
+			t.heard, t.quiet, t.hum = append(t.heard, heard[i]), append(t.quiet, quiet[i]), append(t.hum, hum[i])
 		}
 	}
 	return t
@@ -126,12 +128,12 @@ func (t *toneParts) results(rec *Recording) (Result, error) {
 	return res, nil
 }
 
-// withoutMains is a part of output i with the mains lines taken off, one of
-// which may lie on the tone. rec must hold it.
-func (r *Recording) withoutMains(i int, span testsignals.Span) []float64 {
+// without is a part of output i with its mains lines taken off, one of which
+// may lie on the tone. rec must hold it.
+func (r *Recording) without(hum *Comb, i int, span testsignals.Span) []float64 {
 	at := span.Shift(int(r.OffsetFrames + 0.5))
 	x := slices.Clone(r.Samples[i][at.Start:at.End])
-	r.mains(i).addTo(x, at.Start, -1)
+	hum.addTo(x, at.Start, -1)
 	return x
 }
 
@@ -189,7 +191,7 @@ func (t *toneParts) readings(rec *Recording, fit *ToneFit, j int, unsteady unste
 	} else {
 		add(r)
 	}
-	add(thdN(c, t.heard[j], t.rateHz, fit.FrequencyHz.Value, name))
+	add(thdN(c, t.heard[j], t.rateHz, fit.FrequencyHz.Value, name, bench.crossPower(t.hum[j])))
 	return res
 }
 
@@ -255,19 +257,36 @@ func thd(c ToneChannel, output string, bench BenchInput) (r Reading, refused str
 }
 
 // thdN is the RMS of all but the fundamental from 20 Hz to 20 kHz over the
-// RMS of all, in percent: AES17; IEC 60268-3. x is as recorded, hum included.
-func thdN(c ToneChannel, x []float64, rateHz, freqHz float64, output string) Reading {
+// RMS of all, in percent: AES17; IEC 60268-3. x is as recorded, hum included,
+// the bench's too: cross is the variance of its power for the phases of that.
+func thdN(c ToneChannel, x []float64, rateHz, freqHz float64, output string, cross float64) Reading {
 	raw, err := fitHarmonics(x, 2*math.Pi*freqHz/rateHz, 1)
 	if err != nil {
 		raw = c
 	}
 	rest, variance := audioPower(raw.overtones, rateHz, audioLowHz, audioHighHz)
 	total := rest + sq(c.Amplitude[0])/2
-	std := 0.0
-	if rest > 0 {
-		std = math.Sqrt(variance) / (2 * math.Sqrt(rest)) / math.Sqrt(total)
+	if rest <= 0 {
+		return reading(THDN, output, 0, nil)
 	}
-	return reading(THDN, output, 100*math.Sqrt(rest/total), nonzero(typeA(sourceScatter, 100*std)))
+	// What one unit of power is worth in percent.
+	percent := 100 / (2 * math.Sqrt(rest*total))
+	return reading(THDN, output, 100*math.Sqrt(rest/total), nonzero(
+		typeA(sourceScatter, percent*math.Sqrt(variance)), evenly(sourceFloor, percent*math.Sqrt(cross))))
+}
+
+// crossPower is the variance of the power of hum as recorded, in squares of the
+// recording's unit, as the bench's own lines may lie at any phase to the board's.
+func (b BenchInput) crossPower(hum *Comb) float64 {
+	if b.Floor == nil || b.VoltsPerUnit <= 0 || !hum.Found {
+		return 0
+	}
+	v := 0.0
+	for h := 1; h < len(hum.Amplitudes); h++ {
+		own := b.Floor.harmonic(h)
+		v += lineCross(Estimate{Value: math.Sqrt(abs2(hum.Amplitudes[h]) / 2)}, Estimate{own.Value / b.VoltsPerUnit, own.Std / b.VoltsPerUnit})
+	}
+	return v
 }
 
 // audioPower is the mean square of x between two frequencies and its variance.
