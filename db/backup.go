@@ -27,7 +27,7 @@ type BackedUp struct {
 // to meanwhile; the copy is of one moment. Nothing may be at path yet, and
 // where copying fails nothing is left there. The error may be ErrDuplicate or
 // ErrNotWritable.
-func (s *Store) Backup(ctx context.Context, path string, progress func(done, of int64)) (out BackedUp, err error) {
+func (s *Store) Backup(ctx context.Context, path string, progress Progress) (out BackedUp, err error) {
 	path, err = filepath.Abs(path)
 	if err != nil {
 		return BackedUp{}, fmt.Errorf("backing up: %w", err)
@@ -44,6 +44,7 @@ func (s *Store) Backup(ctx context.Context, path string, progress func(done, of 
 			err = errors.Join(err, ignoreMissing(os.Remove(path)), os.RemoveAll(takes))
 		}
 	}()
+	progress.tell("copying the database", 0, 0)
 	// The rows first: the takes of every run in them are on the disk already,
 	// as a run is only kept after its takes.
 	if _, err := s.db.ExecContext(ctx, sqlCopyStore, path); err != nil {
@@ -72,7 +73,7 @@ func nothingAt(paths ...string) error {
 
 // fetchTakes copies the takes that s names from another store, each held
 // against its digest on the way.
-func (s *Store) fetchTakes(ctx context.Context, from *Store, out *BackedUp, progress func(done, of int64)) error {
+func (s *Store) fetchTakes(ctx context.Context, from *Store, out *BackedUp, progress Progress) error {
 	runs, err := collect(ctx, s.db, scanText, sqlAllRuns)
 	if err != nil {
 		return err
@@ -102,9 +103,7 @@ func (s *Store) fetchTakes(ctx context.Context, from *Store, out *BackedUp, prog
 		default:
 			out.Takes, done = out.Takes+1, done+size
 		}
-		if progress != nil {
-			progress(done, of)
-		}
+		progress.tell("copying takes", done, of)
 	}
 	info, err := os.Stat(s.path)
 	if err != nil {
@@ -132,7 +131,7 @@ func (s *Store) fetchTake(from *Store, u takeUse) (size int64, err error) {
 // path yet. What is damaged in the backup is in the result, and the rest is
 // restored; where its database cannot be opened nothing is left at path. The
 // error may be ErrDuplicate, ErrNotAStore, ErrNewer or ErrNotWritable.
-func Restore(ctx context.Context, backup, path string, progress func(done, of int64)) (out BackedUp, v Verified, err error) {
+func Restore(ctx context.Context, backup, path string, progress Progress) (out BackedUp, v Verified, err error) {
 	from := &Store{path: backup}
 	if err := checkBackup(ctx, backup, from.takesDir()); err != nil {
 		return out, v, err
@@ -148,6 +147,7 @@ func Restore(ctx context.Context, backup, path string, progress func(done, of in
 			err = errors.Join(err, removeAll([]string{path, path + "-wal", path + "-shm"}), os.RemoveAll(path+".takes"))
 		}
 	}()
+	progress.tell("copying the database", 0, 0)
 	if err := copyFile(backup, path); err != nil {
 		return out, v, err
 	}
@@ -163,7 +163,7 @@ func Restore(ctx context.Context, backup, path string, progress func(done, of in
 	if err := syncDirs(s.takesDir(), filepath.Dir(path)); err != nil {
 		return out, v, err
 	}
-	v, err = s.Verify(ctx, nil)
+	v, err = s.Verify(ctx, progress)
 	return out, v, err
 }
 

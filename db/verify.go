@@ -35,12 +35,21 @@ type Damage struct {
 	Of  string `json:"of,omitempty"`
 }
 
+// Progress is told what is being done and how much of all is, in units of its
+// own; of is 0 where that is not known. It may be nil.
+type Progress func(doing string, done, of int64)
+
+func (p Progress) tell(doing string, done, of int64) {
+	if p != nil {
+		p(doing, done, of)
+	}
+}
+
 // Verify holds everything in the store against the digest that was kept with
 // it: the database's own pages and references, every profile and run, the
-// file of every take. progress, where not nil, is told how much of all is
-// done. What is damaged is in the result; the error is for a store that cannot
+// file of every take. What is damaged is in the result; the error is for a store that cannot
 // be looked through.
-func (s *Store) Verify(ctx context.Context, progress func(done, of int64)) (Verified, error) {
+func (s *Store) Verify(ctx context.Context, progress Progress) (Verified, error) {
 	v := &verifying{Store: s, progress: progress, out: Verified{Damage: []Damage{}}}
 	for _, part := range []func(context.Context) error{v.database, v.plan, v.profiles, v.runs, v.takes} {
 		if err := part(ctx); err != nil {
@@ -52,7 +61,7 @@ func (s *Store) Verify(ctx context.Context, progress func(done, of int64)) (Veri
 
 type verifying struct {
 	*Store
-	progress func(done, of int64)
+	progress Progress
 	// done and of are in bytes of takes; a run counts as runBytes.
 	done, of int64
 	uses     []takeUse
@@ -69,13 +78,12 @@ func (v *verifying) damaged(what, name, of, format string, args ...any) {
 
 func (v *verifying) step(n int64) {
 	v.done += n
-	if v.progress != nil {
-		v.progress(v.done, v.of)
-	}
+	v.progress.tell("verifying", v.done, v.of)
 }
 
 // database asks SQLite itself.
 func (v *verifying) database(ctx context.Context) error {
+	v.progress.tell("verifying the database file", 0, 0)
 	lines, err := collect(ctx, v.db, scanText, sqlIntegrity)
 	if err != nil {
 		return err

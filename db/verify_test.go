@@ -19,7 +19,15 @@ func verify(t *testing.T, s *Store) Verified {
 func TestVerifyFindsNothingInAWholeStore(t *testing.T) {
 	s := lived(t)
 	var done, of int64
-	v, err := s.Verify(t.Context(), func(d, o int64) { done, of = d, o })
+	first := ""
+	v, err := s.Verify(t.Context(), func(doing string, d, o int64) {
+		if done, of = d, o; first == "" {
+			first = doing
+		}
+	})
+	if first != "verifying the database file" {
+		t.Errorf("the first thing told is %q", first)
+	}
 	if err != nil || len(v.Damage) != 0 || v.Runs != 4 || v.Profiles != 1 || v.Hunts != 1 || v.Takes != 1 || v.Undigested != 0 || v.Bytes == 0 {
 		t.Errorf("%+v, %v", v, err)
 	}

@@ -31,7 +31,7 @@ func (a *app) backupCommand() *cobra.Command {
 }
 
 func (a *app) backup(ctx context.Context, s *db.Store, out string) error {
-	progress, end := a.slow("copying takes")
+	progress, end := a.slow("backing up")
 	done, err := s.Backup(ctx, out, progress)
 	end()
 	if err != nil {
@@ -76,7 +76,7 @@ func (a *app) restoreCommand() *cobra.Command {
 			if a.storePath == "" {
 				return wrongUsef("name the store to make: --store NEW")
 			}
-			progress, end := a.slow("copying takes")
+			progress, end := a.slow("restoring")
 			done, found, err := db.Restore(cmd.Context(), args[0], a.storePath, progress)
 			end()
 			if err != nil {

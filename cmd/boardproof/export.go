@@ -102,10 +102,12 @@ type exportedArchive struct {
 func (a *app) exportBoard(ctx context.Context, s *db.Store, board db.Board, path string) error {
 	sum := sha256.New()
 	var m db.Manifest
+	_, end := a.slow("exporting")
 	err := newFile(path, func(w io.Writer) (err error) {
 		m, err = s.Export(ctx, board.ID, io.MultiWriter(w, sum))
 		return err
 	})
+	end()
 	if err != nil {
 		return err
 	}

@@ -28,7 +28,9 @@ func (a *app) importCommand() *cobra.Command {
 			}
 			defer f.Close()
 			return a.withStore(cmd.Context(), func(s *db.Store) error {
+				_, end := a.slow("importing")
 				done, err := s.Import(cmd.Context(), f)
+				end()
 				if err != nil {
 					return fmt.Errorf("importing %s: %w", args[0], err)
 				}

@@ -44,7 +44,9 @@ func (a *app) tidy(ctx context.Context, s *db.Store, years int) error {
 	if years == 0 {
 		before = before.AddDate(-10000, 0, 0)
 	}
+	_, end := a.slow("looking for what to tidy")
 	found, err := s.Tidiable(ctx, before)
+	end()
 	if err != nil {
 		return err
 	}

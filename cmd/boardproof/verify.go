@@ -1,11 +1,8 @@
 package main
 
 import (
-	"context"
 	"fmt"
-	"time"
 
-	"github.com/schollz/progressbar/v3"
 	"github.com/spf13/cobra"
 
 	"boardproof/db"
@@ -69,33 +66,4 @@ func damageWords(n int) string {
 		return "1 thing is damaged"
 	}
 	return fmt.Sprintf("%d things are damaged", n)
-}
-
-// slowAfter is how long a command may take before it shows how far it is.
-const slowAfter = 2 * time.Second
-
-// slow gives what shows on a terminal how far a command is that takes long,
-// and what ends it.
-func (a *app) slow(what string) (progress func(done, of int64), end func()) {
-	t := a.operator(context.Background())
-	if !t.isTerm {
-		return nil, func() {}
-	}
-	started := time.Now()
-	var bar *progressbar.ProgressBar
-	progress = func(done, of int64) {
-		if bar == nil && time.Since(started) < slowAfter {
-			return
-		}
-		if bar == nil {
-			bar = progressbar.NewOptions64(of, progressbar.OptionSetWriter(t.out), progressbar.OptionSetDescription("  "+what),
-				progressbar.OptionSetWidth(24), progressbar.OptionClearOnFinish(), progressbar.OptionThrottle(100*time.Millisecond))
-		}
-		bar.Set64(done) //nolint:errcheck // a bar that cannot be drawn stops nothing
-	}
-	return progress, func() {
-		if bar != nil {
-			bar.Finish() //nolint:errcheck // as above
-		}
-	}
 }
