@@ -11,10 +11,10 @@ import (
 
 // chance is the probability that an error with budget b is, in either sense,
 // as large as d: the p value of a difference d of two readings of one thing.
-// The contributions keep their distributions, normal or rectangular (JCGM
-// 101:2008, 5.3). Where one at the most is rectangular that is a closed form;
-// otherwise the characteristic function of their sum is inverted (Gil-Pelaez,
-// Biometrika 38, 1951; from memory).
+// The contributions keep their distributions (JCGM 101:2008, 5.3 and 6.4): normal, rectangular,
+// or that of a line of the bench at a phase that nobody knows, an arc sine. Where there is
+// but one rectangular one that is a closed form; otherwise the characteristic
+// function of their sum is inverted (Gil-Pelaez, Biometrika 38, 1951; from memory).
 //
 // Degrees of freedom are taken as infinite: a budget does not hold them.
 func chance(b analysis.Budget, d float64) float64 {
@@ -28,40 +28,54 @@ func chance(b analysis.Budget, d float64) float64 {
 	case std == 0:
 		return 0
 	}
-	var limits []float64
-	normal := 0.0
+	var e mixture
 	for _, c := range b {
-		if c.Rectangular && c.Std > 0.02*std {
-			limits = append(limits, math.Sqrt(3)*c.Std/std)
-		} else {
-			normal = math.Hypot(normal, c.Std/std)
+		share := c.Std / std
+		switch {
+		case share > 0.02 && isLine(c.Source):
+			e.swings = append(e.swings, math.Sqrt2*share)
+		case share > 0.02 && c.Rectangular:
+			e.limits = append(e.limits, math.Sqrt(3)*share)
+		default:
+			e.normal = math.Hypot(e.normal, share)
 		}
 	}
-	if len(limits) < 2 {
+	if len(e.limits) < 2 && len(e.swings) == 0 {
 		return math.Min(1, 2*b.Beyond(d))
 	}
-	return math.Min(1, math.Max(0, 1-within(d/std, normal, limits)))
+	return math.Min(1, math.Max(0, 1-e.within(d/std)))
 }
 
-// within is the probability that the sum of a normal variate and rectangular
-// ones, two at least, lies within ±x:
+// mixture is the sum of a normal variate of a standard deviation, rectangular
+// ones within ± their limits, and sines of amplitudes at phases all alike likely.
+type mixture struct {
+	normal         float64
+	limits, swings []float64
+}
+
+// within is the probability that the sum, of standard deviation 1, lies within ±x:
 //
 //	2/π ∫ sin(x·t)/t · φ(t) dt, t from 0 to ∞
-func within(x, normal float64, limits []float64) float64 {
-	if x >= sum(limits)+9*normal {
+//
+// The trapezium rule is exact but for what lies beyond 2π/h − x, where nothing is.
+func (e mixture) within(x float64) float64 {
+	if x >= sum(e.limits)+sum(e.swings)+9*e.normal {
 		return 1
 	}
-	const top, steps = 400.0, 40000
+	const top, steps = 400.0, 8000
 	const h = top / steps
 	total := x / 2 // the first point of the trapezium, at t = 0
 	for i := 1; i < steps; i++ {
 		t := h * float64(i)
-		phi := math.Exp(-normal * normal * t * t / 2)
-		for _, l := range limits {
+		if e.normal*t > 9 {
+			break
+		}
+		phi := math.Exp(-e.normal * e.normal * t * t / 2)
+		for _, l := range e.limits {
 			phi *= math.Sin(l*t) / (l * t)
 		}
-		if normal*t > 9 {
-			break
+		for _, a := range e.swings {
+			phi *= math.J0(a * t)
 		}
 		total += math.Sin(x*t) / t * phi
 	}

@@ -31,7 +31,7 @@ const (
 // source's name. What is not here is own.
 var reaches = map[string]reach{
 	"noise recorded beside the signal":          own,
-	"scatter of the noise itself":               own,
+	sourceScatter:                               own,
 	"events and echoes in the record":           own,
 	"level not steady":                          own,
 	"multimeter's accuracy":                     perProfile,
@@ -48,13 +48,25 @@ var reaches = map[string]reach{
 	"gate of the impulse response":              perMethod,
 	"weighting curve":                           perMethod,
 	"edge of the noise band":                    perMethod,
+	sourceLine:                                  own,
+	sourceDistortion:                            perProfile,
 }
 
 const (
-	sourceFloor = "what the bench itself adds"
-	sourcePlug  = "repeatability of the loopback lead"
-	sourceBench = "bench moved, as its own checks saw"
-	sourceWhole = "uncertainty as stated, not itemised"
+	sourceScatter = "scatter of the noise itself"
+	sourceFloor   = "what the bench itself adds"
+	sourcePlug    = "repeatability of the loopback lead"
+	sourceBench   = "bench moved, as its own checks saw"
+	sourceWhole   = "uncertainty as stated, not itemised"
+	// What sourceFloor is of one hum line or tone, and of distortion.
+	sourceLine       = "line that the bench itself adds"
+	sourceDistortion = "distortion of the bench itself"
+)
+
+// The ends of sources that each run has for itself.
+const (
+	sideNow  = ", now"
+	sideThen = ", then"
 )
 
 // Known says whether a source of uncertainty is in the table of this package.
@@ -65,6 +77,13 @@ func Known(source string) bool {
 
 // family is a source's name without what tells two of its kind apart.
 func family(source string) string { return strings.TrimSuffix(source, ", of the reference") }
+
+// oneSided is a source's name without the run it is of.
+func oneSided(source string) string {
+	return strings.TrimSuffix(strings.TrimSuffix(source, sideNow), sideThen)
+}
+
+func isLine(source string) bool { return oneSided(source) == sourceLine }
 
 func (t Ties) common(c analysis.Contribution) bool {
 	if !t.Method || c.Source == sourceFloor && c.Rectangular {
@@ -92,20 +111,31 @@ func budgetOf(r analysis.Reading) analysis.Budget {
 		return analysis.Budget{{Source: sourceWhole, Kind: "B", Std: r.Uncertainty / r.K}}
 	}
 	var out analysis.Budget
+	floor := sourceFloor
 	switch r.Quantity {
 	case analysis.Noise:
-		for _, c := range r.Budget {
-			if c.Source == sourceFloor {
-				c.Source += ", lines among it"
-			}
-			out = append(out, c)
-		}
-		return out
+		floor += ", lines among it"
+	case analysis.HumHarmonic, analysis.OtherTone:
+		floor = sourceLine
+	case analysis.THD:
+		floor = sourceDistortion
 	case analysis.BenchGainDrift:
-	default:
-		return r.Budget
+		return lastPlugApart(r.Budget)
 	}
 	for _, c := range r.Budget {
+		if c.Source == sourceFloor {
+			c.Source = floor
+		}
+		out = append(out, c)
+	}
+	return out
+}
+
+// lastPlugApart is b with the lead plugged today parted from that of the
+// calibration.
+func lastPlugApart(b analysis.Budget) analysis.Budget {
+	var out analysis.Budget
+	for _, c := range b {
 		if c.Source == sourcePlug {
 			c.Std /= math.Sqrt2
 			out = append(out, analysis.Contribution{Source: sourcePlug + ", today", Kind: c.Kind, Std: c.Std})
@@ -131,13 +161,13 @@ func between(before, after analysis.Budget, ties Ties) analysis.Budget {
 			paired[j] = true
 			c.Std = math.Abs(c.Std - before[j].Std)
 		} else {
-			c.Source += ", now"
+			c.Source += sideNow
 		}
 		add(c)
 	}
 	for j, c := range before {
 		if !paired[j] {
-			c.Source += ", then"
+			c.Source += sideThen
 			add(c)
 		}
 	}

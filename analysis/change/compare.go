@@ -141,21 +141,6 @@ func (r Row) size() float64 {
 	return math.Abs(r.Difference) / r.Uncertainty
 }
 
-// ofTheBoard is false for what the mains, the bench or the recorder does.
-func ofTheBoard(quantity string) bool {
-	switch quantity {
-	case analysis.MainsFrequency, analysis.BenchGainDrift, analysis.ClockError:
-		return false
-	}
-	return true
-}
-
-// untested is true of what differs between two takes by more than its budget
-// can hold: see the comment of the package.
-func untested(quantity string) bool {
-	return quantity == analysis.OtherTone || quantity == analysis.THDN
-}
-
 func isSign(quantity string) bool {
 	return quantity == analysis.Polarity || quantity == analysis.PolarityMatch
 }
@@ -175,7 +160,7 @@ func compareReadings(before, after verdict.Judged, ties Ties, moved map[string]f
 		if r.Difference != 0 {
 			r.Outcome = Real
 		}
-	case untested(after.Quantity):
+	case untested(before.Reading, after.Reading):
 		r.Outcome = CannotTell
 	case after.Quantity == analysis.DropOuts:
 		r.P = new(countChance(before.Value, after.Value))
@@ -183,60 +168,6 @@ func compareReadings(before, after verdict.Judged, ties Ties, moved map[string]f
 		r.test()
 	}
 	return r
-}
-
-// test finds P, or why there is none. A bound says on which side the truth
-// is: from two that point apart, or one and a figure, a least difference follows.
-func (r *Row) test() {
-	atLeast := !r.Before.LowerBound && !r.After.UpperBound
-	atMost := !r.Before.UpperBound && !r.After.LowerBound
-	switch {
-	case atLeast && atMost:
-	case atLeast && r.Difference > 0:
-		r.Bound = "at least"
-	case atMost && r.Difference < 0:
-		r.Bound = "at most"
-	default:
-		r.Outcome = CannotTell
-		return
-	}
-	if r.Uncertainty == 0 && r.Difference != 0 {
-		r.Outcome = CannotTell
-		return
-	}
-	if r.Uncertainty > 0 {
-		r.P = new(chance(r.Budget, r.Difference))
-	}
-}
-
-// judge takes all tests together.
-func (c *Comparison) judge() {
-	var p []float64
-	var to []func(together float64)
-	outcome := func(alone, together float64) Outcome {
-		switch {
-		case together <= Alpha:
-			return Real
-		case alone <= Alpha:
-			return Maybe
-		}
-		return Unchanged
-	}
-	for i := range c.Rows {
-		if r := &c.Rows[i]; r.P != nil {
-			p = append(p, *r.P)
-			to = append(to, func(together float64) { r.PTogether, r.Outcome = &together, outcome(*r.P, together) })
-		}
-	}
-	for i := range c.Curves {
-		k := &c.Curves[i]
-		p = append(p, k.P)
-		to = append(to, func(together float64) { k.PTogether, k.Outcome = together, outcome(k.P, together) })
-	}
-	for i, together := range holm(p) {
-		to[i](together)
-	}
-	c.Tests = len(p)
 }
 
 // benchMoved is by how many dB the gain of the bench at each output changed

@@ -19,8 +19,13 @@ type CurveChange struct {
 	// Difference is after − before, Uncertainty its own, expanded (k = 2).
 	Difference  []float64 `json:"difference"`
 	Uncertainty []float64 `json:"uncertainty"`
+	// alone and alike are the standard uncertainties of each difference by itself,
+	// and together with all others.
+	alone, alike []float64
+	// parted: alike is the same at all points, and all of what they share.
+	parted bool
 	// WorstHz is the middle of the third of an octave in which the difference is
-	// largest in terms of its uncertainty.
+	// largest in terms of its uncertainty, 1 kHz where that is all of the curve.
 	WorstHz float64 `json:"worst_hz"`
 	// P is that of the worst third of an octave times the number of them
 	// (Bonferroni).
@@ -70,11 +75,16 @@ func compareCurve(before, after analysis.Curve, ties Ties, extra float64) CurveC
 			continue
 		}
 		d := after.Value[i] - before.Value[j]
-		u := analysis.CoverageK * analysis.Hypot(pointStd(before, j, ties), pointStd(after, i, ties), extra)
+		alone, alike := pointStds(before, j, ties)
+		alone2, alike2 := pointStds(after, i, ties)
+		alone, alike = analysis.Hypot(alone, alone2), analysis.Hypot(alike, alike2, extra)
+		u := analysis.CoverageK * analysis.Hypot(alone, alike)
+		c.alone, c.alike = append(c.alone, alone), append(c.alike, alike)
 		c.FrequencyHz = append(c.FrequencyHz, f)
 		c.Before, c.After = append(c.Before, before.Value[j]), append(c.After, after.Value[i])
 		c.Difference, c.Uncertainty = append(c.Difference, d), append(c.Uncertainty, u)
 	}
+	c.parted = ties.Profile && ties.Method || before.SharedUncertainty > 0 && after.SharedUncertainty > 0
 	c.test()
 	return c
 }
@@ -82,44 +92,93 @@ func compareCurve(before, after analysis.Curve, ties Ties, extra float64) CurveC
 // bandOctaves is the width over which a difference must hold.
 const bandOctaves = 1.0 / 3
 
-// test looks at the mean difference in each third of an octave. Its uncertainty
-// is taken as that of one point, as if all points of a band were off alike: at
-// low frequencies they are, elsewhere that is on the safe side. A single point
-// may be off by what is left of a hum line, which the uncertainty of a
-// response, smoothed over such bands, does not show.
-func (c *CurveChange) test() {
-	worst, bands := 0.0, 0
+// bandMean is the mean difference in a third of an octave, with its standard
+// uncertainties by itself and together with all others.
+type bandMean struct{ hz, db, alone, alike float64 }
+
+// bands looks at thirds of an octave, as a single point may be off by a tone
+// that no other shows. Noise moves the points independently: of repeated
+// simulated sweeps a band's mean scatters by 0.8 to 1.2 times what that gives.
+func (c *CurveChange) bands() []bandMean {
+	var out []bandMean
 	for low := lowestHz; low < highestHz; low *= math.Exp2(bandOctaves) {
-		d, u, n, at := 0.0, 0.0, 0.0, 0.0
+		b, n, middle := bandMean{}, 0.0, low*math.Exp2(bandOctaves/2)
 		for i, f := range c.FrequencyHz {
 			if f < low || f >= math.Min(low*math.Exp2(bandOctaves), highestHz) {
 				continue
 			}
-			d, u, n = d+c.Difference[i], u+c.Uncertainty[i], n+1
-			if at == 0 || math.Abs(math.Log(f/low)-math.Ln2*bandOctaves/2) < math.Abs(math.Log(at/low)-math.Ln2*bandOctaves/2) {
-				at = f
+			b.db, b.alone, b.alike, n = b.db+c.Difference[i], math.Hypot(b.alone, c.alone[i]), b.alike+c.alike[i], n+1
+			if b.hz == 0 || math.Abs(math.Log(f/middle)) < math.Abs(math.Log(b.hz/middle)) {
+				b.hz = f
 			}
 		}
-		if n == 0 || u == 0 {
-			continue
-		}
-		bands++
-		if z := math.Abs(d) / u * analysis.CoverageK; z > worst {
-			worst, c.WorstHz = z, at
+		if n > 0 && b.alone+b.alike > 0 {
+			out = append(out, bandMean{b.hz, b.db / n, b.alone / n, b.alike / n})
 		}
 	}
-	c.P = math.Min(1, math.Erfc(worst/math.Sqrt2)*float64(bands))
+	return out
 }
 
-// pointStd is what point i of c is uncertain by and the other curve is not.
-func pointStd(c analysis.Curve, i int, ties Ties) float64 {
-	switch {
-	case ties.Profile && ties.Method && i < len(c.NoiseUncertainty):
-		return c.NoiseUncertainty[i] / analysis.CoverageK
-	case i < len(c.Uncertainty):
-		return c.Uncertainty[i] / analysis.CoverageK
+// test finds the worst band. A shift that all have alike does not average away:
+// where there may be one it is tested by itself, and taken off the bands.
+func (c *CurveChange) test() {
+	bands := c.bands()
+	tests, worst := len(bands), 0.0
+	if level, ok := c.level(bands); ok {
+		tests++
+		worst, c.WorstHz = math.Abs(level.db)/math.Hypot(level.alone, level.alike), level.hz
+		for i := range bands {
+			b := &bands[i]
+			// The band is part of that mean.
+			b.db, b.alone, b.alike = b.db-level.db, math.Sqrt(math.Max(0, b.alone*b.alone-level.alone*level.alone)), 0
+		}
 	}
-	return 0
+	for _, b := range bands {
+		u := math.Hypot(b.alone, b.alike)
+		if z := math.Abs(b.db) / u; u > 0 && z > worst {
+			worst, c.WorstHz = z, b.hz
+		}
+	}
+	c.P = math.Min(1, math.Erfc(worst/math.Sqrt2)*float64(tests))
+}
+
+// level is the mean of all bands, weighed by what each is uncertain by itself; ok
+// is false where they cannot be off alike, or it is not known by how much.
+func (c *CurveChange) level(bands []bandMean) (mean bandMean, ok bool) {
+	weights := 0.0
+	for _, b := range bands {
+		if b.alone == 0 || b.alike == 0 || !c.parted {
+			return bandMean{}, false
+		}
+		w := 1 / (b.alone * b.alone)
+		mean.db, weights = mean.db+w*b.db, weights+w
+		mean.alike = math.Max(mean.alike, b.alike)
+	}
+	if weights == 0 {
+		return bandMean{}, false
+	}
+	return bandMean{middleHz, mean.db / weights, 1 / math.Sqrt(weights), mean.alike}, true
+}
+
+// pointStds are what point i of c is uncertain by and the other curve is not:
+// by itself, and together with all points. Of a curve that does not say what they
+// share it is all that is not noise.
+func pointStds(c analysis.Curve, i int, ties Ties) (alone, alike float64) {
+	noise, all := 0.0, 0.0
+	if i < len(c.NoiseUncertainty) {
+		noise = c.NoiseUncertainty[i] / analysis.CoverageK
+	}
+	if i < len(c.Uncertainty) {
+		all = c.Uncertainty[i] / analysis.CoverageK
+	}
+	if ties.Profile && ties.Method && i < len(c.NoiseUncertainty) {
+		return noise, 0
+	}
+	rest := func(part float64) float64 { return math.Sqrt(math.Max(0, all*all-part*part)) }
+	if alike = math.Min(c.SharedUncertainty/analysis.CoverageK, all); alike == 0 {
+		alike = rest(noise)
+	}
+	return rest(alike), alike
 }
 
 // at returns the index of the point nearest to hz.

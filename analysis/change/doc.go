@@ -18,24 +18,25 @@
 //	repeatability of the loopback lead          cancels       own              own
 //	delay of the loopback lead                  cancels       own              own
 //	loading of the output in the loopback       cancels       own              own
-//	what the bench itself adds, hiss            cancels       own              own
-//	what the bench itself adds, lines, noise    own           own              own
+//	what the bench itself adds, hiss, THD       cancels       own              own
+//	what the bench itself adds, anything else   own           own              own
 //	input's share of the bench's own response   cancels       cancels          own
 //	clock of the interface                      cancels       cancels          own
 //	gate of the impulse response                cancels       cancels          cancels
 //	weighting curve, edge of the noise band     cancels       cancels          cancels
 //
 // A bench's hum line adds to the board's at a phase that hangs on how the leads
-// lie, so it is new each time. A meter's error may well be the same at two
-// calibrations, and the loading of the output too, but nothing says so. A
-// source that is not in the table is own: what is not known cancels nothing.
-// With another method nothing cancels. Where a source's share differs in the
-// two budgets, the difference of the shares stays (JCGM 100:2008, 5.2.2, with
-// a correlation of 1).
+// lie, so it is new each time. Its distortion adds at the phase that the board
+// gives it, and so alike, as long as no control is touched: under one profile. A
+// meter's error may well be the same at two calibrations, and the loading of the
+// output too, but nothing says so. A source that is not in the table is own: what
+// is not known cancels nothing. With another method nothing cancels. Where a
+// source's share differs in the two budgets, the difference of the shares stays
+// (JCGM 100:2008, 5.2.2, with a correlation of 1).
 //
 // Tones off the mains comb are not tested at all: an oscillator wanders in ways
-// that no budget of one take holds. Nor is THD+N, in which the bench's own hum
-// is at another phase each time, of which its budget says nothing.
+// that no budget of one take holds. Nor is THD+N where its budget does not say
+// what the bench's own hum, at another phase each time, does to it: without a profile.
 //
 // In neither budget, and so not in the difference: how the board's own plugs
 // seat each time, what temperature does to board and bench, and what the mains

@@ -174,12 +174,20 @@ func partsOf(c CurveChange) parts {
 	}
 	p := parts{level: beyond(middle, c.Uncertainty[m]), shape: s}
 	if ofTreble {
-		p.treble = beyond(c.Difference[t]-middle, c.Uncertainty[t], c.Uncertainty[m])
+		p.treble = beyond(c.Difference[t]-middle, c.apart(t, m))
 	}
 	if ofBass {
-		p.bass = beyond(c.Difference[b]-middle, c.Uncertainty[b], c.Uncertainty[m])
+		p.bass = beyond(c.Difference[b]-middle, c.apart(b, m))
 	}
 	return p
+}
+
+// apart is the expanded uncertainty of what points i and j differ by.
+func (c CurveChange) apart(i, j int) float64 {
+	if c.parted {
+		return analysis.CoverageK * analysis.Hypot(c.alone[i], c.alone[j])
+	}
+	return analysis.Hypot(c.Uncertainty[i], c.Uncertainty[j])
 }
 
 // plateau is the level on the side of the corners that holds more of the band,
