@@ -36,7 +36,8 @@
 //
 // Tones off the mains comb are not tested at all: an oscillator wanders in ways
 // that no budget of one take holds. Nor is THD+N where its budget does not say
-// what the bench's own hum, at another phase each time, does to it: without a profile.
+// what the bench's own hum, at another phase each time, does to it: without a
+// profile, or where no hum was found beside the tone.
 //
 // In neither budget, and so not in the difference: how the board's own plugs
 // seat each time, what temperature does to board and bench, and what the mains

@@ -13,38 +13,45 @@ import (
 	"boardproof/cmd/internal/randombench"
 )
 
-// retested is one board measured twice and compared with itself.
-type retested struct {
-	measured     bool
-	recalibrated bool
-	change.Comparison
-}
-
 // retest draws a board and measures it on b, and again, on later if it is
 // calibrated anew in between.
-func (p plan) retest(rng *rand.Rand, b, later *randombench.Bench, recalibrated bool) (retested, error) {
+func (p plan) retest(rng *rand.Rand, b, later *randombench.Bench, recalibrated bool) (s sittings, err error) {
 	cfg := simboard.Random(rng)
 	cfg.Interface = b.Config.Interface
 	cfg.Mains.StartHz += math.Round(b.Config.Mains.StartHz/10)*10 - math.Round(cfg.Mains.StartHz/10)*10
 	profile, err := b.Calibrate(b.DrawErrors(rng))
 	if err != nil {
-		return retested{}, err
+		return sittings{}, err
 	}
+	addUnseen(rng, &cfg.Interface, profile)
 	before, err := p.sitting(cfg, profile)
 	if err != nil {
-		return retested{}, err
+		return sittings{}, err
 	}
 	if recalibrated {
 		if profile, err = later.Calibrate(later.DrawErrors(rng)); err != nil {
-			return retested{}, err
+			return sittings{}, err
 		}
 	}
 	after, err := p.sitting(another(rng, cfg), profile)
-	if err != nil {
-		return retested{}, err
+	return sittings{Before: before, After: after}, err
+}
+
+// addUnseen gives the inputs the hum lines that their calibration could not see, as
+// it states them: none, within an uncertainty. Simulated benches have but five.
+func addUnseen(rng *rand.Rand, f *simboard.Interface, profile *calibration.Profile) {
+	f.Inputs = slices.Clone(f.Inputs)
+	for _, known := range profile.Inputs {
+		in := &f.Inputs[known.Channel-1]
+		in.Hum = slices.Clone(in.Hum)
+		for i, floor := range known.Floor.Harmonics {
+			has := func(h simboard.Harmonic) bool { return h.N == i+1 }
+			if floor.Value == 0 && !slices.ContainsFunc(in.Hum, has) {
+				volts := floor.Std * math.Hypot(rng.NormFloat64(), rng.NormFloat64()) / math.Sqrt2
+				in.Hum = append(in.Hum, simboard.Harmonic{N: i + 1, VoltsRMS: volts, PhaseRad: 2 * math.Pi * rng.Float64()})
+			}
+		}
 	}
-	ties := change.Ties{Profile: !recalibrated, Interface: true, Method: true}
-	return retested{true, recalibrated, change.Compare(before, after, ties)}, nil
 }
 
 // another sitting has other noise, and leads laid anew. The mains starts at the

@@ -1,27 +1,18 @@
 package main
 
 import (
-	"errors"
-	"fmt"
-	"io"
-	"maps"
-	"slices"
 	"strings"
 
 	"boardproof/analysis"
 	"boardproof/analysis/change"
-
-	"gonum.org/v1/gonum/stat/distuv"
 )
 
-// counts are tests and how many of them called an unchanged reading changed.
-type counts struct{ tests, changed int }
+// counts are tests, how many of them called an unchanged reading changed, and
+// how many called it so once it was shifted by shiftStd.
+type counts struct{ tests, changed, found int }
 
-func (c counts) percent() string {
-	if c.tests == 0 {
-		return "—"
-	}
-	return fmt.Sprintf("%.2f", 100*float64(c.changed)/float64(c.tests))
+func (c counts) plus(o counts) counts {
+	return counts{c.tests + o.tests, c.changed + o.changed, c.found + o.found}
 }
 
 // Of the two halves of the boards, the index says which.
@@ -31,79 +22,121 @@ const (
 	halves
 )
 
-// pairOf is of each half.
-type pairOf [halves]counts
+// bench is what all boards of one have in common.
+type bench struct {
+	seed   uint64
+	number int
+}
+
+// figure is one quantity's counts, of each half by bench: readings of one bench are
+// not independent.
+type figure [halves]map[bench]counts
+
+func (f *figure) count(half int, b bench, c counts) {
+	if f[half] == nil {
+		f[half] = map[bench]counts{}
+	}
+	f[half][b] = f[half][b].plus(c)
+}
+
+func (f *figure) of(half int) counts {
+	var sum counts
+	for _, c := range f[half] {
+		sum = sum.plus(c)
+	}
+	return sum
+}
+
+func (f *figure) both() counts { return f.of(sameProfile).plus(f.of(newProfile)) }
 
 // tally is what became of the comparisons.
 type tally struct {
-	figures map[string]*pairOf
+	figures map[string]*figure
 	// bounds are rows with a bound, of which the test is one-sided at the most.
-	bounds counts
-	of     pairOf
+	bounds, boards figure
+	// untested are pairs that are compared and not tested, by quantity.
+	untested map[string]int
 	// appeared counts other tones that only one of the two sittings found.
 	appeared int
 	real     map[string]int
 }
 
-func newTally() *tally { return &tally{figures: map[string]*pairOf{}, real: map[string]int{}} }
+func newTally() *tally {
+	return &tally{figures: map[string]*figure{}, untested: map[string]int{}, real: map[string]int{}}
+}
 
-func (t *tally) boards() int { return t.of[sameProfile].tests + t.of[newProfile].tests }
-
-func (t *tally) add(r retested) {
-	if !r.measured {
+func (t *tally) add(s sittings) {
+	if !s.measured() {
 		return
 	}
-	half := sameProfile
-	if r.recalibrated {
+	half, of := sameProfile, bench{s.Seed, s.Bench}
+	if s.Recalibrated {
 		half = newProfile
 	}
-	found := false
-	for _, row := range r.Rows {
-		name := nameOf(row.After.Reading)
-		if row.Outcome == change.Real {
-			found = true
-			t.real[name]++
-		}
-		switch {
-		case row.P == nil:
-		case row.Bound != "":
-			t.bounds.count(*row.P)
-		default:
-			t.figure(name)[half].count(*row.P)
+	c := change.Compare(s.Before, s.After, s.ties())
+	real := 0
+	for _, row := range c.Rows {
+		real += t.real1(row.Outcome, nameOf(row.After.Reading))
+		t.addRow(half, of, row)
+	}
+	for _, row := range shifted(c.Rows, s.ties()) {
+		if row.P != nil && row.Bound == "" && *row.P <= change.Alpha {
+			t.figure(nameOf(row.After.Reading)).count(half, of, counts{found: 1})
 		}
 	}
-	for _, c := range r.Curves {
-		name := "curve: " + strings.ReplaceAll(c.Quantity, "_", " ")
-		if c.Outcome == change.Real {
-			found = true
-			t.real[name]++
-		}
-		t.figure(name)[half].count(c.P)
+	for _, k := range c.Curves {
+		name := curve + strings.ReplaceAll(k.Quantity, "_", " ")
+		real += t.real1(k.Outcome, name)
+		t.figure(name).count(half, of, tested(k.P))
 	}
-	for _, u := range r.Unpaired {
+	for _, u := range c.Unpaired {
 		if u.Quantity == analysis.OtherTone {
 			t.appeared++
 		}
 	}
-	t.of[half].tests++
-	if found {
-		t.of[half].changed++
+	t.boards.count(half, of, counts{tests: 1, changed: min(real, 1)})
+}
+
+func (t *tally) addRow(half int, of bench, row change.Row) {
+	name := nameOf(row.After.Reading)
+	bounds := row.Before.UpperBound || row.Before.LowerBound || row.After.UpperBound || row.After.LowerBound
+	switch {
+	case row.P == nil && row.Outcome == change.CannotTell && !bounds:
+		t.untested[name]++
+	case row.P == nil:
+	case row.Bound != "":
+		t.bounds.count(half, of, tested(*row.P))
+	default:
+		t.figure(name).count(half, of, tested(*row.P))
 	}
 }
 
-func (t *tally) figure(name string) *pairOf {
+// real1 is 1 for what is called real, and notes it.
+func (t *tally) real1(o change.Outcome, name string) int {
+	if o != change.Real {
+		return 0
+	}
+	t.real[name]++
+	return 1
+}
+
+func (t *tally) figure(name string) *figure {
 	if t.figures[name] == nil {
-		t.figures[name] = &pairOf{}
+		t.figures[name] = &figure{}
 	}
 	return t.figures[name]
 }
 
-func (c *counts) count(p float64) {
-	c.tests++
+func tested(p float64) counts {
 	if p <= change.Alpha {
-		c.changed++
+		return counts{tests: 1, changed: 1}
 	}
+	return counts{tests: 1}
 }
+
+const curve = "curve: "
+
+func isCurve(name string) bool { return strings.HasPrefix(name, curve) }
 
 // nameOf is what readings are counted under.
 func nameOf(r analysis.Reading) string {
@@ -114,75 +147,8 @@ func nameOf(r analysis.Reading) string {
 	if r.Quantity == analysis.HumHarmonic {
 		name = "hum, harmonics above 3"
 		if r.Harmonic <= 3 {
-			name = fmt.Sprintf("hum, harmonic %d", r.Harmonic)
+			name = "hum, harmonic " + string(rune('0'+r.Harmonic))
 		}
 	}
 	return name
-}
-
-const row = "%-28s %9s %10s %9s %10s %9s %10s\n"
-
-func (t *tally) print(w io.Writer) {
-	fmt.Fprintf(w, row, "called changed at 95 %", "same prof", "changed %", "new prof", "changed %", "both", "changed %")
-	fmt.Fprintln(w, strings.Repeat("-", 91))
-	line := func(name string, c pairOf) {
-		both := c.both()
-		fmt.Fprintf(w, row, name, fmt.Sprint(c[0].tests), c[0].percent(), fmt.Sprint(c[1].tests), c[1].percent(), fmt.Sprint(both.tests), both.percent())
-	}
-	var all pairOf
-	for _, name := range slices.Sorted(maps.Keys(t.figures)) {
-		line(name, *t.figures[name])
-		if !isCurve(name) {
-			for i, c := range t.figures[name] {
-				all[i].tests, all[i].changed = all[i].tests+c.tests, all[i].changed+c.changed
-			}
-		}
-	}
-	fmt.Fprintln(w, strings.Repeat("-", 91))
-	line("all readings", all)
-	line("boards with a real change", t.of)
-	fmt.Fprintf(w, "\nOf %d bounds against a figure %s %% are called changed; %d other tones were found in one sitting only.\n",
-		t.bounds.tests, t.bounds.percent(), t.appeared)
-	fmt.Fprintln(w, "A curve's test is on the safe side (Bonferroni over its points).")
-	for _, name := range slices.Sorted(maps.Keys(t.real)) {
-		fmt.Fprintf(w, "called real: %s, %d times\n", name, t.real[name])
-	}
-}
-
-func (c pairOf) both() counts {
-	return counts{c[0].tests + c[1].tests, c[0].changed + c[1].changed}
-}
-
-func isCurve(name string) bool { return strings.HasPrefix(name, "curve: ") }
-
-// What is aimed at: shares of readings, and of boards.
-const (
-	leastShare, mostShare = 0.04, 0.06
-	mostBoards            = 0.05
-)
-
-// judge is an error that lists what is off by more than its own count scatters:
-// a chance of less than unlikely by the binomial distribution.
-func (t *tally) judge() error {
-	var bad []error
-	for _, name := range slices.Sorted(maps.Keys(t.figures)) {
-		c := t.figures[name].both()
-		if c.above(mostShare) || !isCurve(name) && c.below(leastShare) {
-			bad = append(bad, fmt.Errorf("%s: %s %% of %d unchanged ones are called changed", name, c.percent(), c.tests))
-		}
-	}
-	if b := t.of.both(); b.above(mostBoards) {
-		bad = append(bad, fmt.Errorf("%s %% of boards have a real change", b.percent()))
-	}
-	return errors.Join(bad...)
-}
-
-const unlikely = 0.025
-
-func (c counts) above(share float64) bool {
-	return c.changed > 0 && distuv.Binomial{N: float64(c.tests), P: share}.Survival(float64(c.changed-1)) < unlikely
-}
-
-func (c counts) below(share float64) bool {
-	return c.tests > 0 && distuv.Binomial{N: float64(c.tests), P: share}.CDF(float64(c.changed)) < unlikely
 }
