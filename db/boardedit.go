@@ -124,8 +124,8 @@ func canBecome(ctx context.Context, tx *sql.Tx, was, is Board) error {
 	}
 	grown := len(is.Outputs) >= len(was.Outputs) && slices.Equal(was.Outputs, is.Outputs[:len(was.Outputs)])
 	if len(runs) > 0 && !grown {
-		return ofKind(ErrInvalid, "the outputs %s of board %q are named by its %d runs: add others after them, or register another board",
-			strings.Join(was.Outputs, ", "), was.Label, len(runs))
+		return ofKind(ErrInvalid, "the outputs %s of board %q are named by runs of it: add others after them, or register another board",
+			strings.Join(was.Outputs, ", "), was.Label)
 	}
 	return nil
 }

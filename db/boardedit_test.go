@@ -80,8 +80,8 @@ func TestEditBoardRefuses(t *testing.T) {
 	}{
 		"label of another": {BoardEdit{Label: text("OTHER")}, ErrDuplicate, `a board "Other" is registered already`},
 		"no label":         {BoardEdit{Label: text(" ")}, ErrInvalid, "its label must be"},
-		"output gone":      {BoardEdit{Outputs: []string{"A"}}, ErrInvalid, "are named by its 1 runs"},
-		"outputs swapped":  {BoardEdit{Outputs: []string{"B", "A"}}, ErrInvalid, "are named by its 1 runs"},
+		"output gone":      {BoardEdit{Outputs: []string{"A"}}, ErrInvalid, "are named by runs of it"},
+		"outputs swapped":  {BoardEdit{Outputs: []string{"B", "A"}}, ErrInvalid, "are named by runs of it"},
 		"nameless device":  {BoardEdit{Chain: []Device{{Kind: "fuzz"}}, Owner: text("x")}, ErrInvalid, "device 1 has no name"},
 		"to come":          {BoardEdit{Owner: text("x"), Happened: noon.Add(time.Second)}, ErrInvalid, "has not come yet"},
 	} {

@@ -6,6 +6,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"boardproof/cmd/boardproof/internal/report"
 	"boardproof/db"
 )
 
@@ -48,7 +49,7 @@ func (a *app) backup(ctx context.Context, s *db.Store, out string) error {
 }
 
 func (a *app) printCopied(doing string, done db.BackedUp) {
-	a.printf("%s to %s: %d runs, %d takes, %s\n", doing, done.Path, done.Runs, done.Takes, inBytes(done.Bytes))
+	a.printf("%s to %s: %s, %s, %s\n", doing, done.Path, report.Count(done.Runs, "run"), report.Count(done.Takes, "take"), inBytes(done.Bytes))
 	for _, sha := range done.Damaged {
 		a.printf("damaged, not copied: take %s\n", sha)
 	}

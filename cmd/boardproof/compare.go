@@ -140,7 +140,7 @@ func chooseRuns(ctx context.Context, s *db.Store, board db.Board, f compareFlags
 	}
 	kind, left := oneKind(measuredRuns(runs))
 	if left > 0 && (f.then == "" || f.now == "") {
-		notes = append(notes, fmt.Sprintf("%d simulated runs of this board are left aside", left))
+		notes = append(notes, fmt.Sprintf("left aside: %s of this board", report.Count(left, "simulated run")))
 	}
 	thenID, nowID := f.then, f.now
 	if thenID == "" {

@@ -44,7 +44,7 @@ func TestRealAndSimulatedAreNeverCompared(t *testing.T) {
 	s.must(exitWrongUse, "compare", "tin", "--now", ids[1])
 	s.must(exitPassed, "compare", "tin")
 	said := strings.Join(strings.Fields(s.out), " ")
-	for _, want := range []string{"then run " + ids[1], "now run " + ids[2], "2 simulated runs of this board are left aside", "+0.100 dB 0.015 REAL", "gain at output A moved by +0.10 dB"} {
+	for _, want := range []string{"then run " + ids[1], "now run " + ids[2], "left aside: 2 simulated runs of this board", "+0.100 dB 0.015 REAL", "gain at output A moved by +0.10 dB"} {
 		if !strings.Contains(said, want) {
 			t.Errorf("%q is not in:\n%s", want, s.out)
 		}

@@ -119,7 +119,7 @@ func (a *app) exportBoard(ctx context.Context, s *db.Store, board db.Board, path
 	if a.json {
 		return a.printJSON(done)
 	}
-	a.printf("board %s: %s, %d takes, %s\n", board.Label, path, done.Takes, inBytes(done.Bytes))
+	a.printf("board %s: %s, %s, %s\n", board.Label, path, report.Count(done.Takes, "take"), inBytes(done.Bytes))
 	a.printf("sha256 %s\n", done.SHA256)
 	a.sayMissing(m.Missing)
 	return nil
@@ -127,7 +127,7 @@ func (a *app) exportBoard(ctx context.Context, s *db.Store, board db.Board, path
 
 func (a *app) sayMissing(missing []string) {
 	if len(missing) > 0 {
-		a.wrapped("", fmt.Sprintf("without %d takes that runs name and that are not there (tidied away, or lost): their readings and curves are whole, but cannot be computed again", len(missing)))
+		a.wrapped("", fmt.Sprintf("without %s that runs name, tidied away or lost: readings and curves are whole, but cannot be computed again", report.Count(len(missing), "take")))
 	}
 }
 

@@ -217,7 +217,7 @@ func (a *app) carryOut(ctx context.Context, s *db.Store, h *procedure.Hunt, lead
 // stoppedHunt says how far an unfinished hunt came. Its error is not that of
 // the context, after which nothing would have been kept.
 func stoppedHunt(ctx context.Context, err error, kept db.Hunt) error {
-	have := fmt.Sprintf("its %d silences are kept, unfinished: 'boardproof hum show %s'", len(kept.Conditions), kept.ID)
+	have := fmt.Sprintf("kept as unfinished, with its silences so far (%d): 'boardproof hum show %s'", len(kept.Conditions), kept.ID)
 	if ctx.Err() != nil || errors.Is(err, errStopped) {
 		return unmeasured(fmt.Errorf("stopped; the output is silent; the hunt is not finished: %s", have))
 	}

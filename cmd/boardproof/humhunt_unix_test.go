@@ -18,7 +18,7 @@ func TestCtrlCOnAHunt(t *testing.T) {
 		"--condition", "lights off", "--condition", "board turned"}
 	code, _, said := interrupted(t, "silence, board turned a quarter, ", hunt...)
 	if code != exitUnmeasured || strings.Count(said, "error:") != 1 ||
-		!strings.Contains(said, "\nerror: stopped; the output is silent; the hunt is not finished: its 2 silences are kept, unfinished: 'boardproof hum show h") {
+		!strings.Contains(said, "\nerror: stopped; the output is silent; the hunt is not finished: kept as unfinished, with its silences so far (2): 'boardproof hum show h") {
 		t.Errorf("Ctrl-C in the third silence: exit %d and:\n%s", code, said)
 	}
 	if s.must(exitPassed, "hum", "show"); !strings.Contains(s.out, "UNFINISHED") || !strings.Contains(s.out, "2. lights off") || strings.Contains(s.out, "\n3. ") {

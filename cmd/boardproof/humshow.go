@@ -165,7 +165,7 @@ func huntHead(h db.Hunt) (which, how string) {
 	}
 	words = append(append(words, "board "+h.BoardAsWas.Label, local(h.Started)), huntMarks(h)...)
 	took := h.Finished.Sub(h.Started).Round(time.Second)
-	made := []string{fmt.Sprintf("%d silences in %s", len(h.Conditions), took)}
+	made := []string{fmt.Sprintf("%s in %s", report.Count(len(h.Conditions), "silence"), took)}
 	switch {
 	case h.Bench == "":
 		made = append(made, "from recordings")

@@ -9,6 +9,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"boardproof/cmd/boardproof/internal/report"
 	"boardproof/db"
 )
 
@@ -44,10 +45,10 @@ func (a *app) printImported(ctx context.Context, s *db.Store, done db.Imported) 
 	if a.json {
 		return a.printJSON(done)
 	}
-	a.wrapped("", fmt.Sprintf("board %s: %d runs taken in, %d were here already; %d takes, %d versions of its plan",
-		done.Board.Label, len(done.Runs), done.Had, done.Takes, done.Plans))
+	a.wrapped("", fmt.Sprintf("board %s: %s taken in, %d here already; %s, %s of its plan",
+		done.Board.Label, report.Count(len(done.Runs), "run"), done.Had, report.Count(done.Takes, "take"), report.Count(done.Plans, "version")))
 	for _, what := range slices.Sorted(maps.Keys(done.Parts)) {
-		a.printf("%d %ss taken in\n", done.Parts[what], what)
+		a.printf("%s taken in\n", report.Count(done.Parts[what], what))
 	}
 	if done.New && done.Board.Label != done.Label {
 		a.wrapped("", fmt.Sprintf("another board here is called %s: this one is registered as %s", done.Label, done.Board.Label))

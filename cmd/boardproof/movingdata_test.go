@@ -237,7 +237,7 @@ func TestTidyAsksAndRunsSaySo(t *testing.T) {
 		t.Errorf("said %s", s.out)
 	}
 	s.must(0, "tidy", "--older-than", "4")
-	if !strings.Contains(s.out, "older than 4 years: 0 of 0 runs") {
+	if !strings.Contains(s.out, "older than 4 years: 0, of 0 runs") {
 		t.Errorf("said %s", s.out)
 	}
 	takes := func() int {
@@ -256,11 +256,11 @@ func TestTidyAsksAndRunsSaySo(t *testing.T) {
 	if code := s.run("", "tidy", "--older-than", "2"); code != exitWrongUse || takes() != before {
 		t.Errorf("without an answer: %d, %s", code, s.err)
 	}
-	if code := s.run("yes\n", "tidy", "--older-than", "2"); code != 0 || takes() != before/2 || !strings.Contains(s.out, "of 1 runs") {
+	if code := s.run("yes\n", "tidy", "--older-than", "2"); code != 0 || takes() != before/2 || !strings.Contains(s.out, "3, of 1 run, 3.9 MB") {
 		t.Errorf("answered yes: %d, %d files of %d, %s", code, takes(), before, s.out)
 	}
 	s.must(0, "show", run.ID)
-	if !strings.Contains(s.out, "3 of its 3 recordings were tidied away: it cannot be computed again") {
+	if !strings.Contains(s.out, "tidied away: 3 of its 3 recordings; it cannot be computed again") {
 		t.Errorf("show says\n%.600s", s.out)
 	}
 	s.must(exitUnmeasured, "recompute", run.ID)
@@ -268,7 +268,7 @@ func TestTidyAsksAndRunsSaySo(t *testing.T) {
 		t.Errorf("said %s", s.err)
 	}
 	s.must(0, "verify")
-	if !strings.Contains(s.out, "3 takes were tidied away on purpose") {
+	if !strings.Contains(s.out, "tidied away on purpose: 3 takes") {
 		t.Errorf("verify says\n%s", s.out)
 	}
 	s.must(0, "export", "tin", "--out", filepath.Join(t.TempDir(), "x.bpa"))

@@ -12,6 +12,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"boardproof/analysis/verdict"
+	"boardproof/cmd/boardproof/internal/report"
 	"boardproof/db"
 )
 
@@ -199,7 +200,7 @@ func (a *app) planCheck() *cobra.Command {
 			if a.json {
 				return a.printJSON(map[string]any{"file": args[0], "name": p.Name, "steps": len(p.Steps), "limits": limits, "rule": p.Rule})
 			}
-			a.printf("%s: %q, %d steps, %d limits, rule %s\n", args[0], p.Name, len(p.Steps), limits, p.Rule)
+			a.printf("%s: %q, %s, %s, rule %s\n", args[0], p.Name, report.Count(len(p.Steps), "step"), report.Count(limits, "limit"), p.Rule)
 			return nil
 		},
 	}

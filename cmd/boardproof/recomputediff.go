@@ -152,8 +152,8 @@ func (a *app) printRecomputed(d recomputed, all bool) {
 	if d.Refusals {
 		a.wrapped("  ", "what is refused is not the same")
 	}
-	a.wrapped("  ", fmt.Sprintf("%d of %d readings and %d of %d curves are the same to the last digit",
-		d.Same, len(d.Readings), d.CurvesSame, d.CurvesSame+len(d.Curves)))
+	a.wrapped("  ", fmt.Sprintf("the same to the last digit: %d of %s, %d of %s",
+		d.Same, report.Count(len(d.Readings), "reading"), d.CurvesSame, report.Count(d.CurvesSame+len(d.Curves), "curve")))
 	if d.Kept == "" {
 		a.wrapped("  ", "nothing comes out otherwise, nothing was kept")
 		return

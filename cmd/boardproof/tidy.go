@@ -7,6 +7,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"boardproof/cmd/boardproof/internal/report"
 	"boardproof/db"
 )
 
@@ -90,7 +91,7 @@ func (a *app) printTidiable(t db.Tidying, years int) {
 		}
 	}
 	if years > 0 {
-		a.remark("recordings of runs older than %d years: %d of %d runs, %s\n", years, len(old), len(of), inBytes(sum(old)))
+		a.remark("recordings of runs older than %s: %d, of %s, %s\n", report.Count(years, "year"), len(old), report.Count(len(of), "run"), inBytes(sum(old)))
 	}
 	a.remark("recordings that no run names: %d, %s\n", len(t.Orphans), inBytes(sum(t.Orphans)))
 	a.remark("half-written files: %d, %s\n", len(t.Passing), inBytes(sum(t.Passing)))
@@ -109,7 +110,7 @@ func (a *app) confirm(ctx context.Context, question string) (bool, error) {
 func (a *app) sayTidied(s *db.Store, run db.Run) error {
 	n, err := s.TakesTidied(context.Background(), run)
 	if err == nil && n > 0 {
-		a.wrapped("", fmt.Sprintf("%d of its %d recordings were tidied away: it cannot be computed again", n, len(run.Takes)))
+		a.wrapped("", fmt.Sprintf("tidied away: %d of its %s; it cannot be computed again", n, report.Count(len(run.Takes), "recording")))
 	}
 	return err
 }

@@ -95,7 +95,7 @@ func (a *app) trend(ctx context.Context, s *db.Store, args []string, f trendFlag
 		a.printf("SIMULATED: no real board was measured\n\n")
 	}
 	if left > 0 {
-		a.printf("%d simulated runs are left aside\n\n", left)
+		a.printf("left aside: %s\n\n", report.Count(left, "simulated run"))
 	}
 	for i, x := range all {
 		if i > 0 {

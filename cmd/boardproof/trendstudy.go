@@ -20,7 +20,7 @@ func (x *series) study(severalBoards bool) {
 	}
 	t, err := change.FitTrend(x.points)
 	if t.Bounds > 0 {
-		x.say("%d bounds are left out of the line", t.Bounds)
+		x.say("left out of the line: %s", report.Count(t.Bounds, "bound"))
 	}
 	switch {
 	case errors.Is(err, change.ErrFewPoints):
@@ -53,7 +53,7 @@ func (x *series) blame(t change.Trend) {
 	bench, err := change.FitTrend(x.checks)
 	switch {
 	case err != nil:
-		x.say("whether the bench drifted too cannot be told: %d of its own checks go with these runs", len(x.checks))
+		x.say("whether the bench drifted too cannot be told: these runs have %s of its own", report.Count(len(x.checks), "check"))
 	case bench.Drifts && (bench.PerYear > 0) == (t.PerYear > 0):
 		x.say("the bench's own checks drift the same way in this time: %s. This may be the bench and not the board", report.TrendWords(bench, "dB"))
 	default:

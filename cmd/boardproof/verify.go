@@ -5,6 +5,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"boardproof/cmd/boardproof/internal/report"
 	"boardproof/db"
 )
 
@@ -48,13 +49,13 @@ func (a *app) printVerified(v db.Verified) {
 		}
 		a.wrapped("DAMAGED: ", line+": "+d.How)
 	}
-	a.wrapped("", fmt.Sprintf("looked through %d runs, %d profiles, %d hunts and %d takes (%s): %s",
-		v.Runs, v.Profiles, v.Hunts, v.Takes, inBytes(v.Bytes), damageWords(len(v.Damage))))
+	a.wrapped("", fmt.Sprintf("looked through %s, %s, %s and %s (%s): %s",
+		report.Count(v.Runs, "run"), report.Count(v.Profiles, "profile"), report.Count(v.Hunts, "hunt"), report.Count(v.Takes, "take"), inBytes(v.Bytes), damageWords(len(v.Damage))))
 	if v.Tidied > 0 {
-		a.printf("%d takes were tidied away on purpose\n", v.Tidied)
+		a.printf("tidied away on purpose: %s\n", report.Count(v.Tidied, "take"))
 	}
 	if v.Undigested > 0 {
-		a.wrapped("", fmt.Sprintf("%d runs and profiles were kept before digests were: whether they were changed cannot be told", v.Undigested))
+		a.wrapped("", fmt.Sprintf("runs and profiles kept before digests were, of which nobody can tell whether they were changed: %d", v.Undigested))
 	}
 }
 

@@ -34,7 +34,7 @@ func (s *Sitting) Recompute(ctx context.Context, plan verdict.Plan, takes []Kept
 			return nil, err
 		}
 		kept := &keptTakes{step: step, left: ofStep(takes, step.Name), reasons: reasons}
-		s.Operator.Say(fmt.Sprintf("step %s: %d takes", step.Name, len(kept.left)))
+		s.Operator.Say(fmt.Sprintf("step %s, takes: %d", step.Name, len(kept.left)))
 		c := &collected{sit: s, step: step, good: map[testsignals.Kind][]*Taken{}, kept: kept}
 		res, used, err := s.stepOf(ctx, c)
 		if err != nil {

@@ -33,9 +33,9 @@ func Compared(w io.Writer, c change.Comparison, opt CompareOptions) error {
 	lines = append(lines, harmonicLines(c.Rows)...)
 	lines = append(lines, unpairedLines(c.Unpaired)...)
 	lines = append(lines, "")
-	lines = append(lines, paragraph("", fmt.Sprintf("real: such a difference comes by chance, anywhere among the %d comparisons of a board that did not "+
+	lines = append(lines, paragraph("", fmt.Sprintf("real: such a difference comes by chance, anywhere among the %s of a board that did not "+
 		"change, in at most 1 of 20 boards (Holm). maybe: beyond scatter on its own, but 1 reading of 20 is by chance. "+
-		"Not in any ±: how the board's own plugs seat each time, temperature, and what the mains itself does to hum.", c.Tests))...)
+		"Not in any ±: how the board's own plugs seat each time, temperature, and what the mains itself does to hum.", Count(c.Tests, "comparison")))...)
 	if _, err := io.WriteString(w, strings.Join(lines, "\n")+"\n"); err != nil {
 		return fmt.Errorf("write comparison: %w", err)
 	}

@@ -138,7 +138,7 @@ func finitePoints(c analysis.Curve) (analysis.Curve, string) {
 	for _, s := range slices {
 		*s = pick(*s, keep)
 	}
-	return c, fmt.Sprintf("%d of %d points left out: not finite numbers", n-len(keep), n)
+	return c, fmt.Sprintf("%d of %s left out: not finite numbers", n-len(keep), Count(n, "point"))
 }
 
 func pick(s []float64, at []int) []float64 {

@@ -64,10 +64,11 @@ func TrendWords(t change.Trend, unit string) string {
 	if t.Drifts {
 		words = fmt.Sprintf("DRIFTS: %s (%s by chance)", slope, chanceWords(t.PDrift))
 	}
+	degrees := Count(t.DOF, "degree")
 	if t.Scattered {
-		return words + fmt.Sprintf("; the readings scatter more about the line than their uncertainties say (chi-square %.1f with %d degrees of freedom), and the ± was widened by as much", t.ChiSquare, t.DOF)
+		return words + fmt.Sprintf("; the readings scatter more about the line than their uncertainties say (chi-square %.1f with %s of freedom), and the ± was widened by as much", t.ChiSquare, degrees)
 	}
-	return words + fmt.Sprintf("; scatter about the line is as stated (chi-square %.1f with %d degrees of freedom)", t.ChiSquare, t.DOF)
+	return words + fmt.Sprintf("; scatter about the line is as stated (chi-square %.1f with %s of freedom)", t.ChiSquare, degrees)
 }
 
 // unitOf is that of a difference.

@@ -169,6 +169,14 @@ func refusalLines(all []analysis.Refusal) []string {
 	return lines
 }
 
+// Count is a number of things: "1 run", "3 runs".
+func Count(n int, one string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return fmt.Sprintf("%d %ss", n, one)
+}
+
 // oneLine makes text from elsewhere safe to print: names may hold line breaks
 // and terminal codes.
 func oneLine(s string) string {

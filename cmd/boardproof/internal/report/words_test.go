@@ -37,3 +37,11 @@ func TestWhat(t *testing.T) {
 		}
 	}
 }
+
+func TestCount(t *testing.T) {
+	for n, want := range map[int]string{0: "0 years", 1: "1 year", 2: "2 years"} {
+		if got := Count(n, "year"); got != want {
+			t.Errorf("%q, want %q", got, want)
+		}
+	}
+}

@@ -161,7 +161,7 @@ func maskWords(m verdict.Mask) string {
 	if len(m.Points) == 0 {
 		return "—"
 	}
-	return fmt.Sprintf("%d points, %s to %s", len(m.Points), hertz(m.Points[0].FrequencyHz), hertz(m.Points[len(m.Points)-1].FrequencyHz))
+	return fmt.Sprintf("%s, %s to %s", report.Count(len(m.Points), "point"), hertz(m.Points[0].FrequencyHz), hertz(m.Points[len(m.Points)-1].FrequencyHz))
 }
 
 func profileSection(p *calibration.Profile) section {

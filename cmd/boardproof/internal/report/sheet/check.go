@@ -4,6 +4,8 @@ import (
 	"bytes"
 	"fmt"
 	"strings"
+
+	"boardproof/cmd/boardproof/internal/report"
 )
 
 // Finding is what checking a copy came to.
@@ -60,7 +62,7 @@ func Check(file []byte, c Carried, s Source) (Checked, error) {
 	}
 	return Checked{OtherMaker, []string{
 		fmt.Sprintf("made by %s, this is %s", c.Maker, maker()),
-		fmt.Sprintf("its seal holds and the %d figures it carries agree with the store; the pages themselves could not be compared", len(c.Figures))}}, nil
+		fmt.Sprintf("its seal holds and %s that it carries: as in the store; the pages themselves could not be compared", report.Count(len(c.Figures), "figure"))}}, nil
 }
 
 // mostDifferences is how many are told.
@@ -73,7 +75,7 @@ func differences(have, want Carried) []string {
 		all = append(all, fmt.Sprintf("verdict: the file says %q, the store %q", have.Verdict, want.Verdict))
 	}
 	if len(have.Figures) != len(want.Figures) {
-		return append(all, fmt.Sprintf("the file carries %d figures, the store has %d", len(have.Figures), len(want.Figures)))
+		return append(all, fmt.Sprintf("the file carries %s, the store has %d", report.Count(len(have.Figures), "figure"), len(want.Figures)))
 	}
 	for i, w := range want.Figures {
 		if h := have.Figures[i]; h != w {
