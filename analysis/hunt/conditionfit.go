@@ -11,7 +11,20 @@ import (
 type gain struct{ db, share float64 }
 
 // gains are by kind: vanishes, same, other.
-var gains = [3][]gain{evenGains(-100, -12, 4), {{-0.6, 0.2}, {0, 0.6}, {0.6, 0.2}}, otherGains()}
+var gains = [3][]gain{goneGains(), {{-0.6, 0.2}, {0, 0.6}, {0.6, 0.2}}, otherGains()}
+
+// goneDB is as good as nothing left.
+const goneDB = -140.0
+
+// goneGains: half of what vanishes is gone for good, the rest falls by
+// anything.
+func goneGains() []gain {
+	out := evenGains(-100, -12, 4)
+	for i := range out {
+		out[i].share /= 2
+	}
+	return append(out, gain{goneDB, 0.5})
+}
 
 func evenGains(from, to, step float64) []gain {
 	var out []gain
@@ -44,7 +57,8 @@ const (
 	// linesCompared are as many of the strongest lines as take part.
 	linesCompared = 10
 	// sameDB and movedScatterDB are how alike lines of one cause move, where it
-	// stays and where it goes; toneScatterDB is a jittering tone's.
+	// stays and where it goes; toneScatterDB is how far a jittering
+	// tone strays from take to take.
 	sameDB         = 0.4
 	movedScatterDB = 1.5
 	toneScatterDB  = 1.5
@@ -63,7 +77,6 @@ type moved struct {
 	db, std float64
 	bound   bool
 	share   []float64
-	scatter float64
 }
 
 // combMoves compares the strongest lines of two spectra.
@@ -91,7 +104,7 @@ func combMoves(base, now *spectrum, share [][]float64) []moved {
 func toneMoves(base, now *spectrum, share [][]float64) []moved {
 	var out []moved
 	for i, t := range base.tones {
-		m := moved{scatter: toneScatterDB}
+		m := moved{}
 		k := indexTone(now.tones, t.FrequencyHz.Value)
 		level := math.Max(now.toneBound, 1e-12)
 		if k >= 0 {
@@ -99,7 +112,7 @@ func toneMoves(base, now *spectrum, share [][]float64) []moved {
 		}
 		m.bound = k < 0
 		m.db = 20 * math.Log10(level/t.RMS.Value)
-		m.std = 8.7 * t.RMS.Std / t.RMS.Value
+		m.std = math.Hypot(8.7*t.RMS.Std/t.RMS.Value, toneScatterDB)
 		if i >= linesCompared {
 			break
 		}
@@ -136,6 +149,10 @@ func likelihoodOf(moves []moved, two bool) kinds {
 					logs = append(logs, math.Log(g.share*h.share)+logMoves(moves, []float64{g.db, h.db}, two))
 				}
 			}
+			if !two && a == len(gains)-1 {
+				out[a][b] = logMean([]float64{logSum(logs), logEachItsOwnWay(moves)})
+				continue
+			}
 			out[a][b] = logSum(logs)
 		}
 	}
@@ -146,7 +163,7 @@ func likelihoodOf(moves []moved, two bool) kinds {
 // The lines of one cause move together, so that they are not witnesses each by
 // itself.
 func logMoves(moves []moved, db []float64, two bool) float64 {
-	sum := 0.0
+	with, without := 0.0, 0.0
 	n := 1
 	if two {
 		n = 2
@@ -159,17 +176,33 @@ func logMoves(moves []moved, db []float64, two bool) float64 {
 		m := &moves[i]
 		clutter := m.share[len(m.share)-1]
 		v, stays := m.likelihood(db[:n], power[:n], clutter)
-		// Clutter is an allowance: there may be as well none of it.
+		none := v
 		if stays > 0.1 && clutter < 0.5 {
-			none, _ := m.likelihood(db[:n], power[:n], 0)
-			v = (v + none) / 2
+			none, _ = m.likelihood(db[:n], power[:n], 0)
 		}
-		sum += math.Log(v)
+		with += math.Log(v)
+		without += math.Log(none)
 	}
-	if len(moves) > witnesses {
-		sum *= witnesses / float64(len(moves))
+	// Clutter is an allowance: there may be as well none of it.
+	return logMean([]float64{witnessed(with, len(moves)), witnessed(without, len(moves))})
+}
+
+// witnessed is the logarithm of the likelihood of n lines that move together.
+func witnessed(log float64, n int) float64 {
+	return log * math.Min(1, witnesses/math.Max(1, float64(n)))
+}
+
+// logEachItsOwnWay is how likely the lines moved so if each either stayed or
+// went, as those of two converters do where one is off.
+func logEachItsOwnWay(moves []moved) float64 {
+	sum := 0.0
+	for i := range moves {
+		m := &moves[i]
+		same, _ := m.likelihood([]float64{0}, []float64{1}, 0)
+		none, _ := m.likelihood([]float64{goneDB}, []float64{powerOf(goneDB)}, 0)
+		sum += math.Log((same + none) / 2)
 	}
-	return sum
+	return witnessed(sum, len(moves))
 }
 
 // likelihood is that of one line's move where each cause moves by a gain and
@@ -186,7 +219,7 @@ func (m *moved) likelihood(db, power []float64, clutter float64) (v, stays float
 		left := m.share[k] * power[k] / total
 		variance += uncertainShare(db[k], m.share[k], left, mean)
 		if left > 0.5 {
-			scatter := math.Max(sameDB+(movedScatterDB-sameDB)*math.Min(1, math.Abs(db[k])/2), m.scatter)
+			scatter := movedScatterDB * math.Min(1, math.Abs(db[k])/2)
 			variance += scatter * scatter
 		}
 	}

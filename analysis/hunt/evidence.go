@@ -69,11 +69,12 @@ func (b *bench) likelihoods(changes []Change) []observation {
 	fits := map[string]combFit{}
 	pattern := observation{text: b.patternWords(), log: map[string]float64{}}
 	if comb {
-		for _, c := range combCauses {
-			fits[c] = combFitOf(base, c)
+		for _, f := range b.fits {
+			if len(f.causes) == 1 {
+				fits[f.causes[0]] = f
+			}
 		}
-		odd := fitComb(base, []string{unexplained})
-		fits[HissOnly], fits[Bench] = odd, odd
+		fits[HissOnly], fits[Bench] = b.odd, b.odd
 		for c, f := range fits {
 			pattern.log[c] = f.logEvidence
 		}
@@ -122,7 +123,7 @@ func (b *bench) underCondition(cause string, moves []moved, c Condition) float64
 	k := likelihoodOf(moves, false)
 	var logs []float64
 	for _, p := range places(cause, b.board, b.output) {
-		logs = append(logs, math.Log(p.prior)+k.under(effectOf(cause, p, c), effect{0, 1, 0}, k.most()))
+		logs = append(logs, math.Log(p.prior)+k.under(effectOf(cause, p, c, b.output), effect{0, 1, 0}, k.most()))
 	}
 	return logSum(logs)
 }

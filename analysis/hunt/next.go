@@ -54,16 +54,16 @@ type outcomes [9]float64
 
 // foretold is what a world lets one expect of a condition. The weaker of two
 // causes matters where the stronger one goes: only if it goes too, all is gone.
-func (w *whole) foretold(c Condition) outcomes {
+func (w *whole) foretold(c Condition, weighed string) outcomes {
 	comb, tone := effect{0, 1, 0}, effect{0, 1, 0}
 	if w.comb > 0 {
-		comb = effectOf(w.causes[w.mainComb], w.places[w.mainComb], c)
+		comb = effectOf(w.causes[w.mainComb], w.places[w.mainComb], c, weighed)
 		if w.comb == 2 {
-			comb = together(comb, effectOf(w.causes[1-w.mainComb], w.places[1-w.mainComb], c))
+			comb = together(comb, effectOf(w.causes[1-w.mainComb], w.places[1-w.mainComb], c, weighed))
 		}
 	}
 	for k := w.comb; k < len(w.causes); k++ {
-		e := effectOf(w.causes[k], w.places[k], c)
+		e := effectOf(w.causes[k], w.places[k], c, weighed)
 		if k == w.comb {
 			tone = e
 		} else {
@@ -93,17 +93,17 @@ func (b *bench) proposals(worlds []whole) []Proposal {
 		if slices.ContainsFunc(b.spectra, func(s spectrum) bool { return s.condition == c }) {
 			continue
 		}
-		out = append(out, Proposal{c, information(worlds, c), telling(worlds, c)})
+		out = append(out, Proposal{c, information(worlds, c, b.output), telling(worlds, c, b.output)})
 	}
 	slices.SortStableFunc(out, func(a, b Proposal) int { return cmp.Compare(b.Bits, a.Bits) })
 	return out
 }
 
-func information(worlds []whole, c Condition) float64 {
+func information(worlds []whole, c Condition, weighed string) float64 {
 	var mean outcomes
 	within := 0.0
 	for i := range worlds {
-		seen := worlds[i].foretold(c)
+		seen := worlds[i].foretold(c, weighed)
 		for k, p := range seen {
 			mean[k] += worlds[i].weight * p
 		}
@@ -124,7 +124,7 @@ func (o outcomes) entropy() float64 {
 
 // telling says which likely cause would go under a condition, and which would
 // stay.
-func telling(worlds []whole, c Condition) string {
+func telling(worlds []whole, c Condition, weighed string) string {
 	type chance struct {
 		cause        string
 		weight, gone float64
@@ -137,7 +137,7 @@ func telling(worlds []whole, c Condition) string {
 			chances = append(chances, chance{cause: w.causes[w.main]})
 		}
 		chances[k].weight += w.weight
-		e := effectOf(w.causes[w.main], w.places[w.main], c)
+		e := effectOf(w.causes[w.main], w.places[w.main], c, weighed)
 		chances[k].gone += w.weight * (1 - e.same)
 	}
 	goes, stays, goesBy, staysBy := "", "", 0.0, 0.0

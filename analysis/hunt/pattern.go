@@ -72,7 +72,9 @@ func newTemplates(cause string, shapes []shape) []template {
 		}
 	case Ripple:
 		for _, power := range []float64{0.3, 0.7, 1, 1.4, 2} {
-			out = append(out, newTemplate(func(n int) (float64, float64) { return rectified(n, power) }))
+			for _, odd := range []float64{-45, -25, 0} {
+				out = append(out, newTemplate(func(n int) (float64, float64) { return rectified(n, power, odd) }))
+			}
 		}
 	case Dimmer:
 		for _, deg := range []float64{30, 60, 90, 120, 150} {
@@ -155,13 +157,14 @@ func voltage(n int, severityDB float64) (db, spread float64) {
 // rectified is what a full-wave rectifier leaves on its reservoir: lines at
 // twice the mains and all multiples of that, falling as a power of their number:
 // 1 for a sawtooth, 2 where the rectifier conducts long, less where a regulator
-// lets more through the higher the frequency. Odd lines come from diodes that
-// are not alike.
-func rectified(n int, power float64) (db, spread float64) {
+// lets more through the higher the frequency. Odd lines come from halves that
+// are not alike; at an oddDB of 0 only every other one fills the reservoir.
+func rectified(n int, power, oddDB float64) (db, spread float64) {
+	db = -20 * power * math.Log10(float64(n)/2)
 	if n%2 == 1 {
-		return -45, 10
+		return db + oddDB, 8
 	}
-	return -20 * power * math.Log10(float64(n)/2), 4
+	return db, 4
 }
 
 // phaseCut is a sine that is off from each zero crossing to an angle: odd

@@ -72,6 +72,20 @@ func fitComb(s *spectrum, causes []string) combFit {
 	return best
 }
 
+// atLeast is f with an evidence of at least log. If a single cause is there
+// although its pattern is not, the comb is what it brings all the same, as odd
+// explains it.
+func (f combFit) atLeast(log float64, odd combFit) combFit {
+	if f.logEvidence >= log {
+		return f
+	}
+	f.logEvidence = log
+	if len(f.causes) == 1 {
+		f.share, f.levelDB = odd.share, odd.levelDB
+	}
+	return f
+}
+
 func levelsFrom(top, step float64) []float64 {
 	var out []float64
 	for l := top + levelOverDB; l >= top-levelReachDB; l -= step {

@@ -27,6 +27,9 @@ type line struct {
 type spectrum struct {
 	condition Condition
 	takes     int
+	// combHz is the frequency of the mains comb, 0 where none was found; mainsHz
+	// is that of the mains, which another output may know; 0 where none does.
+	combHz, mainsHz float64
 	// lines go with numbers.
 	lines []line
 	tones []Tone
@@ -63,15 +66,37 @@ func spectraOf(readings []Reading, output string) []spectrum {
 				s.add(r)
 			}
 		}
+		if s.mainsHz == 0 {
+			s.mainsHz = mainsOf(readings, c)
+		}
+		s.regroup()
+		if len(out) > 0 {
+			s.as(&out[0])
+		}
 		out = append(out, s)
 	}
 	return out
+}
+
+// mainsOf is the frequency of the mains under a condition, at whatever output
+// it was found; 0 where it was not.
+func mainsOf(readings []Reading, c Condition) float64 {
+	for _, r := range readings {
+		if r.Condition == c && r.Reason == "" && r.MainsHz.Value > 0 {
+			return r.MainsHz.Value
+		}
+	}
+	return 0
 }
 
 func (s *spectrum) add(r Reading) {
 	s.takes++
 	s.moves = math.Max(s.moves, r.HumMovesDB)
 	s.toneBound, s.lengthS = r.ToneBoundV, r.LengthS
+	if s.mainsHz == 0 {
+		s.mainsHz = r.MainsHz.Value
+		s.combHz = r.MainsHz.Value
+	}
 	lines := linesOf(r)
 	for _, h := range r.Harmonics {
 		s.floorLines = s.floorLines || h.FloorLimited
@@ -204,9 +229,5 @@ func (s *spectrum) comb() float64 {
 
 // strength is what is weighed there, in volts.
 func (s *spectrum) strength() float64 {
-	v := s.comb()
-	for _, t := range s.tones {
-		v = math.Hypot(v, t.RMS.Value)
-	}
-	return v
+	return math.Hypot(s.comb(), rmsOf(s.tones))
 }

@@ -21,6 +21,7 @@ const (
 type toneFit struct {
 	causes      []string
 	logEvidence float64
+	logPrior    float64
 	share       [][]float64
 }
 
@@ -79,7 +80,7 @@ func toneDensity(cause string, s *spectrum, i int) float64 {
 		}
 		return widths(0.45) * d
 	case Beat:
-		d := 0.7*between(hz, 40, 5000) + 0.3*between(hz, 40, audioHz)
+		d := 0.45*between(hz, 40, 5000) + 0.3*between(hz, 1500, audioHz) + 0.25*between(hz, 40, audioHz)
 		if n := float64(len(s.tones)); isDifference(s, i) {
 			d += 0.6 / (n * (n - 1) / 2) / (4 * differHz)
 		}

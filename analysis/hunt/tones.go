@@ -9,9 +9,10 @@ import (
 )
 
 // Lines as near to each other as smearHz or smearShare of their frequency are
-// the smear of one that is not steady; common practice, no source.
+// the smear of one that is not steady: the skirts of a line as wide as 1 Hz
+// stand out of the noise for some tens of hertz; common practice, no source.
 const (
-	smearHz    = 3.0
+	smearHz    = 20.0
 	smearShare = 1e-3
 )
 
@@ -19,6 +20,7 @@ const (
 func tonesOf(s *analysis.Silence, bench analysis.BenchInput) []Tone {
 	lines := slices.Clone(s.Tones)
 	slices.SortFunc(lines, func(a, b analysis.Tone) int { return cmp.Compare(a.FrequencyHz.Value, b.FrequencyHz.Value) })
+	lines = slices.DeleteFunc(lines, func(t analysis.Tone) bool { return isResidue(s, t) })
 	var out []Tone
 	for len(lines) > 0 {
 		n := 1
@@ -30,6 +32,36 @@ func tonesOf(s *analysis.Silence, bench analysis.BenchInput) []Tone {
 	}
 	slices.SortStableFunc(out, func(a, b Tone) int { return cmp.Compare(b.RMS.Value, a.RMS.Value) })
 	return out
+}
+
+// residueDB under a line of the comb and within one resolution of it, a tone is
+// what the fit of the comb left of that line; common practice, no source.
+const residueDB = 30.0
+
+func isResidue(s *analysis.Silence, t analysis.Tone) bool {
+	rms, offHz := besideHarmonic(s, t)
+	return offHz < 1/s.LengthS && t.RMS.Value < rms*math.Pow(10, -residueDB/20)
+}
+
+// nearComb says whether a stronger line of the comb shares the bins of the
+// averaged spectrum with a tone, which then says nothing of the tone.
+func nearComb(s *analysis.Silence, t analysis.Tone) bool {
+	rms, offHz := besideHarmonic(s, t)
+	f := s.Density.FrequencyHz
+	return len(f) > 1 && offHz < 4*(f[1]-f[0]) && rms > t.RMS.Value
+}
+
+// besideHarmonic is the level of the harmonic of the mains that is nearest to a
+// tone and how far off it is; 0 and infinity where there is none.
+func besideHarmonic(s *analysis.Silence, t analysis.Tone) (rms, offHz float64) {
+	if !s.Mains.Found {
+		return 0, math.Inf(1)
+	}
+	n := int(math.Round(t.FrequencyHz.Value / s.Mains.FrequencyHz.Value))
+	if n < 1 || n > len(s.Harmonics) || s.Harmonics[n-1].UpperBound {
+		return 0, math.Inf(1)
+	}
+	return s.Harmonics[n-1].RMS.Value, math.Abs(t.FrequencyHz.Value - float64(n)*s.Mains.FrequencyHz.Value)
 }
 
 // toneOf is one tone of all lines of a smear. A line that is not steady has
@@ -51,7 +83,7 @@ func toneOf(s *analysis.Silence, bench analysis.BenchInput, lines []analysis.Ton
 		whole.FrequencyHz.Value = hz / power
 		whole.RMS = analysis.Estimate{Value: math.Sqrt(power), Std: math.Sqrt(variance / power / 4)}
 	}
-	if seen, ok := inSpectrum(s, whole.FrequencyHz.Value); ok && seen.Value > 1.2*whole.RMS.Value {
+	if seen, ok := inSpectrum(s, whole.FrequencyHz.Value); ok && !nearComb(s, whole) && seen.Value > 1.2*whole.RMS.Value {
 		whole.RMS = seen
 	}
 	width := lines[len(lines)-1].FrequencyHz.Value - lines[0].FrequencyHz.Value

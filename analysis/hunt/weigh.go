@@ -116,6 +116,9 @@ func newBench(board Board, readings []Reading) *bench {
 	if read > 1 && best.base().comb() > 0 {
 		best.apartDB = math.Max(0, 20*math.Log10(best.base().comb()/math.Max(others, 1e-12)))
 	}
+	if best != nil {
+		best.fitCombs()
+	}
 	return best
 }
 
@@ -180,6 +183,7 @@ func (b *bench) quiet() string {
 
 func (b *bench) scores(worlds []whole) []Weighed {
 	out := make([]Weighed, len(Causes()))
+	known := 0.0
 	for i, c := range Causes() {
 		out[i].Cause = c
 		where := map[place]float64{}
@@ -194,11 +198,14 @@ func (b *bench) scores(worlds []whole) []Weighed {
 				where[p] += w.weight
 				if w.main == k {
 					out[i].Score += w.weight
+					known += w.weight
 				}
 			}
 		}
 		out[i].locate(where, b.output)
-		share := unforeseen / float64(len(out))
+	}
+	share := (unforeseen + (1-unforeseen)*(1-known)) / float64(len(out))
+	for i := range out {
 		out[i].Score = (1-unforeseen)*out[i].Score + share
 		out[i].Present = math.Min((1-unforeseen)*out[i].Present+share, 1)
 	}

@@ -22,6 +22,9 @@ type bench struct {
 	board   Board
 	output  string
 	spectra []spectrum
+	// fits are how the comb is explained by one cause or two, and odd by none.
+	fits []combFit
+	odd  combFit
 	// apartDB is how far the hum as found is under this at the next output, -1
 	// where there is no other.
 	apartDB float64
@@ -56,35 +59,49 @@ func (b *bench) combWorlds() []world {
 	if log, ok := byChance(base); ok {
 		out = append(out, world{log: log})
 	}
-	var fits []combFit
-	best := math.Inf(-1)
-	add := func(f combFit, p float64) {
-		f.logPrior = math.Log(p/rangeDB) + b.logOutputs(f)
-		best = math.Max(best, f.logEvidence)
-		fits = append(fits, f)
-	}
-	for i, c := range combCauses {
-		add(combFitOf(base, c), prior[c])
-		for _, d := range combCauses[i+1:] {
-			add(combFitOf(base, c, d), prior[c]*prior[d])
-		}
-	}
-	for _, f := range fits {
-		if f.logEvidence > best-hopeless {
-			out = append(out, b.worldsOf(f, f.logPrior)...)
-		}
+	for _, f := range b.fits {
+		out = append(out, b.worldsOf(f, f.logPrior)...)
 	}
 	weak := 20 * math.Log10(base.strength()/math.Max(base.hiss.RMS.Value, 1e-12))
-	odd := fitComb(base, []string{unexplained})
 	for _, c := range []string{HissOnly, Bench} {
 		p := prior[c] * normal(math.Max(weak, weaklyDB), weaklyDB, weaklySpread)
 		if c == Bench && b.board.Profile {
 			p *= 0.1 // its own is taken off already
 		}
+		odd := b.odd
 		odd.causes = []string{c}
 		out = append(out, b.worldsOf(odd, math.Log(p))...)
 	}
 	return out
+}
+
+// fitCombs explains the comb by each cause and each two of them, those left out
+// that are hopeless.
+func (b *bench) fitCombs() {
+	base := b.base()
+	if base.visible() == 0 {
+		return
+	}
+	var fits []combFit
+	best := math.Inf(-1)
+	add := func(p float64, causes ...string) {
+		f := combFitOf(base, causes...)
+		f.logPrior = math.Log(p/rangeDB) + b.logOutputs(f)
+		best = math.Max(best, f.logEvidence)
+		fits = append(fits, f)
+	}
+	for i, c := range combCauses {
+		add(prior[c], c)
+		for _, d := range combCauses[i+1:] {
+			add(prior[c]*prior[d], c, d)
+		}
+	}
+	b.odd = fitComb(base, []string{unexplained})
+	for _, f := range fits {
+		if f.logEvidence > best-hopeless || len(f.causes) == 1 {
+			b.fits = append(b.fits, f.atLeast(best-patternSays, b.odd))
+		}
+	}
 }
 
 // aparts are the chances that the hum is within 3 dB at another output, 3 to 10
@@ -114,8 +131,13 @@ func (b *bench) logOutputs(f combFit) float64 {
 	return math.Log(otherAparts[at])
 }
 
-// hopeless is how much worse than the best a pattern must be explained, as a
-// logarithm, for conditions not to be asked: they could not make up for it.
+// patternSays is the most that the pattern as found says for one cause over
+// another, as a logarithm: no two houses are alike, and what no template
+// foretells is not impossible. What is done at the bench must say the rest.
+var patternSays = math.Log(30)
+
+// hopeless is how much worse than the best a pattern must be explained by two
+// causes, as a logarithm, for conditions not to be asked: they could not make up for it.
 const hopeless = 30
 
 // Noise alone shows a line now and then: one in 3000, at combLevel of package
@@ -199,9 +221,9 @@ func (b *bench) placed(causes []string, volts []float64, seen []kinds, log float
 				c := b.spectra[i+1].condition
 				other := effect{0, 1, 0}
 				if len(causes) == 2 {
-					other = effectOf(causes[1], q, c)
+					other = effectOf(causes[1], q, c, b.output)
 				}
-				w.log += seen[i].under(effectOf(causes[0], p, c), other, most[i])
+				w.log += seen[i].under(effectOf(causes[0], p, c, b.output), other, most[i])
 			}
 			out = append(out, w)
 		}
@@ -216,24 +238,68 @@ func (b *bench) toneWorlds() []world {
 	if len(base.tones) == 0 {
 		return []world{{}}
 	}
-	strays := fitTones(base, nil)
-	out := []world{{log: strays.logEvidence + math.Log(0.3)}}
+	out := b.strayWorlds()
+	var fits []toneFit
+	best := map[bool]float64{true: math.Inf(-1), false: math.Inf(-1)}
+	add := func(p float64, causes ...string) {
+		f := fitTones(base, causes)
+		f.logPrior = math.Log(p)
+		best[f.clocked()] = math.Max(best[f.clocked()], f.logEvidence)
+		fits = append(fits, f)
+	}
 	for i, c := range toneCauses {
-		out = append(out, b.toneWorldsOf([]string{c}, prior[c])...)
+		add(prior[c], c)
 		for _, d := range toneCauses[i+1:] {
-			out = append(out, b.toneWorldsOf([]string{c, d}, prior[c]*prior[d])...)
+			add(prior[c]*prior[d], c, d)
 		}
 	}
-	for i := range b.spectra[1:] {
-		// No cause has a share in a stray, and nothing that is done moves it.
-		share := [][]float64{make([]float64, len(base.tones)), strays.share[0]}
-		out[0].log += logMoves(toneMoves(base, &b.spectra[i+1], share), []float64{0, 0}, false)
+	for _, f := range fits {
+		f.logEvidence = math.Max(f.logEvidence, best[f.clocked()]-patternSays)
+		out = append(out, b.toneWorldsOf(f)...)
 	}
 	return out
 }
 
-func (b *bench) toneWorldsOf(causes []string, prior float64) []world {
-	f := fitTones(b.base(), causes)
+// clocked: the frequencies of a clock are known to a hair, and say by
+// themselves that it is one.
+func (f *toneFit) clocked() bool { return slices.Contains(f.causes, USB) }
+
+// strayShare is the weight of tones that no cause brings and that nothing that
+// is done moves, where they are weak, and unknownShare of those of any level
+// that do as they like.
+const strayShare, unknownShare = 0.3, 0.02
+
+// strayWorlds are those in which none of the causes brings the tones.
+func (b *bench) strayWorlds() []world {
+	base := b.base()
+	f := fitTones(base, nil)
+	weak := 20 * math.Log10(rmsOf(base.tones)/math.Max(base.hiss.RMS.Value, 1e-12))
+	unmoved := world{log: f.logEvidence + math.Log(strayShare) +
+		math.Log(math.Min(1, rangeDB*normal(math.Max(weak, weaklyDB), weaklyDB, weaklySpread)))}
+	unknown := world{
+		causes: []string{unexplained}, places: []place{{}}, volts: []float64{rmsOf(base.tones)},
+		log: f.logEvidence + math.Log(unknownShare),
+	}
+	none := [][]float64{make([]float64, len(base.tones)), f.share[0]}
+	all := [][]float64{f.share[0], make([]float64, len(base.tones))}
+	for i := range b.spectra[1:] {
+		unmoved.log += logMoves(toneMoves(base, &b.spectra[i+1], none), []float64{0, 0}, false)
+		k := likelihoodOf(toneMoves(base, &b.spectra[i+1], all), false)
+		unknown.log += k.under(anything, effect{0, 1, 0}, k.most())
+	}
+	return []world{unmoved, unknown}
+}
+
+func rmsOf(tones []Tone) float64 {
+	v := 0.0
+	for _, t := range tones {
+		v = math.Hypot(v, t.RMS.Value)
+	}
+	return v
+}
+
+func (b *bench) toneWorldsOf(f toneFit) []world {
+	causes := f.causes
 	var seen []kinds
 	for i := range b.spectra[1:] {
 		seen = append(seen, likelihoodOf(toneMoves(b.base(), &b.spectra[i+1], f.share), len(causes) == 2))
@@ -245,7 +311,7 @@ func (b *bench) toneWorldsOf(causes []string, prior float64) []world {
 		}
 		volts[k] = math.Sqrt(volts[k])
 	}
-	return b.placed(causes, volts, seen, f.logEvidence+math.Log(prior))
+	return b.placed(causes, volts, seen, f.logEvidence+f.logPrior)
 }
 
 // normalised makes weights of logarithms, the heaviest first, and leaves out

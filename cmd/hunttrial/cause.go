@@ -222,10 +222,11 @@ func (d draw) current() []simboard.Harmonic {
 }
 
 // voltage draws those of a mains voltage, within what EN 50160 allows (3rd
-// 5 %, 5th 6 %, 7th 5 %; from memory).
+// 5 %, 5th 6 %, 7th 5 %; from memory). Like a current's, its lines do not end
+// within what is heard.
 func (d draw) voltage() []simboard.Harmonic {
 	lines := []simboard.Harmonic{{N: 1, VoltsRMS: 1}}
-	for n := 3; n <= 39; n += 2 {
+	for n := 3; n <= 199; n += 2 {
 		v := d.log(0.002, 0.05)
 		if n > 7 {
 			v *= math.Pow(7/float64(n), 1.5) * 0.5

@@ -74,6 +74,11 @@ func drawBoard(rng *rand.Rand, bench simboard.Config, names []string, aboveDB fl
 	return b, err
 }
 
+// benchHums says whether an input of the interface has lines of its own.
+func benchHums(bench simboard.Config) bool {
+	return slices.ContainsFunc(bench.Interface.Inputs, func(in simboard.Input) bool { return len(in.Hum) > 0 || len(in.Tones) > 0 })
+}
+
 // add puts a cause on the board at a level over the hiss, found while the
 // others are 120 dB lower.
 func (b *board) add(d draw, name string, aboveDB float64) error {

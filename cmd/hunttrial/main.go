@@ -169,5 +169,5 @@ func (p plan) one(ctx context.Context, rng *rand.Rand, bench *randombench.Bench,
 	if err != nil {
 		return nil, err
 	}
-	return &outcome{causes: b.causes, aboveDB: b.aboveDB, conditions: n, weighing: w}, nil
+	return &outcome{causes: b.causes, aboveDB: b.aboveDB, benchHums: benchHums(bench.Config), conditions: n, weighing: w}, nil
 }

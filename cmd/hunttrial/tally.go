@@ -13,14 +13,20 @@ type outcome struct {
 	// causes are the true ones, the strongest first; none is nothing but hiss.
 	causes  []cause
 	aboveDB float64
+	// benchHums: the interface brings lines of its own.
+	benchHums bool
 	// conditions were recorded, as found included.
 	conditions int
 	weighing   hunt.Weighing
 }
 
-// truth lists the names that are right to name.
+// truth lists the names that are right to name, that of the strongest cause
+// first. Where no board hums, what is seen may be the bench's.
 func (o *outcome) truth() []string {
-	if len(o.causes) == 0 {
+	switch {
+	case len(o.causes) == 0 && o.benchHums:
+		return []string{hunt.HissOnly, hunt.Bench}
+	case len(o.causes) == 0:
 		return []string{hunt.HissOnly}
 	}
 	var names []string
@@ -39,10 +45,14 @@ func (o *outcome) isTrue(cause string) bool {
 	return false
 }
 
+// right: a true cause comes first.
 func (o *outcome) right() bool { return o.isTrue(o.weighing.Causes[0].Cause) }
 
 // inTwo says whether the strongest true cause is among the first two.
 func (o *outcome) inTwo() bool {
+	if len(o.causes) == 0 {
+		return o.isTrue(o.weighing.Causes[0].Cause) || o.isTrue(o.weighing.Causes[1].Cause)
+	}
 	main := o.truth()[0]
 	return o.weighing.Causes[0].Cause == main || o.weighing.Causes[1].Cause == main
 }
