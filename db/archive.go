@@ -189,6 +189,9 @@ func (s *Store) life(ctx context.Context, boardID int64) (*life, error) {
 	if err := l.add(record{Type: "board"}, b, "id"); err != nil {
 		return nil, err
 	}
+	if err := checkRows(ctx, s.db, boardID); err != nil {
+		return nil, err
+	}
 	runs, err := s.wholeRuns(ctx, boardID)
 	if err != nil {
 		return nil, err
@@ -265,10 +268,10 @@ func (l *life) addBenches(ctx context.Context, s *Store, runs []Run) error {
 	return nil
 }
 
-type keptProfile struct{ id, origin, body string }
+type keptProfile struct{ id, origin, body, digest string }
 
 func scanKeptProfile(row scanner) (p keptProfile, err error) {
-	err = row.Scan(&p.id, &p.origin, &p.body)
+	err = row.Scan(&p.id, &p.origin, &p.body, &p.digest)
 	return p, err
 }
 
@@ -298,7 +301,11 @@ func (s *Store) profileRecord(ctx context.Context, id string) (record, error) {
 	if err != nil {
 		return record{}, fmt.Errorf("profile %s: %w", id, err)
 	}
-	return record{Type: "profile", ID: cmp.Or(p.origin, p.id), Digest: hexSHA(text), Body: text}, nil
+	r := record{Type: "profile", ID: cmp.Or(p.origin, p.id), Digest: hexSHA(text), Body: text}
+	if p.digest != "" && r.Digest != p.digest {
+		return record{}, ofKind(ErrChanged, "profile %s is not as it was kept (%s): put back a copy of the store", id, changedWords(r.Digest, p.digest))
+	}
+	return r, nil
 }
 
 // addSorted adds each of all once that is not there, by digest and name.

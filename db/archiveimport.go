@@ -305,9 +305,12 @@ func (im *importing) keepPlans(ctx context.Context, tx *sql.Tx) error {
 }
 
 func (im *importing) addPlan(ctx context.Context, tx *sql.Tx, version int, text, created string) (Plan, error) {
-	p := Plan{BoardID: im.done.Board.ID, Version: version, Text: text}
-	err := tx.QueryRowContext(ctx, sqlAddPlan, p.BoardID, version, text, created).Scan(&p.ID)
+	at, err := parseTime(created)
 	if err != nil {
+		return Plan{}, err
+	}
+	p := Plan{BoardID: im.done.Board.ID, Version: version, Text: text, Created: at}
+	if err := p.insert(ctx, tx); err != nil {
 		return Plan{}, fmt.Errorf("version %d of the plan: %w", version, err)
 	}
 	return p, nil

@@ -140,20 +140,9 @@ func (im *importing) hasHunt(ctx context.Context, tx *sql.Tx, r record) (bool, e
 	if err != nil || len(known) > 0 {
 		return true, err
 	}
-	h, err := scanHunt(tx.QueryRowContext(ctx, sqlHunt, r.ID))
-	if errors.Is(err, sql.ErrNoRows) {
+	if _, err := scanHunt(tx.QueryRowContext(ctx, sqlHunt, r.ID)); errors.Is(err, sql.ErrNoRows) {
 		return false, nil
 	}
-	if err == nil {
-		h.Conditions, err = collect(ctx, tx, scanJSON[HuntCondition], sqlHuntConditions, h.ID)
-	}
-	profile := ""
-	if err == nil && h.ProfileID != "" {
-		profile, err = keptProfileDigest(ctx, tx, h.ProfileID)
-	}
-	if err != nil {
-		return false, err
-	}
-	text, err := huntText(h, profile)
-	return hexSHA(text) == r.Digest, err
+	now, err := huntDigestNow(ctx, tx, r.ID)
+	return now == r.Digest, err
 }

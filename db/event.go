@@ -114,8 +114,12 @@ func insertEvent(ctx context.Context, tx *sql.Tx, e *Event) (err error) {
 	if err != nil {
 		return err
 	}
+	digest, err := e.digest(ctx, tx)
+	if err != nil {
+		return err
+	}
 	_, err = tx.ExecContext(ctx, sqlAddEvent, e.ID, e.UID, e.BoardID, string(e.Kind), timeText(e.Happened), timeText(e.Kept),
-		e.Who, e.Text, orNull(e.RunID), orNull(e.Corrects), string(body))
+		e.Who, e.Text, orNull(e.RunID), orNull(e.Corrects), string(body), digest)
 	return err
 }
 

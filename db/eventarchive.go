@@ -27,6 +27,29 @@ type eventBody struct {
 	EventDetail
 }
 
+// body is e without the ids of its store.
+func (e Event) body(ctx context.Context, q querier) (eventBody, error) {
+	b := eventBody{Kind: e.Kind, Happened: e.Happened, Kept: e.Kept, Who: e.Who, Text: e.Text, EventDetail: e.EventDetail}
+	if e.RunID != "" {
+		r, err := scanRun(q.QueryRowContext(ctx, sqlRun, e.RunID))
+		if err != nil {
+			return b, fmt.Errorf("the run that it names: %w", err)
+		}
+		b.RunOrigin = r.origin()
+		if b.RunDigest, err = keptRunDigest(ctx, q, e.RunID); err != nil {
+			return b, err
+		}
+	}
+	if e.Corrects != "" {
+		old, err := scanEvent(q.QueryRowContext(ctx, sqlEvent, e.Corrects))
+		if err != nil {
+			return b, fmt.Errorf("the event that it corrects: %w", err)
+		}
+		b.Corrects = old.UID
+	}
+	return b, nil
+}
+
 // gatherEvents adds the events, in the order in which they were written down,
 // so that what is corrected comes first.
 func gatherEvents(ctx context.Context, s *Store, l *life) error {
@@ -34,21 +57,13 @@ func gatherEvents(ctx context.Context, s *Store, l *life) error {
 	if err != nil {
 		return err
 	}
-	uids := map[string]string{"": ""}
-	for _, e := range events {
-		uids[e.ID] = e.UID
-	}
 	slices.SortFunc(events, func(a, b Event) int {
 		return cmp.Or(a.Kept.Compare(b.Kept), cmp.Compare(len(a.Corrects), len(b.Corrects)), cmp.Compare(a.UID, b.UID))
 	})
 	for _, e := range events {
-		b := eventBody{Kind: e.Kind, Happened: e.Happened, Kept: e.Kept, Who: e.Who, Text: e.Text, Corrects: uids[e.Corrects], EventDetail: e.EventDetail}
-		if e.RunID != "" {
-			r, err := s.FindRun(ctx, e.RunID)
-			if err != nil {
-				return err
-			}
-			b.RunOrigin, b.RunDigest = r.origin(), r.orDigest()
+		b, err := e.body(ctx, s.db)
+		if err != nil {
+			return err
 		}
 		if err := l.add(record{Type: "event", ID: e.UID}, b); err != nil {
 			return err

@@ -117,8 +117,12 @@ func (h Hunt) insert(ctx context.Context, tx *sql.Tx) error {
 		}
 		texts = append(texts, string(text))
 	}
-	_, err := tx.ExecContext(ctx, sqlAddHunt, h.ID, h.BoardID, texts[0], h.Name, h.Search, h.Bench, orNull(h.ProfileID),
-		h.Simulated, h.Unfinished, h.Operator, timeText(h.Started), timeText(h.Finished), h.MethodVersion, texts[1], texts[2], h.Notes)
+	digest, err := h.digest(ctx, tx)
+	if err != nil {
+		return err
+	}
+	_, err = tx.ExecContext(ctx, sqlAddHunt, h.ID, h.BoardID, texts[0], h.Name, h.Search, h.Bench, orNull(h.ProfileID),
+		h.Simulated, h.Unfinished, h.Operator, timeText(h.Started), timeText(h.Finished), h.MethodVersion, texts[1], texts[2], h.Notes, digest)
 	if err != nil {
 		return fmt.Errorf("writing its own row: %w", err)
 	}

@@ -130,7 +130,11 @@ func TestHuntsComeInBetween(t *testing.T) {
 	s := newStore(t)
 	path := s.path
 	for _, drop := range []string{"DROP TABLE hunts", "DROP TABLE hunt_conditions",
-		"DELETE FROM goose_db_version WHERE version_id = 3", "INSERT INTO goose_db_version (version_id, is_applied) SELECT max(version_id), 1 FROM goose_db_version"} {
+		"DROP INDEX events_undigested", "DROP INDEX plans_undigested", "DROP TRIGGER events_no_update", "DROP TRIGGER plans_no_update",
+		"ALTER TABLE events DROP COLUMN digest", "ALTER TABLE plans DROP COLUMN digest",
+		"CREATE TRIGGER events_no_update BEFORE UPDATE ON events BEGIN SELECT 1; END",
+		"CREATE TRIGGER plans_no_update BEFORE UPDATE ON plans BEGIN SELECT 1; END",
+		"DELETE FROM goose_db_version WHERE version_id IN (3, 6)", "INSERT INTO goose_db_version (version_id, is_applied) SELECT max(version_id), 1 FROM goose_db_version"} {
 		if err := alter(t, s, drop); err != nil {
 			t.Fatal(err)
 		}

@@ -45,12 +45,21 @@ func (s *Store) SavePlan(ctx context.Context, boardID int64, text []byte) (Plan,
 			return err
 		}
 		p.Version = last.Version + 1
-		return tx.QueryRowContext(ctx, sqlAddPlan, boardID, p.Version, p.Text, timeText(p.Created)).Scan(&p.ID)
+		return p.insert(ctx, tx)
 	})
 	if err != nil {
 		return Plan{}, err
 	}
 	return p, nil
+}
+
+// insert writes p and fills in its id.
+func (p *Plan) insert(ctx context.Context, tx *sql.Tx) error {
+	digest, err := p.digest(ctx, tx)
+	if err != nil {
+		return err
+	}
+	return tx.QueryRowContext(ctx, sqlAddPlan, p.BoardID, p.Version, p.Text, timeText(p.Created), digest).Scan(&p.ID)
 }
 
 // LatestPlan returns the newest version of a board's plan. The error may be a

@@ -37,7 +37,7 @@ const (
 	sqlProfileDigest = `SELECT digest FROM profiles WHERE id = $1`
 	sqlProfileIsSim  = `SELECT simulated FROM profiles WHERE id = $1`
 
-	sqlAddPlan     = `INSERT INTO plans (board_id, version, text, created) VALUES ($1, $2, $3, $4) RETURNING id`
+	sqlAddPlan     = `INSERT INTO plans (board_id, version, text, created, digest) VALUES ($1, $2, $3, $4, $5) RETURNING id`
 	sqlPlanColumns = `SELECT id, board_id, version, text, created FROM plans`
 	sqlPlan        = sqlPlanColumns + ` WHERE id = $1`
 	sqlLatestPlan  = sqlPlanColumns + ` WHERE board_id = $1 ORDER BY version DESC LIMIT 1`
@@ -73,8 +73,8 @@ const (
 
 	sqlLastHuntOfDay = `SELECT id FROM hunts WHERE id >= $1 AND id < $2 ORDER BY length(id) DESC, id DESC LIMIT 1`
 	sqlAddHunt       = `INSERT INTO hunts (id, board_id, board_as_was, name, search, bench, profile_id, simulated, unfinished,
-		operator, started, finished, method_version, setup, finding, notes)
-		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16)`
+		operator, started, finished, method_version, setup, finding, notes, digest)
+		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17)`
 	sqlAddHuntCondition = `INSERT INTO hunt_conditions (hunt_id, position, change, subject, sha256, body)
 		VALUES ($1, $2, $3, $4, $5, $6)`
 	sqlHuntColumns = `SELECT id, board_id, board_as_was, name, search, bench, profile_id, simulated, unfinished,
@@ -87,7 +87,7 @@ const (
 	sqlBoardByUID       = sqlBoardColumns + ` WHERE uid = $1`
 	sqlArchivedBenches  = `SELECT body FROM archived_benches WHERE board_id = $1 ORDER BY body`
 	sqlAddArchivedBench = `INSERT INTO archived_benches (board_id, body) VALUES ($1, $2) ON CONFLICT DO NOTHING`
-	sqlKeptProfile      = `SELECT id, origin_id, body FROM profiles WHERE id = $1`
+	sqlKeptProfile      = `SELECT id, origin_id, body, digest FROM profiles WHERE id = $1`
 	sqlProfileByDigest  = `SELECT id FROM profiles WHERE digest = $1 AND (origin_id = $2 OR origin_id = '' AND id = $2)`
 	sqlPlansOfBoard     = sqlPlanColumns + ` WHERE board_id = $1 ORDER BY version`
 	sqlRunsByOrigin     = sqlRunColumns + ` WHERE board_id = $1 AND (origin_id = $2 OR origin_id = '' AND id = $2)`
@@ -107,6 +107,22 @@ const (
 	sqlTakesOfHunts = `SELECT c.sha256, h.id, h.board_id, h.finished FROM hunt_conditions c JOIN hunts h ON h.id = c.hunt_id ORDER BY h.id, c.position`
 )
 
+// Digests of rows: id, what people call it, digest, board. Ids are text here.
+const (
+	sqlPlanDigests = `SELECT CAST(p.id AS TEXT), 'version ' || p.version, p.digest, coalesce(b.label, '') FROM plans p
+		LEFT JOIN boards b ON b.id = p.board_id WHERE $1 = 0 OR p.board_id = $1 ORDER BY p.id`
+	sqlEventDigests = `SELECT e.id, e.id, e.digest, coalesce(b.label, '') FROM events e
+		LEFT JOIN boards b ON b.id = e.board_id WHERE $1 = 0 OR e.board_id = $1 ORDER BY length(e.id), e.id`
+	sqlHuntDigests = `SELECT h.id, h.id, h.digest, coalesce(b.label, '') FROM hunts h
+		LEFT JOIN boards b ON b.id = h.board_id WHERE $1 = 0 OR h.board_id = $1 ORDER BY length(h.id), h.id`
+	sqlUndigestedPlans  = `SELECT CAST(id AS TEXT) FROM plans WHERE digest = ''`
+	sqlUndigestedEvents = `SELECT id FROM events WHERE digest = ''`
+	sqlUndigestedHunts  = `SELECT id FROM hunts WHERE digest = ''`
+	sqlSetPlanDigest    = `UPDATE plans SET digest = $1 WHERE id = $2`
+	sqlSetEventDigest   = `UPDATE events SET digest = $1 WHERE id = $2`
+	sqlSetHuntDigest    = `UPDATE hunts SET digest = $1 WHERE id = $2`
+)
+
 // Service, finding and trends.
 const (
 	sqlSetBoard = `UPDATE boards SET label = $1, label_key = $2, owner = $3, owner_key = $4, serial = $5, serial_key = $6,
@@ -116,8 +132,8 @@ const (
 	sqlBoardsBySerial = sqlBoardColumns + ` WHERE serial_key = $1 ORDER BY label_key LIMIT $2`
 	sqlSerialsFrom    = sqlBoardColumns + ` WHERE serial_key >= $1 AND serial_key < $2 ORDER BY serial_key LIMIT $3`
 
-	sqlAddEvent = `INSERT INTO events (id, uid, board_id, kind, happened, kept, who, text, run_id, corrects, body)
-		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11)`
+	sqlAddEvent = `INSERT INTO events (id, uid, board_id, kind, happened, kept, who, text, run_id, corrects, body, digest)
+		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12)`
 	sqlEventColumns   = `SELECT id, uid, board_id, kind, happened, kept, who, text, run_id, corrects, body FROM events`
 	sqlEventsOfBoard  = sqlEventColumns + ` WHERE board_id = $1 ORDER BY happened, kept, length(id), id`
 	sqlEventByUID     = sqlEventColumns + ` WHERE uid = $1`

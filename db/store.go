@@ -64,6 +64,9 @@ func (s *Store) prepare(ctx context.Context) error {
 	if err := migrate(ctx, s.db, s.path); err != nil {
 		return err
 	}
+	if err := s.digestOldRows(ctx); err != nil {
+		return err
+	}
 	// A store that can only be read is found out now, not after an hour at
 	// the bench.
 	tx, err := s.db.BeginTx(ctx, nil)

@@ -14,11 +14,12 @@ import (
 type Verified struct {
 	Runs     int   `json:"runs"`
 	Profiles int   `json:"profiles"`
+	Plans    int   `json:"plans"` // versions
+	Events   int   `json:"events"`
 	Hunts    int   `json:"hunts"`
 	Takes    int   `json:"takes"` // files that were hashed
 	Bytes    int64 `json:"bytes"` // of them
-	// Undigested counts runs and profiles that were kept before there were
-	// digests: nothing can tell whether they were changed.
+	// Undigested counts what was kept before there were digests: nothing can tell whether they were changed.
 	Undigested int `json:"undigested,omitempty"`
 	// Tidied counts takes that were thrown away on purpose.
 	Tidied int      `json:"tidied,omitempty"`
@@ -27,7 +28,7 @@ type Verified struct {
 
 // Damage is one thing that is not as it was kept.
 type Damage struct {
-	// What is "database", "row", "profile", "run", "hunt" or "take".
+	// What is "database", "row", "profile", "plan", "event", "hunt", "run" or "take".
 	What string `json:"what"`
 	Name string `json:"name,omitempty"`
 	// How says what is wrong, and Of which run, hunt or bench it matters to.
@@ -46,12 +47,12 @@ func (p Progress) tell(doing string, done, of int64) {
 }
 
 // Verify holds everything in the store against the digest that was kept with
-// it: the database's own pages and references, every profile and run, the
-// file of every take. What is damaged is in the result; the error is for a store that cannot
+// it: the database's own pages and references, every profile, version of a
+// plan, event, hunt and run, the file of every take. What is damaged is in the result; the error is for a store that cannot
 // be looked through.
 func (s *Store) Verify(ctx context.Context, progress Progress) (Verified, error) {
-	v := &verifying{Store: s, progress: progress, out: Verified{Damage: []Damage{}}}
-	for _, part := range []func(context.Context) error{v.database, v.plan, v.profiles, v.runs, v.takes} {
+	v := &verifying{Store: s, progress: progress, spoilt: map[string]bool{}, out: Verified{Damage: []Damage{}}}
+	for _, part := range []func(context.Context) error{v.database, v.plan, v.profiles, v.rows, v.runs, v.takes} {
 		if err := part(ctx); err != nil {
 			return v.out, fmt.Errorf("verifying: %w", storeFault(s.path, err))
 		}
@@ -65,7 +66,9 @@ type verifying struct {
 	// done and of are in bytes of takes; a run counts as runBytes.
 	done, of int64
 	uses     []takeUse
-	out      Verified
+	// spoilt are rows that are damaged, as "plan 3".
+	spoilt map[string]bool
+	out    Verified
 }
 
 // runBytes is about how many bytes of takes can be hashed in the time that
@@ -133,7 +136,32 @@ func (v *verifying) profiles(ctx context.Context) error {
 		case r.digest == "":
 			v.out.Undigested++
 		case now != r.digest:
-			v.damaged("profile", r.id, "", "changed since it was kept: its digest is %.16s and was %.16s", now, r.digest)
+			v.damaged("profile", r.id, "", "%s", changedWords(now, r.digest))
+		}
+	}
+	return nil
+}
+
+// rows looks through plans, events and hunts.
+func (v *verifying) rows(ctx context.Context) error {
+	counts := map[string]*int{"plan": &v.out.Plans, "event": &v.out.Events, "hunt": &v.out.Hunts}
+	for _, d := range rowDigests {
+		all, err := collect(ctx, v.db, scanDigestedRow, d.all, 0)
+		if err != nil {
+			return err
+		}
+		for _, r := range all {
+			*counts[d.what]++
+			how := d.wrong(ctx, v.db, r)
+			switch {
+			case ctx.Err() != nil:
+				return ctx.Err()
+			case how != "":
+				v.damaged(d.what, r.name, "board "+r.board, "%s", how)
+				v.spoilt[d.what+" "+r.id] = true
+			case r.digest == "":
+				v.out.Undigested++
+			}
 		}
 	}
 	return nil
@@ -157,18 +185,13 @@ func (v *verifying) runs(ctx context.Context) error {
 			v.damaged("run", id, "", "it cannot be read: %v", err)
 		case r.Digest == "":
 			v.out.Undigested++
+		case now != r.Digest && v.spoilt[fmt.Sprint("plan ", r.PlanID)]:
+			v.damaged("run", id, "board "+r.BoardAsWas.Label, "the plan that it followed is not as it was kept")
 		case now != r.Digest:
-			v.damaged("run", id, "board "+r.BoardAsWas.Label, "changed since it was kept: its digest is %.16s and was %.16s", now, r.Digest)
+			v.damaged("run", id, "board "+r.BoardAsWas.Label, "%s", changedWords(now, r.Digest))
 		}
 		v.step(runBytes)
 	}
-	hunts := map[string]bool{}
-	for _, u := range v.uses {
-		if strings.HasPrefix(u.of, "hunt ") {
-			hunts[u.of] = true
-		}
-	}
-	v.out.Hunts = len(hunts)
 	return nil
 }
 

@@ -80,11 +80,21 @@ func TestVerifyNamesEachDamagedThing(t *testing.T) {
 		"who measured":            {sql("DROP TRIGGER runs_no_update", "UPDATE runs SET operator = 'Bo' WHERE id = 'r20261125-0004'"), []string{"run", "r20261125-0004", "changed since it was kept"}},
 		"a profile":               {sql("DROP TRIGGER profiles_no_update", "UPDATE profiles SET body = replace(body, 'simboard', 'soundcard')"), []string{"profile", "p20261125-0001", "changed since it was kept"}},
 		"a profile of no figures": {sql("DROP TRIGGER profiles_no_update", "UPDATE profiles SET body = '{'"), []string{"profile", "p20261125-0001", "it cannot be read"}},
+		"when a plan was made":    {sql("DROP TRIGGER plans_no_update", "UPDATE plans SET created = '2026-01-01T00:00:00.000000000Z' WHERE version = 2"), []string{"plan", "version 2", "changed since it was kept"}},
+		"a plan's version":        {sql("DROP TRIGGER plans_no_update", "UPDATE plans SET version = 9 WHERE version = 2"), []string{"plan", "version 9", "changed since it was kept"}},
+		"an event's words":        {sql("DROP TRIGGER events_no_update", "UPDATE events SET text = 'hums'"), []string{"event", "e20261126-0001", "changed since it was kept"}},
+		"an event's run":          {sql("DROP TRIGGER events_no_update", "UPDATE events SET run_id = 'r20261125-0003'"), []string{"event", "e20261126-0001", "changed since it was kept"}},
+		"an event's uid":          {sql("DROP TRIGGER events_no_update", "UPDATE events SET uid = 'x'"), []string{"event", "e20261126-0001", "changed since it was kept"}},
+		"an event of no parts":    {sql("DROP TRIGGER events_no_update", "UPDATE events SET body = '{'"), []string{"event", "e20261126-0001", "it cannot be read"}},
+		"a hunt's finding":        {sql("DROP TRIGGER hunts_no_update", "UPDATE hunts SET finding = '{\"text\":\"x\"}'"), []string{"hunt", "h20261125-0001", "changed since it was kept"}},
+		"a hunt's silence":        {sql("DROP TRIGGER hunt_conditions_no_update", "UPDATE hunt_conditions SET body = replace(body, '\"change\":\"', '\"change\":\"x')"), []string{"hunt", "h20261125-0001", "changed since it was kept"}},
+		"a hunt's silence gone":   {sql("DROP TRIGGER hunt_conditions_no_delete", "DELETE FROM hunt_conditions"), []string{"hunt", "h20261125-0001", "changed since it was kept"}},
 		"a row that may not be":   {sql("PRAGMA ignore_check_constraints = ON", "INSERT INTO tidied_takes VALUES ('short', '')", "PRAGMA ignore_check_constraints = OFF"), []string{"database", "", "CHECK constraint failed in tidied_takes"}},
 		"a board is gone":         {sql("PRAGMA foreign_keys = OFF", "DELETE FROM boards", "PRAGMA foreign_keys = ON"), []string{"row", "", "names a row of boards that is not there"}},
 	} {
 		t.Run(name, func(t *testing.T) {
 			s := lived(t)
+			s.event(t, 1, Event{Kind: Complaint, Text: "crackles", RunID: "r20261125-0004"})
 			s.db.SetMaxOpenConns(1) // for the PRAGMA
 			c.damage(t, s)
 			v := verify(t, s.Store)
@@ -101,7 +111,7 @@ func TestVerifyNamesEachDamagedThing(t *testing.T) {
 	}
 }
 
-// A plan has no digest of its own: its runs tell.
+// A changed plan is named, and the runs that it matters to.
 func TestVerifyFindsAChangedPlan(t *testing.T) {
 	s := lived(t)
 	for _, q := range []string{"DROP TRIGGER plans_no_update", "UPDATE plans SET text = text || ' ' WHERE version = 1"} {
@@ -109,7 +119,8 @@ func TestVerifyFindsAChangedPlan(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	if v := verify(t, s.Store); len(v.Damage) != 3 {
+	v := verify(t, s.Store)
+	if len(v.Damage) != 4 || v.Damage[0].What != "plan" || v.Damage[0].Name != "version 1" || v.Damage[3].How != "the plan that it followed is not as it was kept" {
 		t.Errorf("three runs follow the plan, damage %+v", v.Damage)
 	}
 }

@@ -13,9 +13,9 @@ func (a *app) verifyCommand() *cobra.Command {
 	return &cobra.Command{
 		Use:   "verify",
 		Short: "Hold everything in the store against the digest that was kept with it",
-		Long: "Look through the whole store: the database file itself, every profile and run, and every\n" +
-			"take's file. Each thing that is damaged, changed or gone is named. It ends with 0 where all\n" +
-			"is as it was kept, 1 where something is not.",
+		Long: "Look through the whole store: the database file itself, every profile, plan, event, hunt and\n" +
+			"run, and every take's file. Each thing that is damaged, changed or gone is named. It ends with\n" +
+			"0 where all is as it was kept, 1 where something is not.",
 		Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return a.withStore(cmd.Context(), func(s *db.Store) error {
@@ -49,13 +49,15 @@ func (a *app) printVerified(v db.Verified) {
 		}
 		a.wrapped("DAMAGED: ", line+": "+d.How)
 	}
-	a.wrapped("", fmt.Sprintf("looked through %s, %s, %s and %s (%s): %s",
-		report.Count(v.Runs, "run"), report.Count(v.Profiles, "profile"), report.Count(v.Hunts, "hunt"), report.Count(v.Takes, "take"), inBytes(v.Bytes), damageWords(len(v.Damage))))
+	a.wrapped("", fmt.Sprintf("looked through %s, %s, %s of plans, %s, %s and %s (%s)",
+		report.Count(v.Runs, "run"), report.Count(v.Profiles, "profile"), report.Count(v.Plans, "version"), report.Count(v.Events, "event"),
+		report.Count(v.Hunts, "hunt"), report.Count(v.Takes, "take"), inBytes(v.Bytes)))
+	a.printf("%s\n", damageWords(len(v.Damage)))
 	if v.Tidied > 0 {
 		a.printf("tidied away on purpose: %s\n", report.Count(v.Tidied, "take"))
 	}
 	if v.Undigested > 0 {
-		a.wrapped("", fmt.Sprintf("runs and profiles kept before digests were, of which nobody can tell whether they were changed: %d", v.Undigested))
+		a.wrapped("", fmt.Sprintf("kept before digests were, so that nobody can tell whether they were changed: %d", v.Undigested))
 	}
 }
 
