@@ -32,17 +32,22 @@ type Imported struct {
 	Renamed map[string]string `json:"renamed,omitempty"`
 	// Plans counts the versions of the plan that were taken in, Parts what
 	// else was: "hunt", and so on.
-	Plans int            `json:"plans"`
-	Parts map[string]int `json:"parts,omitempty"`
-	Takes int            `json:"takes"`
+	Plans int `json:"plans"`
+	// NewestPlan is the version that the board is held against from now on,
+	// where that came with the archive and the board did not.
+	NewestPlan int            `json:"newest_plan,omitempty"`
+	Parts      map[string]int `json:"parts,omitempty"`
+	Takes      int            `json:"takes"`
 	// Missing are takes that the archive came without.
 	Missing []string `json:"missing,omitempty"`
+	// Differences are those of a board that was here already.
+	Differences []Difference `json:"differences,omitempty"`
 }
 
 // Import takes a board's life in from an archive. All of the archive is read
 // and held against its digests first; then it is kept whole or not at all. A
-// board of the same uid gets the runs that it has not yet, any other is
-// registered, under another label where its own is taken. The error may be
+// board of the same uid gets what it has not yet, and what was changed of it
+// there alone (Differences); any other is registered, under another label where its own is taken. The error may be
 // ErrInvalid, ErrNewer, ErrNotWritable or ErrBusy.
 func (s *Store) Import(ctx context.Context, from io.ReadSeeker) (done Imported, err error) {
 	a, err := readArchive(from, func(string, io.Reader) error { return ctx.Err() })
@@ -71,7 +76,7 @@ func (s *Store) Import(ctx context.Context, from io.ReadSeeker) (done Imported, 
 	if err := syncDirs(s.takesDir(), filepath.Dir(s.path)); err != nil {
 		return Imported{}, err
 	}
-	im := &importing{archive: a, runIDs: map[runKey]string{}, profileIDs: map[string]string{}, planIDs: map[string]int64{}}
+	im := &importing{archive: a, runIDs: map[runKey]string{}, profileIDs: map[string]string{}, planIDs: map[string]int64{}, eventsHere: map[string]bool{}}
 	im.done = Imported{Label: a.board.Label, Renamed: map[string]string{}, Parts: map[string]int{}, Takes: len(added), Missing: a.manifest.Missing, Runs: []string{}}
 	err = s.write(ctx, fmt.Sprintf("importing board %q", a.board.Label), func(tx *sql.Tx) error { return im.keep(ctx, tx) })
 	return im.done, err
@@ -134,12 +139,14 @@ type importing struct {
 	runIDs     map[runKey]string
 	profileIDs map[string]string // by digest
 	planIDs    map[string]int64  // by digest
+	// eventsHere are those that were here before, by UID.
+	eventsHere map[string]bool
 	done       Imported
 }
 
 func (im *importing) keep(ctx context.Context, tx *sql.Tx) error {
 	for _, part := range []func(context.Context, *sql.Tx) error{
-		im.keepBoard, im.keepBenches, im.keepProfiles, im.keepPlans, im.keepRuns, im.keepParts,
+		im.keepBoard, im.keepBenches, im.keepProfiles, im.keepPlans, im.keepRuns, im.keepParts, im.mergeBoard,
 	} {
 		if err := part(ctx, tx); err != nil {
 			return err
@@ -152,7 +159,13 @@ func (im *importing) keep(ctx context.Context, tx *sql.Tx) error {
 func (im *importing) keepBoard(ctx context.Context, tx *sql.Tx) error {
 	here, err := scanBoard(tx.QueryRowContext(ctx, sqlBoardByUID, im.board.UID))
 	if err == nil {
-		im.done.Board, err = boardInTx(ctx, tx, here.ID)
+		if im.done.Board, err = boardInTx(ctx, tx, here.ID); err != nil {
+			return err
+		}
+		events, err := collect(ctx, tx, scanEvent, sqlEventsOfBoard, here.ID)
+		for _, e := range events {
+			im.eventsHere[e.UID] = true
+		}
 		return err
 	}
 	if !errors.Is(err, sql.ErrNoRows) {
@@ -300,6 +313,8 @@ func (im *importing) keepPlans(ctx context.Context, tx *sql.Tx) error {
 	}
 	if clashed {
 		_, err = im.addPlan(ctx, tx, last+1, newest.Text, timeText(newest.Created))
+	} else if last > newest.Version && !im.done.New {
+		im.done.NewestPlan = last
 	}
 	return err
 }

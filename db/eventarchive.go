@@ -94,8 +94,7 @@ func checkEvent(r record) error {
 	return err
 }
 
-// keepEvent takes an event in. A change of the chain that goes on from the
-// chain which the board has here is made here too.
+// keepEvent takes an event in; mergeBoard makes of it what is to be made.
 func keepEvent(ctx context.Context, tx *sql.Tx, im *importing, r record) (bool, error) {
 	b, err := parseEvent(r)
 	if err != nil {
@@ -118,12 +117,5 @@ func keepEvent(ctx context.Context, tx *sql.Tx, im *importing, r record) (bool, 
 		}
 		e.Corrects = old.ID
 	}
-	if err := insertEvent(ctx, tx, &e); err != nil {
-		return false, err
-	}
-	if e.Kind == ChainChanged && !im.done.New && slices.Equal(im.done.Board.Chain, e.ChainBefore) {
-		im.done.Board.Chain = e.ChainAfter
-		return true, replaceChain(ctx, tx, e.BoardID, e.ChainAfter)
-	}
-	return true, nil
+	return true, insertEvent(ctx, tx, &e)
 }

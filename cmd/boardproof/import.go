@@ -18,7 +18,9 @@ func (a *app) importCommand() *cobra.Command {
 		Use:   "import FILE",
 		Short: "Take in a board's life that 'export' wrote, here or in another workshop",
 		Long: "Take in an archive. All of it is held against its digests first; then it is kept whole or\n" +
-			"not at all. A board that is here already gets the runs that it has not; any other is\n" +
+			"not at all. A board that is here already gets the runs and events that it has not. What was\n" +
+			"changed of the board itself (owner, chain and so on) is taken over where it was changed there\n" +
+			"alone, and stays where it was changed here; each difference is said. Any other board is\n" +
 			"registered, under another label where its own is taken. A run whose name is taken gets\n" +
 			"another and keeps its digest.",
 		Args: exactArgs("an archive"),
@@ -41,6 +43,23 @@ func (a *app) importCommand() *cobra.Command {
 	}
 }
 
+// sayDifferences says what of a board that was here already is otherwise in the
+// archive, and which of both it is now.
+func (a *app) sayDifferences(done db.Imported) {
+	kept := false
+	for _, d := range done.Differences {
+		if d.TakenOver {
+			a.wrapped("taken over: ", fmt.Sprintf("%s: %s (%s)", d.Field, d.What, d.Why))
+			continue
+		}
+		kept = true
+		a.wrapped("KEPT as it was here: ", fmt.Sprintf("%s: %s (%s)", d.Field, d.What, d.Why))
+	}
+	if kept {
+		a.wrapped("", fmt.Sprintf("where the archive is right, say so: 'boardproof board edit %q'", done.Board.Label))
+	}
+}
+
 func (a *app) printImported(ctx context.Context, s *db.Store, done db.Imported) error {
 	if a.json {
 		return a.printJSON(done)
@@ -56,6 +75,10 @@ func (a *app) printImported(ctx context.Context, s *db.Store, done db.Imported) 
 	for _, from := range slices.Sorted(maps.Keys(done.Renamed)) {
 		a.printf("%s is %s here, as its own name is taken\n", from, done.Renamed[from])
 	}
+	if done.NewestPlan > 0 {
+		a.printf("the board is held against version %d of its plan from now on, which came with the archive\n", done.NewestPlan)
+	}
+	a.sayDifferences(done)
 	a.sayMissing(done.Missing)
 	if len(done.Runs) == 0 {
 		return nil
