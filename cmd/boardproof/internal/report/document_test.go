@@ -105,7 +105,7 @@ func TestWhatIsNotFiniteIsRefused(t *testing.T) {
 		"gain: its limit is not a finite number",
 		"hum: not measured",
 		"response: 2 of 3 points left out: not finite numbers",
-		"noise_density: 1 of 1 points left out: not finite numbers",
+		"noise_density: 1 of 1 point left out: not finite numbers",
 		"split_difference: curve is inconsistent: 2 frequencies, but 1 figures beside them",
 		"third_octaves: curve has no points",
 		"response: its shared uncertainty is not a finite number",
