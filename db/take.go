@@ -154,3 +154,54 @@ func (s *Store) checkTake(ref TakeRef) error {
 	}
 	return nil
 }
+
+// importTake keeps a take's file that is not there, and says where.
+func (s *Store) importTake(sha string, samples io.Reader) (path string, err error) {
+	if now, err := s.takeSHA(sha); err == nil && now == sha {
+		return "", nil
+	}
+	tmp, err := os.CreateTemp(s.takesDir(), ".take-*")
+	if err != nil {
+		return "", ofKind(ErrNotWritable, "the folder for takes cannot be written (%v): make it writable", err)
+	}
+	defer func() { err = errors.Join(err, ignoreMissing(os.Remove(tmp.Name()))) }()
+	sum := sha256.New()
+	_, err = io.Copy(io.MultiWriter(tmp, sum), samples)
+	if err == nil {
+		err = tmp.Chmod(0o444)
+	}
+	if err == nil {
+		err = tmp.Sync()
+	}
+	if err = errors.Join(err, tmp.Close()); err != nil {
+		return "", fmt.Errorf("keeping take %s: %w", sha, err)
+	}
+	if hex.EncodeToString(sum.Sum(nil)) != sha {
+		return "", ofKind(ErrInvalid, "take %s is damaged: its digest is another", sha)
+	}
+	if err := os.Rename(tmp.Name(), s.takeFile(sha)); err != nil {
+		return "", fmt.Errorf("keeping take %s: %w", sha, err)
+	}
+	return s.takeFile(sha), nil
+}
+
+// takeSHA hashes the file of a take as it is now.
+func (s *Store) takeSHA(sha string) (string, error) {
+	f, err := os.Open(s.takeFile(sha))
+	if err != nil {
+		return "", err
+	}
+	defer f.Close()
+	sum := newHash(f)
+	if _, err := io.Copy(io.Discard, sum); err != nil {
+		return "", err
+	}
+	return sum.hex(), nil
+}
+
+func removeAll(paths []string) (err error) {
+	for _, p := range paths {
+		err = errors.Join(err, ignoreMissing(os.Remove(p)))
+	}
+	return err
+}
