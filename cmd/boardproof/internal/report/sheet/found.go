@@ -1,6 +1,7 @@
 package sheet
 
 import (
+	"math"
 	"regexp"
 	"slices"
 	"strings"
@@ -161,11 +162,11 @@ func (t topic) values(rows []verdict.Judged, outputs int) []value {
 	return values
 }
 
-// figure is a reading's figure. What did not plainly pass is shown with every
-// digit, so that it can be held against its limit.
+// figure is a reading's figure. What comes near its limit is shown with every
+// digit, so that it can be held against it.
 func (t topic) figure(j verdict.Judged) string {
 	value := strings.TrimPrefix(report.Rounded(j.Reading, t.finest), "+")
-	if j.Verdict != verdict.Pass && j.Verdict != "" {
+	if j.Verdict != verdict.Pass && j.Verdict != "" && !(j.Verdict == verdict.Fail && t.farOff(j)) {
 		value = report.FigureOf(j).Value
 	}
 	if j.Absent {
@@ -175,6 +176,18 @@ func (t topic) figure(j verdict.Judged) string {
 		value = asides[j.Quantity] + " " + value
 	}
 	return value
+}
+
+// farOff says whether j is so far beyond its limit that rounding does not bring
+// it there.
+func (t topic) farOff(j verdict.Judged) bool {
+	step := math.Pow10(t.finest)
+	// Frequencies may be shown in kHz, where a step is another.
+	if j.Limit == nil || j.Uncertainty > step || t.show != nil {
+		return false
+	}
+	low, high := j.Limit.Min, j.Limit.Max
+	return low != nil && j.Value < *low-step || high != nil && j.Value > *high+step
 }
 
 // asides name the figures that stand beside a topic's own.

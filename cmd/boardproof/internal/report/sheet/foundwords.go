@@ -51,7 +51,7 @@ func sayTHD(Source, []verdict.Judged) string {
 }
 
 func sayNoise(_ Source, rows []verdict.Judged) string {
-	return "All noise at the output when nobody plays, weighted as the ear hears it (A)." + belowPlaying(rows)
+	return "All noise at the output when nobody plays, as the ear hears it (A-weighted)." + belowPlaying(rows)
 }
 
 func sayHum(_ Source, rows []verdict.Judged) string {
@@ -115,5 +115,5 @@ func distance(mm float64) string {
 }
 
 func sayDropOuts(_ Source, rows []verdict.Judged) string {
-	return "Breaks in a steady tone in this step: " + report.OneLine(rows[0].Step) + "."
+	return "How often a steady tone broke off during this test: " + report.OneLine(rows[0].Step) + "."
 }

@@ -110,9 +110,9 @@ func (p *paper) foot(c content, pages int) {
 	id := c.Identity
 	p.text(tiny, side, y, false, id)
 	p.use(tiny)
-	left := side + p.pdf.GetStringWidth(id) + 4
+	left := side + p.pdf.GetStringWidth(id) + 1.2
 	room := p.w - side - p.pdf.GetStringWidth(page) - 4 - left
-	p.text(tiny, left, y, false, p.shortened(tiny, room, "·  "+c.Board))
+	p.text(tiny, left, y, false, p.shortened(tiny, room, "· "+c.Board))
 }
 
 // chainRow is the height of a device's line.
