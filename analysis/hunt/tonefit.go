@@ -21,7 +21,6 @@ const (
 type toneFit struct {
 	causes      []string
 	logEvidence float64
-	logPrior    float64
 	share       [][]float64
 }
 
