@@ -178,6 +178,15 @@ func (a *app) printf(format string, args ...any) { fmt.Fprintf(a.out, format, ar
 // wrapped prints text on the output at most a page wide.
 func (a *app) wrapped(lead, text string) { wrap(a.out, pageColumns, lead, text) }
 
+// fitted is text in just so many columns: filled up, or cut, which it shows.
+func fitted(text string, columns int) string {
+	letters := []rune(text)
+	if len(letters) > columns {
+		return string(letters[:columns-1]) + "…"
+	}
+	return text + strings.Repeat(" ", columns-len(letters))
+}
+
 // unreadable is wrong use: the operator named a file that cannot be read.
 func unreadable(path string, err error) error {
 	var at *fs.PathError

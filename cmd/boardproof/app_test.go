@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
+	"io"
 	"os"
 	"path/filepath"
 	"strings"
@@ -18,6 +19,7 @@ import (
 	"boardproof/calibration"
 	"boardproof/capture/simboard"
 	"boardproof/cmd/boardproof/internal/report"
+	"boardproof/db"
 )
 
 // session is an app on a store of its own with a clock that stands.
@@ -228,5 +230,27 @@ func TestHelpFitsThePage(t *testing.T) {
 	visit(nil, newApp(strings.NewReader(""), nil, nil).root())
 	if pages < 25 {
 		t.Errorf("only %d commands were found", pages)
+	}
+}
+
+func TestFitted(t *testing.T) {
+	for text, want := range map[string]string{"": "    ", "trio": "trio", "Büro": "Büro", "quartet": "qua…", "B": "B   "} {
+		if got := fitted(text, 4); got != want {
+			t.Errorf("%q: %q, want %q", text, got, want)
+		}
+	}
+}
+
+// The widest line of a list still fits on a page.
+func TestFoundFitsThePage(t *testing.T) {
+	var out strings.Builder
+	a := newApp(strings.NewReader(""), &out, io.Discard)
+	wide := strings.Repeat("x", 60)
+	b := db.FoundBoard{Board: db.Board{Label: wide, Owner: wide, Serial: wide}, Latest: &db.LatestRun{Verdict: verdict.ConditionalFail, Simulated: true}}
+	if err := a.printFound([]db.FoundBoard{b}, ""); err != nil {
+		t.Fatal(err)
+	}
+	if n := utf8.RuneCountInString(strings.TrimSpace(out.String())); n > pageColumns || strings.Count(out.String(), "…") != 3 {
+		t.Errorf("%d columns: %s", n, out.String())
 	}
 }

@@ -163,7 +163,8 @@ func (a *app) printHead(b db.Board) {
 
 func (a *app) printChain(b db.Board) {
 	for i, d := range b.Chain {
-		a.printf("  %2d  %-28.28s %-18.18s %.46s\n", i+1, d.Name, d.Kind, supply(d))
+		line := fmt.Sprintf("  %2d  %s %s %s", i+1, fitted(d.Name, 26), fitted(d.Kind, 24), fitted(supply(d), 42))
+		a.printf("%s\n", strings.TrimRight(line, " "))
 	}
 	if b.Notes != "" {
 		a.wrapped("  notes: ", b.Notes)

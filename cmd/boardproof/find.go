@@ -95,7 +95,7 @@ func (a *app) printFound(found []db.FoundBoard, none string) error {
 				latest += ", SIMULATED"
 			}
 		}
-		a.printf("%-29.29s  %-18.18s  %-12.12s  %s\n", b.Label, b.Owner, b.Serial, latest)
+		a.printf("%s  %s  %s  %s\n", fitted(b.Label, 27), fitted(b.Owner, 17), fitted(b.Serial, 11), latest)
 	}
 	if len(found) == 0 {
 		a.printf("%s", none)

@@ -111,7 +111,7 @@ func (a *app) printLife(l db.Life) {
 		if m.Corrected != "" {
 			text += "; to be read instead: " + m.Corrected
 		}
-		a.wrapped(local(m.At)+"  "+padded(m.ID, 14)+"  ", text)
+		a.wrapped(local(m.At)+"  "+fitted(m.ID, 14)+"  ", text)
 	}
 	if n := len(l.Visits); n > 0 {
 		a.printf("\n")
@@ -123,8 +123,4 @@ func (a *app) printLife(l db.Life) {
 			a.printf("visit %d: %s\n", i+1, line)
 		}
 	}
-}
-
-func padded(text string, columns int) string {
-	return text + strings.Repeat(" ", max(0, columns-len(text)))
 }

@@ -63,13 +63,13 @@ func (a *app) printRuns(runs []db.Run) {
 		if r.Notes != "" {
 			marks = append(marks, r.Notes)
 		}
-		line := fmt.Sprintf("%s  %s  %-16s  bench %-12.12s", r.ID, local(r.Started), r.Verdict, r.Bench)
+		line := fmt.Sprintf("%s  %s  %-16s  bench %s", r.ID, local(r.Started), r.Verdict, fitted(r.Bench, 12))
 		remarks := strings.Join(marks, "; ")
 		if utf8.RuneCountInString(line+"  "+remarks) <= pageColumns {
 			a.printf("%s\n", strings.TrimRight(line+"  "+remarks, " "))
 			continue
 		}
-		a.printf("%s\n", line)
+		a.printf("%s\n", strings.TrimRight(line, " "))
 		a.wrapped("    ", remarks)
 	}
 }
