@@ -28,6 +28,9 @@ type Comb struct {
 	// gain is by how much of each harmonic is taken off, within extent.
 	gain   []float64
 	extent testsignals.Span
+	// left is the mean square of the amplitude that is left of each harmonic then;
+	// nil where that is not asked.
+	left []float64
 	// restless: the phase needed the highest power there is, and maybe more.
 	restless bool
 }

@@ -50,14 +50,18 @@ func FitMainsAround(x []float64, rateHz float64, quiet []testsignals.Span, nomin
 	f.addTo(y, quiet, c.Amplitudes, &c.phase, -1)
 	d := welch(y, quiet, rateHz, welchLength(quiet, rateHz))
 	floor := newSpectrumFloor(d.psd, d.binHz, d.averages, 12, 100)
-	c.gain = make([]float64, len(c.Amplitudes))
+	c.gain, c.left = make([]float64, len(c.Amplitudes)), make([]float64, len(c.Amplitudes))
 	phaseVar := c.worstPhaseVariance(quiet, rateHz)
 	for h := 1; h < len(c.gain); h++ {
 		noise := floor.at(float64(h)*c.FrequencyHz.Value) * rateHz / 2
-		power := abs2(c.Amplitudes[h]) * float64(f.frames()) / (4 * noise)
+		ofNoise := 4 * noise / float64(f.frames())
+		power := abs2(c.Amplitudes[h]) / ofNoise
+		steady := math.Exp(-phaseVar * float64(h*h) / 2)
 		if power > combLevel*combLevel/2 {
-			c.gain[h] = (1 - 1/power) * math.Exp(-phaseVar*float64(h*h)/2)
+			c.gain[h] = (1 - 1/power) * steady
 		}
+		g := c.gain[h]
+		c.left[h] = math.Max(0, power-1)*ofNoise*(1-2*g*steady+g*g) + g*g*ofNoise
 	}
 	return c, nil
 }
@@ -81,6 +85,20 @@ func (c *Comb) worstPhaseVariance(spans []testsignals.Span, rateHz float64) floa
 		worst = math.Max(worst, mat.Inner(g, c.cov, g))
 	}
 	return 4 * math.Pi * math.Pi * (worst + mainsWander*gapS*gapS*gapS/192)
+}
+
+// beside is the standard uncertainty that what is left of the comb's nearest line
+// gives to the amplitude of a tone that is fitted over so many seconds: all of
+// it on the line, and less the further away, as a fit without a window sees it.
+func (c *Comb) beside(hz, seconds float64) float64 {
+	if !c.Found || c.left == nil {
+		return 0
+	}
+	h := int(math.Round(hz / c.FrequencyHz.Value))
+	if h < 1 || h >= len(c.left) {
+		return 0
+	}
+	return math.Sqrt(c.left[h]/2) * math.Abs(sincPi((hz-float64(h)*c.FrequencyHz.Value)*seconds))
 }
 
 // Subtract takes off x the harmonics that were found, between the first and

@@ -68,7 +68,7 @@ func TestMonteCarloOfLevelMatch(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		r := (&toneParts{rateHz: rateHz, names: []int{0, 1}}).match(rec, fit, make([]unsteadiness, 2)).Readings[0]
+		r := (&toneParts{rateHz: rateHz, names: []int{0, 1}, quiet: rows, hum: []*Comb{{}, {}}}).match(rec, fit, make([]unsteadiness, 2)).Readings[0]
 		values = append(values, r.Value)
 		if sum == nil {
 			sum = make(Budget, len(r.Budget))

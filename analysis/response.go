@@ -191,6 +191,22 @@ func (g *Gated) relative(i int, noise float64) float64 {
 // times that one frequency in a thousand is taken wrongly.
 func unusual(gates int) float64 { return math.Sqrt(1 + 3.3/math.Sqrt(0.75*float64(gates))) }
 
+// NoiseCorrelation is how alike, -1 to 1, noise makes the magnitude of a response
+// at two frequencies of its curve: it is read at both through gates over the same
+// record. White noise and a straight phase are taken, and edges that are not soft.
+func NoiseCorrelation(f1Hz, f2Hz float64) float64 {
+	a, _ := gateFor(f1Hz)
+	b, _ := gateFor(f2Hz)
+	from, to := math.Max(a.from, b.from), math.Min(a.to, b.to)
+	// The mean of cos(2π·Δf·t) over what both gates let in.
+	turn := 2 * math.Pi * math.Abs(f1Hz-f2Hz)
+	overlap := to - from
+	if turn > 0 {
+		overlap = (math.Sin(turn*to) - math.Sin(turn*from)) / turn
+	}
+	return overlap / math.Sqrt(a.length()*b.length())
+}
+
 func rms(z []complex128) float64 {
 	sum := 0.0
 	for _, v := range z {

@@ -106,7 +106,7 @@ func (b *silenceReadings) addMains() {
 	for _, h := range b.s.Harmonics {
 		c := corrected{Estimate: h.RMS, upperBound: h.UpperBound}
 		if !h.UpperBound {
-			c = takeOffLine(h.RMS, b.floor.harmonic(h.Harmonic))
+			c = takeOffLine(h.RMS, b.floor.line(h.Harmonic, m.FrequencyHz.Value))
 		}
 		r := Reading{Quantity: HumHarmonic, Harmonic: h.Harmonic, Note: joined(h.Note, how.note)}
 		if m.Found {

@@ -171,7 +171,7 @@ func (t *toneParts) readings(rec *Recording, fit *ToneFit, j int, unsteady unste
 	var res Result
 	i := t.names[j]
 	name, bench, c := rec.Outputs[i], rec.bench(i), fit.Channels[j]
-	relStd := c.Std[0] / c.Amplitude[0]
+	relStd := Hypot(c.Std[0], t.besideStd(fit, j)) / c.Amplitude[0]
 	add := func(r Reading) {
 		r.FrequencyHz = fit.FrequencyHz.Value
 		res.Readings = append(res.Readings, r)
@@ -193,6 +193,11 @@ func (t *toneParts) readings(rec *Recording, fit *ToneFit, j int, unsteady unste
 	}
 	add(thdN(c, t.heard[j], t.rateHz, fit.FrequencyHz.Value, name, bench.crossPower(t.hum[j])))
 	return res
+}
+
+// besideStd is what is left of hum in the amplitude of channel j.
+func (t *toneParts) besideStd(fit *ToneFit, j int) float64 {
+	return t.hum[j].beside(fit.FrequencyHz.Value, float64(len(t.quiet[j]))/t.rateHz)
 }
 
 // toneAt returns what has to be added to a gain in dB recorded at f for the
@@ -256,63 +261,6 @@ func thd(c ToneChannel, output string, bench BenchInput) (r Reading, refused str
 		typeA(sourceNoise, math.Sqrt(variance)/(2*value)*percent), evenly(sourceFloor, own/math.Sqrt(3)))), ""
 }
 
-// thdN is the RMS of all but the fundamental from 20 Hz to 20 kHz over the
-// RMS of all, in percent: AES17; IEC 60268-3. x is as recorded, hum included,
-// the bench's too: cross is the variance of its power for the phases of that.
-func thdN(c ToneChannel, x []float64, rateHz, freqHz float64, output string, cross float64) Reading {
-	raw, err := fitHarmonics(x, 2*math.Pi*freqHz/rateHz, 1)
-	if err != nil {
-		raw = c
-	}
-	rest, variance := audioPower(raw.overtones, rateHz, audioLowHz, audioHighHz)
-	total := rest + sq(c.Amplitude[0])/2
-	if rest <= 0 {
-		return reading(THDN, output, 0, nil)
-	}
-	// What one unit of power is worth in percent.
-	percent := 100 / (2 * math.Sqrt(rest*total))
-	return reading(THDN, output, 100*math.Sqrt(rest/total), nonzero(
-		typeA(sourceScatter, percent*math.Sqrt(variance)), evenly(sourceFloor, percent*math.Sqrt(cross))))
-}
-
-// crossPower is the variance of the power of hum as recorded, in squares of the
-// recording's unit, as the bench's own lines may lie at any phase to the board's.
-func (b BenchInput) crossPower(hum *Comb) float64 {
-	if b.Floor == nil || b.VoltsPerUnit <= 0 || !hum.Found {
-		return 0
-	}
-	v := 0.0
-	for h := 1; h < len(hum.Amplitudes); h++ {
-		own := b.Floor.harmonic(h)
-		v += lineCross(Estimate{Value: math.Sqrt(abs2(hum.Amplitudes[h]) / 2)}, Estimate{own.Value / b.VoltsPerUnit, own.Std / b.VoltsPerUnit})
-	}
-	return v
-}
-
-// audioPower is the mean square of x between two frequencies and its variance.
-// Lines in x are steady: they scatter only by beating with the noise under
-// them, which is read beside them.
-func audioPower(x []float64, rateHz, lowHz, highHz float64) (power, variance float64) {
-	density := residualDensity(x, rateHz)
-	binHz := rateHz / float64(len(x))
-	// A Hann window spreads each line over bins that are not independent:
-	// the variance of their sum is 35/18 of that of independent ones.
-	const hannCorrelation = 35.0 / 18
-	const block = 2 * noiseBinsTo
-	floor := 0.0
-	for k := range density {
-		if k%block == 0 {
-			floor = medianDensity(density, min(k+block/2, len(density)-1)) * binHz
-		}
-		if f := float64(k) * binHz; f >= lowHz && f <= highHz {
-			p := density[k] * binHz
-			power += p
-			variance += hannCorrelation * math.Max(2*p*floor-floor*floor, 0)
-		}
-	}
-	return power, variance
-}
-
 // match is the level of each further output against the first.
 func (t *toneParts) match(rec *Recording, fit *ToneFit, steady []unsteadiness) Result {
 	var res Result
@@ -329,7 +277,8 @@ func (t *toneParts) match(rec *Recording, fit *ToneFit, steady []unsteadiness) R
 			continue
 		}
 		db, std := fit.levelOver(j, 0, t.rateHz)
-		b := nonzero(typeA(sourceNoise, Hypot(std, steady[0].std(), steady[j].std())))
+		hum := DBFromRelative(Hypot(t.besideStd(fit, 0)/fit.Channels[0].Amplitude[0], t.besideStd(fit, j)/fit.Channels[j].Amplitude[0]))
+		b := nonzero(typeA(sourceNoise, Hypot(std, hum, steady[0].std(), steady[j].std())))
 		f := fit.FrequencyHz.Value
 		if out, ref := rec.bench(names[j]), rec.bench(0); out.Loopback != nil && ref.Loopback != nil {
 			bench, err := benchRatio(out, ref)

@@ -97,23 +97,27 @@ const bandOctaves = 1.0 / 3
 type bandMean struct{ hz, db, alone, alike float64 }
 
 // bands looks at thirds of an octave, as a single point may be off by a tone
-// that no other shows. Noise moves the points independently: of repeated
-// simulated sweeps a band's mean scatters by 0.8 to 1.2 times what that gives.
+// that no other shows.
 func (c *CurveChange) bands() []bandMean {
 	var out []bandMean
 	for low := lowestHz; low < highestHz; low *= math.Exp2(bandOctaves) {
-		b, n, middle := bandMean{}, 0.0, low*math.Exp2(bandOctaves/2)
+		b, n, middle, variance := bandMean{}, 0.0, low*math.Exp2(bandOctaves/2), 0.0
 		for i, f := range c.FrequencyHz {
 			if f < low || f >= math.Min(low*math.Exp2(bandOctaves), highestHz) {
 				continue
 			}
-			b.db, b.alone, b.alike, n = b.db+c.Difference[i], math.Hypot(b.alone, c.alone[i]), b.alike+c.alike[i], n+1
+			b.db, b.alike, n = b.db+c.Difference[i], b.alike+c.alike[i], n+1
+			for j, g := range c.FrequencyHz {
+				if g >= low && g < math.Min(low*math.Exp2(bandOctaves), highestHz) {
+					variance += c.alone[i] * c.alone[j] * analysis.NoiseCorrelation(f, g)
+				}
+			}
 			if b.hz == 0 || math.Abs(math.Log(f/middle)) < math.Abs(math.Log(b.hz/middle)) {
 				b.hz = f
 			}
 		}
-		if n > 0 && b.alone+b.alike > 0 {
-			out = append(out, bandMean{b.hz, b.db / n, b.alone / n, b.alike / n})
+		if n > 0 && variance+b.alike > 0 {
+			out = append(out, bandMean{b.hz, b.db / n, math.Sqrt(math.Max(0, variance)) / n, b.alike / n})
 		}
 	}
 	return out

@@ -5,6 +5,8 @@ import (
 	"math/rand/v2"
 	"testing"
 
+	"gonum.org/v1/gonum/mat"
+
 	"boardproof/analysis"
 	"boardproof/analysis/verdict"
 )
@@ -123,9 +125,30 @@ func TestUnchangedCurvesAreCalledChangedAsOftenAsStated(t *testing.T) {
 	rng := rand.New(rand.NewPCG(9, 4))
 	const trials = 3000
 	const noiseStd, sharedStd = 0.004, 0.05
+	// Noise through one gate is correlated between neighbouring points.
+	hz := grid()
+	alike := mat.NewSymDense(len(hz), nil)
+	for i := range hz {
+		for j := range i + 1 {
+			alike.SetSym(i, j, analysis.NoiseCorrelation(hz[i], hz[j]))
+		}
+		alike.SetSym(i, i, 1+1e-9)
+	}
+	var root mat.Cholesky
+	if !root.Factorize(alike) {
+		t.Fatal("the noise's correlations are none")
+	}
+	var half mat.TriDense
+	root.LTo(&half)
 	read := func(shift float64) analysis.Curve {
-		c := responseOf("A", func(float64) float64 { return shift + noiseStd*rng.NormFloat64() })
+		white, noise := mat.NewVecDense(len(hz), nil), mat.NewVecDense(len(hz), nil)
+		for i := range hz {
+			white.SetVec(i, rng.NormFloat64())
+		}
+		noise.MulVec(&half, white)
+		c := responseOf("A", level(shift))
 		for i := range c.FrequencyHz {
+			c.Value[i] += noiseStd * noise.AtVec(i)
 			c.NoiseUncertainty[i], c.Uncertainty[i] = 2*noiseStd, 2*math.Hypot(noiseStd, sharedStd)
 		}
 		c.SharedUncertainty = 2 * sharedStd
