@@ -4,7 +4,6 @@ import (
 	"context"
 	"database/sql"
 	"encoding/json"
-	"errors"
 	"fmt"
 	"slices"
 	"strings"
@@ -184,27 +183,15 @@ func (s *Store) Events(ctx context.Context, boardID int64) ([]Event, error) {
 // FindEvent returns an event by its id or the beginning of it. The error may
 // be a *NotFoundError or an *AmbiguousError.
 func (s *Store) FindEvent(ctx context.Context, id string) (Event, error) {
-	e, err := scanEvent(s.db.QueryRowContext(ctx, sqlEvent, fold(id)))
-	if err == nil {
-		return e, nil
+	whole, err := s.wholeID(ctx, "event", id, sqlEventsFrom)
+	if err != nil {
+		return Event{}, err
 	}
-	var begin []Event
-	if key := fold(id); errors.Is(err, sql.ErrNoRows) && key != "" {
-		begin, err = collect(ctx, s.db, scanEvent, sqlEventsFrom, key, afterPrefix(key), maxNear+1)
+	e, err := scanEvent(s.db.QueryRowContext(ctx, sqlEvent, whole))
+	if err != nil {
+		return Event{}, fmt.Errorf("reading event %s: %w", whole, storeFault(s.path, err))
 	}
-	switch {
-	case len(begin) == 1:
-		return begin[0], nil
-	case len(begin) > 1:
-		var ids []string
-		for _, e := range begin {
-			ids = append(ids, e.ID)
-		}
-		return Event{}, &AmbiguousError{What: "event", Name: id, Names: ids}
-	case err == nil || errors.Is(err, sql.ErrNoRows):
-		return Event{}, &NotFoundError{What: "event", Name: id}
-	}
-	return Event{}, fmt.Errorf("finding event %q: %w", id, storeFault(s.path, err))
+	return e, nil
 }
 
 func scanEvent(row scanner) (Event, error) {

@@ -132,20 +132,11 @@ func (h Hunt) insert(ctx context.Context, tx *sql.Tx) error {
 // FindHunt returns a hunt, whole, by its id or the beginning of it. The error
 // may be a *NotFoundError or an *AmbiguousError.
 func (s *Store) FindHunt(ctx context.Context, id string) (Hunt, error) {
-	var ids []string
-	var err error
-	if key := fold(id); key != "" {
-		if ids, err = collect(ctx, s.db, scanText, sqlHuntsFrom, key, afterPrefix(key), maxNear+1); err != nil {
-			return Hunt{}, fmt.Errorf("finding hunt %q: %w", id, storeFault(s.path, err))
-		}
+	whole, err := s.wholeID(ctx, "hunt", id, sqlHuntsFrom)
+	if err != nil {
+		return Hunt{}, err
 	}
-	switch {
-	case len(ids) == 0:
-		return Hunt{}, &NotFoundError{What: "hunt", Name: id}
-	case len(ids) > 1 && ids[0] != fold(id):
-		return Hunt{}, &AmbiguousError{What: "hunt", Name: id, Names: ids}
-	}
-	h, err := scanHunt(s.db.QueryRowContext(ctx, sqlHunt, ids[0]))
+	h, err := scanHunt(s.db.QueryRowContext(ctx, sqlHunt, whole))
 	if err == nil {
 		h.Conditions, err = collect(ctx, s.db, scanJSON[HuntCondition], sqlHuntConditions, h.ID)
 	}

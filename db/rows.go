@@ -69,6 +69,27 @@ func nextID(ctx context.Context, tx *sql.Tx, letter string, now time.Time, lastO
 	return fmt.Sprintf("%s%04d", day, n+1), nil
 }
 
+// wholeID finds the id that is, or begins with, what is given, by a query of ids
+// from one to another, the shortest first. The error may be a *NotFoundError
+// or an *AmbiguousError.
+func (s *Store) wholeID(ctx context.Context, what, begin, query string) (string, error) {
+	var ids []string
+	key := fold(begin)
+	if key != "" {
+		var err error
+		if ids, err = collect(ctx, s.db, scanText, query, key, afterPrefix(key), maxNear+1); err != nil {
+			return "", fmt.Errorf("finding %s %q: %w", what, begin, storeFault(s.path, err))
+		}
+	}
+	switch {
+	case len(ids) == 0:
+		return "", &NotFoundError{What: what, Name: begin}
+	case len(ids) > 1 && ids[0] != key:
+		return "", &AmbiguousError{What: what, Name: begin, Names: ids}
+	}
+	return ids[0], nil
+}
+
 // fold makes names equal that differ only in case.
 func fold(name string) string { return strings.ToLower(strings.TrimSpace(name)) }
 

@@ -193,14 +193,14 @@ func boardInTx(ctx context.Context, tx *sql.Tx, id int64) (Board, error) {
 // FindRun returns a run, whole, by its id or the beginning of it. The error
 // may be a *NotFoundError or an *AmbiguousError.
 func (s *Store) FindRun(ctx context.Context, id string) (Run, error) {
-	r, err := scanRun(s.db.QueryRowContext(ctx, sqlRun, fold(id)))
-	if errors.Is(err, sql.ErrNoRows) {
-		whole, findErr := s.findRunID(ctx, id)
-		if findErr != nil {
-			return Run{}, findErr
-		}
-		r, err = scanRun(s.db.QueryRowContext(ctx, sqlRun, whole))
+	whole, err := s.wholeID(ctx, "run", id, sqlRunsFrom)
+	if errors.Is(err, ErrNotFound) {
+		return Run{}, s.noRun(ctx, id)
 	}
+	if err != nil {
+		return Run{}, err
+	}
+	r, err := scanRun(s.db.QueryRowContext(ctx, sqlRun, whole))
 	if err == nil {
 		err = r.load(ctx, s.db)
 	}
@@ -208,23 +208,6 @@ func (s *Store) FindRun(ctx context.Context, id string) (Run, error) {
 		return Run{}, fmt.Errorf("reading run %q: %w", id, storeFault(s.path, err))
 	}
 	return r, nil
-}
-
-func (s *Store) findRunID(ctx context.Context, id string) (string, error) {
-	var ids []string
-	if key := fold(id); key != "" {
-		var err error
-		if ids, err = collect(ctx, s.db, scanText, sqlRunsFrom, key, afterPrefix(key), maxNear+1); err != nil {
-			return "", fmt.Errorf("finding run %q: %w", id, storeFault(s.path, err))
-		}
-	}
-	switch len(ids) {
-	case 0:
-		return "", s.noRun(ctx, id)
-	case 1:
-		return ids[0], nil
-	}
-	return "", &AmbiguousError{What: "run", Name: id, Names: ids}
 }
 
 // noRun says that there is no run of a name, and which are meant where it is a

@@ -138,7 +138,7 @@ const (
 	sqlEventsOfBoard  = sqlEventColumns + ` WHERE board_id = $1 ORDER BY happened, kept, length(id), id`
 	sqlEventByUID     = sqlEventColumns + ` WHERE uid = $1`
 	sqlEvent          = sqlEventColumns + ` WHERE id = $1`
-	sqlEventsFrom     = sqlEventColumns + ` WHERE id >= $1 AND id < $2 ORDER BY length(id), id LIMIT $3`
+	sqlEventsFrom     = `SELECT id FROM events WHERE id >= $1 AND id < $2 ORDER BY length(id), id LIMIT $3`
 	sqlLastEventOfDay = `SELECT id FROM events WHERE id >= $1 AND id < $2 ORDER BY length(id) DESC, id DESC LIMIT 1`
 
 	// One pass: each board with its latest run, by an index.

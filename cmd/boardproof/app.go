@@ -160,6 +160,17 @@ func (a *app) withStore(ctx context.Context, f func(*db.Store) error) (err error
 	return f(s)
 }
 
+// onBoard runs f with the store open, on a board by its label or serial.
+func (a *app) onBoard(ctx context.Context, name string, f func(*db.Store, db.Board) error) error {
+	return a.withStore(ctx, func(s *db.Store) error {
+		b, err := s.FindBoard(ctx, name)
+		if err != nil {
+			return err
+		}
+		return f(s, b)
+	})
+}
+
 // local formats a time for people.
 func local(t time.Time) string { return t.Local().Format("2006-01-02 15:04") }
 

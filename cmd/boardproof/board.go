@@ -120,11 +120,7 @@ func (a *app) boardShow() *cobra.Command {
 		Short: "Show a board, its chain and its runs",
 		Args:  exactArgs("a board's label or serial"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			return a.withStore(cmd.Context(), func(s *db.Store) error {
-				b, err := s.FindBoard(cmd.Context(), args[0])
-				if err != nil {
-					return err
-				}
+			return a.onBoard(cmd.Context(), args[0], func(s *db.Store, b db.Board) error {
 				return a.printBoard(cmd.Context(), s, b)
 			})
 		},

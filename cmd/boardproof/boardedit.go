@@ -28,11 +28,7 @@ func (a *app) boardEdit() *cobra.Command {
 			"already show the board as it was. Once it has runs, outputs can only be added at the end.",
 		Args: exactArgs("a board's label or serial"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			return a.withStore(cmd.Context(), func(s *db.Store) error {
-				b, err := s.FindBoard(cmd.Context(), args[0])
-				if err != nil {
-					return err
-				}
+			return a.onBoard(cmd.Context(), args[0], func(s *db.Store, b db.Board) error {
 				e, err := f.edit(cmd.Flags().Changed, b)
 				if err != nil {
 					return err

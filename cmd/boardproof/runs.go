@@ -19,11 +19,7 @@ func (a *app) runsCommand() *cobra.Command {
 		Short: "List the runs of a board",
 		Args:  exactArgs("a board's label"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			return a.withStore(cmd.Context(), func(s *db.Store) error {
-				b, err := s.FindBoard(cmd.Context(), args[0])
-				if err != nil {
-					return err
-				}
+			return a.onBoard(cmd.Context(), args[0], func(s *db.Store, b db.Board) error {
 				runs, err := s.Runs(cmd.Context(), b.ID)
 				if err != nil {
 					return err

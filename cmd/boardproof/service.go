@@ -46,12 +46,9 @@ func (a *app) serviceAdd(use, short string) *cobra.Command {
 		Short: short,
 		Args:  exactArgs("a board's label or serial"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			return a.withStore(cmd.Context(), func(s *db.Store) error {
-				b, err := s.FindBoard(cmd.Context(), args[0])
-				if err != nil {
-					return err
-				}
+			return a.onBoard(cmd.Context(), args[0], func(s *db.Store, b db.Board) error {
 				e.BoardID = b.ID
+				var err error
 				if e.Happened, err = a.when(date, e.Kind); err != nil {
 					return err
 				}
@@ -160,11 +157,7 @@ func (a *app) serviceList() *cobra.Command {
 		Short: "List a board's visits with their events and runs",
 		Args:  exactArgs("a board's label or serial"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			return a.withStore(cmd.Context(), func(s *db.Store) error {
-				b, err := s.FindBoard(cmd.Context(), args[0])
-				if err != nil {
-					return err
-				}
+			return a.onBoard(cmd.Context(), args[0], func(s *db.Store, b db.Board) error {
 				l, err := s.Life(cmd.Context(), b.ID)
 				if err != nil {
 					return err
