@@ -18,13 +18,12 @@ import (
 	"io"
 	"math/rand/v2"
 	"os"
-	"os/signal"
 	"runtime"
-	"sync"
 	"time"
 
 	"boardproof/capture"
 	"boardproof/cmd/internal/randombench"
+	"boardproof/cmd/internal/trials"
 )
 
 // boardsPerBench share one interface and the recordings of its calibration.
@@ -48,12 +47,7 @@ func main() {
 	flag.Float64Var(&p.silenceS, "silence", 4, "length of the silences in seconds")
 	limit := flag.Bool("limit", false, "show only how readings are judged against a limit set at their truth")
 	flag.Parse()
-	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
-	defer stop()
-	if err := run(ctx, p, *limit, os.Stdout); err != nil {
-		fmt.Fprintln(os.Stderr, "error:", err)
-		os.Exit(1)
-	}
+	os.Exit(trials.Main(func(ctx context.Context) error { return run(ctx, p, *limit, os.Stdout) }))
 }
 
 func run(ctx context.Context, p plan, limit bool, w io.Writer) error {
@@ -82,47 +76,15 @@ func run(ctx context.Context, p plan, limit bool, w io.Writer) error {
 	return nil
 }
 
-func (p plan) benches() int { return (p.boards + boardsPerBench - 1) / boardsPerBench }
-
 // measure returns what was seen of each board, nothing of those whose takes
 // were refused or that were not reached when ctx ended.
 func (p plan) measure(ctx context.Context) ([][]seen, error) {
-	all := make([][]seen, p.boards)
-	var wait sync.WaitGroup
-	var mu sync.Mutex
-	var failed error
-	next, done, started := 0, 0, time.Now()
-	take := func() (bench int, ok bool) {
-		mu.Lock()
-		defer mu.Unlock()
-		bench, next = next, next+1
-		return bench, failed == nil && ctx.Err() == nil && bench < p.benches()
-	}
-	count := func(boards int, err error) {
-		mu.Lock()
-		defer mu.Unlock()
-		done += boards
-		failed = errors.Join(failed, err)
-		left := time.Duration(float64(time.Since(started)) / float64(done) * float64(p.boards-done))
-		fmt.Fprintf(p.progress, "\r%d of %d boards, %s left   ", done, p.boards, left.Round(time.Second))
-	}
-	for range p.workers {
-		wait.Go(func() {
-			for i, ok := take(); ok; i, ok = take() {
-				boards := all[i*boardsPerBench : min((i+1)*boardsPerBench, p.boards)]
-				count(len(boards), p.measureBench(i, boards))
-			}
-		})
-	}
-	wait.Wait()
-	fmt.Fprintln(p.progress)
-	return all, failed
+	return trials.Run(ctx, trials.Plan{What: "boards", Trials: p.boards, PerBatch: boardsPerBench, Workers: p.workers, Seed: p.seed, Progress: p.progress}, p.measureBench)
 }
 
 // measureBench fills in boards, all of which are on one bench. One whose take
 // was refused, as clipped, is left empty: there is no reading to be right.
-func (p plan) measureBench(number int, boards [][]seen) error {
-	rng := rand.New(rand.NewPCG(p.seed, uint64(number)))
+func (p plan) measureBench(number int, rng *rand.Rand, boards [][]seen, done func()) error {
 	b, err := randombench.NewBench(rng, p.sweepS, p.silenceS)
 	if err != nil {
 		return fmt.Errorf("bench %d: %w", number, err)
@@ -133,6 +95,7 @@ func (p plan) measureBench(number int, boards [][]seen) error {
 		if err != nil && !errors.As(err, &refused) {
 			return fmt.Errorf("bench %d, board %d: %w", number, i+1, err)
 		}
+		done()
 	}
 	return nil
 }
