@@ -16,14 +16,13 @@ import (
 	"io"
 	"math/rand/v2"
 	"os"
-	"os/signal"
 	"runtime"
-	"sync"
 	"time"
 
 	"boardproof/calibration"
 	"boardproof/capture"
 	"boardproof/cmd/internal/randombench"
+	"boardproof/cmd/internal/trials"
 )
 
 const (
@@ -51,12 +50,7 @@ func main() {
 	flag.IntVar(&p.workers, "workers", runtime.NumCPU(), "hunts at a time")
 	mistakes := flag.Bool("mistakes", false, "list the hunts that named first what is not there")
 	flag.Parse()
-	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
-	defer stop()
-	if err := run(ctx, p, *mistakes, os.Stdout); err != nil {
-		fmt.Fprintln(os.Stderr, "error:", err)
-		os.Exit(1)
-	}
+	os.Exit(trials.Main(func(ctx context.Context) error { return run(ctx, p, *mistakes, os.Stdout) }))
 }
 
 func run(ctx context.Context, p plan, mistakes bool, w io.Writer) error {
@@ -80,47 +74,17 @@ func run(ctx context.Context, p plan, mistakes bool, w io.Writer) error {
 	return nil
 }
 
-func (p plan) benches() int { return (p.hunts + huntsPerBench - 1) / huntsPerBench }
-
 // hunt returns how each hunt ended, nil where its first take was refused, as
 // clipped or too weak, or it was not reached when ctx ended.
 func (p plan) hunt(ctx context.Context) ([]*outcome, error) {
-	all := make([]*outcome, p.hunts)
-	var wait sync.WaitGroup
-	var mu sync.Mutex
-	var failed error
-	next, done, started := 0, 0, time.Now()
-	take := func() (bench int, ok bool) {
-		mu.Lock()
-		defer mu.Unlock()
-		bench, next = next, next+1
-		return bench, failed == nil && ctx.Err() == nil && bench < p.benches()
-	}
-	count := func() {
-		mu.Lock()
-		defer mu.Unlock()
-		done++
-		left := time.Duration(float64(time.Since(started)) / float64(done) * float64(p.hunts-done))
-		fmt.Fprintf(p.progress, "\r%d of %d hunts, %s left   ", done, p.hunts, left.Round(time.Second))
-	}
-	for range p.workers {
-		wait.Go(func() {
-			for i, ok := take(); ok; i, ok = take() {
-				err := p.onBench(ctx, i, all[i*huntsPerBench:min((i+1)*huntsPerBench, p.hunts)], count)
-				mu.Lock()
-				failed = errors.Join(failed, err)
-				mu.Unlock()
-			}
+	return trials.Run(ctx, trials.Plan{What: "hunts", Trials: p.hunts, PerBatch: huntsPerBench, Workers: p.workers, Seed: p.seed, Progress: p.progress},
+		func(number int, rng *rand.Rand, hunts []*outcome, done func()) error {
+			return p.onBench(ctx, number, rng, hunts, done)
 		})
-	}
-	wait.Wait()
-	fmt.Fprintln(p.progress)
-	return all, failed
 }
 
 // onBench fills in hunts, all of which are on one bench.
-func (p plan) onBench(ctx context.Context, number int, hunts []*outcome, count func()) error {
-	rng := rand.New(rand.NewPCG(p.seed, uint64(number)))
+func (p plan) onBench(ctx context.Context, number int, rng *rand.Rand, hunts []*outcome, done func()) error {
 	bench, err := randombench.NewBench(rng, sweepS, floorS)
 	if err != nil {
 		return fmt.Errorf("bench %d: %w", number, err)
@@ -139,7 +103,7 @@ func (p plan) onBench(ctx context.Context, number int, hunts []*outcome, count f
 			return fmt.Errorf("hunt %d: %w", number*huntsPerBench+i, err)
 		}
 		hunts[i] = o
-		count()
+		done()
 	}
 	return nil
 }

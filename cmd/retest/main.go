@@ -22,7 +22,6 @@ import (
 	"io"
 	"math/rand/v2"
 	"os"
-	"os/signal"
 	"runtime"
 	"strings"
 	"sync"
@@ -30,6 +29,7 @@ import (
 
 	"boardproof/capture"
 	"boardproof/cmd/internal/randombench"
+	"boardproof/cmd/internal/trials"
 )
 
 // boardsPerBench share one interface; every second one is recalibrated.
@@ -61,12 +61,7 @@ func main() {
 		flag.PrintDefaults()
 	}
 	flag.Parse()
-	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
-	defer stop()
-	if err := run(ctx, p, *file, flag.Args(), os.Stdout); err != nil {
-		fmt.Fprintln(os.Stderr, "error:", err)
-		os.Exit(1)
-	}
+	os.Exit(trials.Main(func(ctx context.Context) error { return run(ctx, p, *file, flag.Args(), os.Stdout) }))
 }
 
 // run measures by plan and keeps what was read in file, or, where files are
@@ -106,46 +101,22 @@ func run(ctx context.Context, p plan, file string, files []string, w io.Writer) 
 // measure returns what was seen of each board, nothing of those whose takes
 // were refused or that were not reached when ctx ended.
 func (p plan) measure(ctx context.Context) ([]sittings, error) {
-	all := make([]sittings, p.boards)
-	benches := (p.boards + boardsPerBench - 1) / boardsPerBench
-	var wait sync.WaitGroup
 	var mu sync.Mutex
-	var failed error
-	next, done, started := 0, 0, time.Now()
-	take := func() (bench int, ok bool) {
-		mu.Lock()
-		defer mu.Unlock()
-		bench, next = next, next+1
-		return bench, failed == nil && ctx.Err() == nil && bench < benches
-	}
-	count := func(boards []sittings, err error) {
-		mu.Lock()
-		defer mu.Unlock()
-		done += len(boards)
-		if err == nil && p.keep != nil {
-			err = keep(p.keep, boards)
-		}
-		failed = errors.Join(failed, err)
-		left := time.Duration(float64(time.Since(started)) / float64(done) * float64(p.boards-done))
-		fmt.Fprintf(p.progress, "\r%d of %d boards, %s left   ", done, p.boards, left.Round(time.Second))
-	}
-	for range p.workers {
-		wait.Go(func() {
-			for i, ok := take(); ok; i, ok = take() {
-				boards := all[i*boardsPerBench : min((i+1)*boardsPerBench, p.boards)]
-				count(boards, p.measureBench(i, boards))
+	return trials.Run(ctx, trials.Plan{What: "boards", Trials: p.boards, PerBatch: boardsPerBench, Workers: p.workers, Seed: p.seed, Progress: p.progress},
+		func(number int, rng *rand.Rand, boards []sittings, done func()) error {
+			err := p.measureBench(number, rng, boards, done)
+			if err != nil || p.keep == nil {
+				return err
 			}
+			mu.Lock()
+			defer mu.Unlock()
+			return keep(p.keep, boards)
 		})
-	}
-	wait.Wait()
-	fmt.Fprintln(p.progress)
-	return all, failed
 }
 
 // measureBench fills in boards, all of which are on one bench. One whose take
 // was refused, as clipped, is left empty.
-func (p plan) measureBench(number int, boards []sittings) error {
-	rng := rand.New(rand.NewPCG(p.seed, uint64(number)))
+func (p plan) measureBench(number int, rng *rand.Rand, boards []sittings, done func()) error {
 	b, err := randombench.NewBench(rng, p.sweepS, p.silenceS)
 	if err != nil {
 		return fmt.Errorf("bench %d: %w", number, err)
@@ -161,6 +132,7 @@ func (p plan) measureBench(number int, boards []sittings) error {
 			return fmt.Errorf("bench %d, board %d: %w", number, i+1, err)
 		}
 		boards[i].Seed, boards[i].Bench, boards[i].Board, boards[i].Recalibrated = p.seed, number, i+1, i%2 == 1
+		done()
 	}
 	return nil
 }
