@@ -69,6 +69,18 @@ func (a *app) trend(ctx context.Context, s *db.Store, args []string, f trendFlag
 	if err != nil {
 		return err
 	}
+	for i := range all {
+		all[i].fit()
+	}
+	if slices.ContainsFunc(all, series.wantsChecks) {
+		q := points.query
+		q.Quantity = analysis.BenchGainDrift
+		checks, err := s.Series(ctx, q)
+		if err != nil {
+			return err
+		}
+		addChecks(all, checks)
+	}
 	head := points.head
 	dir := f.plots
 	if dir == "" {
@@ -120,11 +132,11 @@ type trendDocument struct {
 	Series        []series `json:"series"`
 }
 
-// trendPoints are the readings of one quantity, oldest first, and the bench's
-// own checks of the same runs.
+// trendPoints are the readings of one quantity, oldest first.
 type trendPoints struct {
-	head       string
-	of, checks []db.SeriesPoint
+	head  string
+	query db.SeriesQuery
+	of    []db.SeriesPoint
 	// delivered is the run with which the board went out, "" for a bench.
 	delivered string
 }
@@ -167,9 +179,8 @@ func readPoints(ctx context.Context, s *db.Store, args []string, quantity string
 	if len(p.of) == 0 {
 		return nil, noSuchSeries(ctx, s, p.head, quantity, latest)
 	}
-	q.Quantity = analysis.BenchGainDrift
-	p.checks, err = s.Series(ctx, q)
-	return p, err
+	p.query = q
+	return p, nil
 }
 
 // noSuchSeries says which quantities there are, by the run named.

@@ -61,13 +61,6 @@ func (p *trendPoints) series(quantity string, f trendFlags) ([]series, error) {
 		return nil, wrongUsef("%s comes in %d kinds: choose with --output, --weighting, --state, --harmonic or --frequency; %s",
 			quantity, len(all), "as in --output "+all[0].Reading.Output)
 	}
-	checks := map[string][]db.SeriesPoint{}
-	for _, c := range p.checks {
-		checks[c.RunID] = append(checks[c.RunID], c)
-	}
-	for i := range all {
-		all[i].addChecks(checks)
-	}
 	return all, nil
 }
 
@@ -91,6 +84,9 @@ type series struct {
 
 	rows   []report.TrendRow
 	points []change.Point
+	// fitted is the line, with what was in its way.
+	fitted change.Trend
+	noFit  error
 	// checks are the bench's own of the same runs, at the same output.
 	checks []change.Point
 }
@@ -114,12 +110,19 @@ func (x *series) add(p db.SeriesPoint, isDelivered bool) {
 	x.points = append(x.points, changePoint(p))
 }
 
-// addChecks takes in the bench's own checks of the series' runs, at its output.
-func (x *series) addChecks(checks map[string][]db.SeriesPoint) {
-	for _, p := range x.Points {
-		for _, c := range checks[p.Run] {
-			if c.Reading.Output == p.Output {
-				x.checks = append(x.checks, changePoint(c))
+// addChecks gives each series the bench's own checks of its runs, at its output.
+func addChecks(all []series, checks []db.SeriesPoint) {
+	byRun := map[string][]db.SeriesPoint{}
+	for _, c := range checks {
+		byRun[c.RunID] = append(byRun[c.RunID], c)
+	}
+	for i := range all {
+		x := &all[i]
+		for _, p := range x.Points {
+			for _, c := range byRun[p.Run] {
+				if c.Reading.Output == p.Output {
+					x.checks = append(x.checks, changePoint(c))
+				}
 			}
 		}
 	}

@@ -11,14 +11,22 @@ import (
 	"boardproof/cmd/boardproof/internal/report"
 )
 
-// study fits the trend and says what it shows.
+func (x *series) fit() { x.fitted, x.noFit = change.FitTrend(x.points) }
+
+// wantsChecks says whether the bench's own checks could tell whose drift it is.
+func (x series) wantsChecks() bool {
+	r := x.Reading
+	return x.noFit == nil && x.fitted.Drifts && r.Quantity != analysis.BenchGainDrift && (r.Unit == "dB" || r.Unit == "dBu")
+}
+
+// study says what the trend shows.
 func (x *series) study(severalBoards bool) {
 	if !severalBoards {
 		for i := range x.rows {
 			x.rows[i].Board = ""
 		}
 	}
-	t, err := change.FitTrend(x.points)
+	t, err := x.fitted, x.noFit
 	if t.Bounds > 0 {
 		x.say("left out of the line: %s", report.Count(t.Bounds, "bound"))
 	}
@@ -33,7 +41,9 @@ func (x *series) study(severalBoards bool) {
 		if severalBoards && t.Scattered && x.Reading.Quantity != analysis.BenchGainDrift {
 			x.say("boards differ from one another, which is scatter here")
 		}
-		x.blame(t)
+		if x.wantsChecks() {
+			x.blame(t)
+		}
 	}
 	if x.Reading.Quantity == analysis.BenchGainDrift {
 		x.chart()
@@ -47,9 +57,6 @@ func (x *series) say(format string, args ...any) {
 // blame tells a drifting bench from a drifting board by the bench's own checks
 // at the same output, made in the same runs.
 func (x *series) blame(t change.Trend) {
-	if !t.Drifts || x.Reading.Quantity == analysis.BenchGainDrift || x.Reading.Unit != "dB" && x.Reading.Unit != "dBu" {
-		return
-	}
 	bench, err := change.FitTrend(x.checks)
 	switch {
 	case err != nil:
