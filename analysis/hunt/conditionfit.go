@@ -11,7 +11,7 @@ import (
 type gain struct{ db, share float64 }
 
 // gains are by kind: vanishes, same, other.
-var gains = [3][]gain{goneGains(), {{-0.6, 0.2}, {0, 0.6}, {0.6, 0.2}}, otherGains()}
+var gains = [3][]gain{goneGains(), {{-0.3, 0.2}, {0, 0.6}, {0.3, 0.2}}, otherGains()}
 
 // goneDB is as good as nothing left.
 const goneDB = -140.0
@@ -59,7 +59,7 @@ const (
 	// sameDB and movedScatterDB are how alike lines of one cause move, where it
 	// stays and where it goes; toneScatterDB is how far a jittering
 	// tone strays from take to take.
-	sameDB         = 0.4
+	sameDB         = 0.25
 	movedScatterDB = 1.5
 	toneScatterDB  = 1.5
 	// shareSpreadDB is how well a share is known that templates foretell.

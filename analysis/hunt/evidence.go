@@ -93,11 +93,11 @@ func (b *bench) likelihoods(changes []Change) []observation {
 		s := &b.spectra[i+1]
 		o := observation{log: map[string]float64{}}
 		for c, f := range fits {
-			o.log[c] = b.underCondition(c, combMoves(base, s, f.share), s.condition)
+			o.log[c] = b.underCondition(c, b.under(f, s), s.condition)
 		}
 		group := b.loudestGroup(changes)
 		for c, f := range toned {
-			o.log[c] = b.underCondition(c, toneMoves(base, s, f.share), s.condition)
+			o.log[c] = b.underCondition(c, likelihoodOf(toneMoves(base, s, f.share), false), s.condition)
 			if !comb {
 				group = OtherTones
 			}
@@ -119,8 +119,7 @@ func (b *bench) likelihoods(changes []Change) []observation {
 
 // underCondition is how likely a cause makes what a condition did, wherever it
 // comes in.
-func (b *bench) underCondition(cause string, moves []moved, c Condition) float64 {
-	k := likelihoodOf(moves, false)
+func (b *bench) underCondition(cause string, k kinds, c Condition) float64 {
 	var logs []float64
 	for _, p := range places(cause, b.board, b.output) {
 		logs = append(logs, math.Log(p.prior)+k.under(effectOf(cause, p, c, b.output), effect{0, 1, 0}, k.most()))

@@ -3,6 +3,7 @@ package hunt
 import (
 	"cmp"
 	"fmt"
+	"maps"
 	"math"
 	"slices"
 )
@@ -13,8 +14,8 @@ const worthBits = 0.02
 // Proposal is a condition to try.
 type Proposal struct {
 	Condition Condition `json:"condition"`
-	// Bits is by how much it is expected to reduce the entropy over the causes
-	// and where they come in.
+	// Bits is by how much it is expected to reduce the entropy over the causes,
+	// and a share of that over where they come in.
 	Bits float64 `json:"bits"`
 	// Reason says in one line what it would tell apart.
 	Reason string `json:"reason"`
@@ -86,30 +87,52 @@ func together(first, second effect) effect {
 }
 
 // proposals ranks what was not tried yet by the mutual information between what
-// would be seen and which world it is.
+// would be seen and the cause.
 func (b *bench) proposals(worlds []whole) []Proposal {
 	var out []Proposal
 	for _, c := range b.board.conditions() {
 		if slices.ContainsFunc(b.spectra, func(s spectrum) bool { return s.condition == c }) {
 			continue
 		}
-		out = append(out, Proposal{c, information(worlds, c, b.output), telling(worlds, c, b.output)})
+		out = append(out, Proposal{c, worth(worlds, c, b.output), telling(worlds, c, b.output)})
 	}
 	slices.SortStableFunc(out, func(a, b Proposal) int { return cmp.Compare(b.Bits, a.Bits) })
 	return out
 }
 
-func information(worlds []whole, c Condition, weighed string) float64 {
-	var mean outcomes
+// placeShare is what it is worth to know where a cause comes in, beside
+// knowing the cause.
+const placeShare = 0.25
+
+// worth is the mutual information between what would be seen and the main
+// cause, and a share of that with where it comes in.
+func worth(worlds []whole, c Condition, weighed string) float64 {
+	var all outcomes
 	within := 0.0
+	byCause := map[string]*outcomes{}
+	weights := map[string]float64{}
 	for i := range worlds {
-		seen := worlds[i].foretold(c, weighed)
-		for k, p := range seen {
-			mean[k] += worlds[i].weight * p
+		w := &worlds[i]
+		seen, cause := w.foretold(c, weighed), w.causes[w.main]
+		if byCause[cause] == nil {
+			byCause[cause] = &outcomes{}
 		}
-		within += worlds[i].weight * seen.entropy()
+		for k, p := range seen {
+			all[k] += w.weight * p
+			byCause[cause][k] += w.weight * p
+		}
+		weights[cause] += w.weight
+		within += w.weight * seen.entropy()
 	}
-	return math.Max(0, mean.entropy()-within)
+	ofCause := all.entropy()
+	for _, cause := range slices.Sorted(maps.Keys(byCause)) {
+		o := byCause[cause]
+		for k := range o {
+			o[k] /= weights[cause]
+		}
+		ofCause -= weights[cause] * o.entropy()
+	}
+	return math.Max(0, ofCause+placeShare*(all.entropy()-within-ofCause))
 }
 
 func (o outcomes) entropy() float64 {

@@ -23,7 +23,7 @@ const (
 // it, are mains.
 func (s *spectrum) regroup() {
 	if s.combHz > 0 {
-		if s.step() >= 3 {
+		if s.step() >= 3 || s.visible() == 1 && offNominal(s.combHz) {
 			s.toTones(func(float64) bool { return true })
 		}
 		return
@@ -33,13 +33,17 @@ func (s *spectrum) regroup() {
 		return
 	}
 	for _, t := range s.tones {
-		hz := t.FrequencyHz.Value
-		if nominal := 10 * math.Round(hz/10); (nominal == 50 || nominal == 60) && math.Abs(hz-nominal) < mainsOffHz && t.WidthHz == 0 {
+		if hz := t.FrequencyHz.Value; !offNominal(hz) && t.WidthHz == 0 {
 			s.mainsHz = hz
 			s.toLines()
 			return
 		}
 	}
+}
+
+// offNominal says whether no mains is likely to have a frequency.
+func offNominal(hz float64) bool {
+	return math.Min(math.Abs(hz-50), math.Abs(hz-60)) > mainsOffHz
 }
 
 // toLines makes lines of the comb of the tones at harmonics of the mains, as

@@ -87,7 +87,8 @@ func TestSeriesOfTheHandbookAreKnown(t *testing.T) {
 	} {
 		s := scene{mainsHz: 59.97, comb: c.comb, noiseStd: 1e-5, lengthS: 3}
 		r := read(t, hunt.AsFound, 5, map[string]scene{"A": s}, "A")
-		if w := hunt.Weigh(wholeBoard, r); w.Causes[0].Cause != c.cause || w.Causes[0].Score < 0.8 {
+		// What a pattern may say by itself leaves room for the others.
+		if w := hunt.Weigh(wholeBoard, r); w.Causes[0].Cause != c.cause || w.Causes[0].Score < 5*w.Causes[1].Score {
 			t.Errorf("%s: %s", name, w.Summary)
 		}
 		for _, h := range r[0].Harmonics {

@@ -86,7 +86,8 @@ func (b *bench) fitCombs() {
 	best := math.Inf(-1)
 	add := func(p float64, causes ...string) {
 		f := combFitOf(base, causes...)
-		f.logPrior = math.Log(p/rangeDB) + b.logOutputs(f)
+		f.logPrior = math.Log(p / rangeDB)
+		f.logEvidence += b.logOutputs(f)
 		best = math.Max(best, f.logEvidence)
 		fits = append(fits, f)
 	}
@@ -134,7 +135,7 @@ func (b *bench) logOutputs(f combFit) float64 {
 // patternSays is the most that the pattern as found says for one cause over
 // another, as a logarithm: no two houses are alike, and what no template
 // foretells is not impossible. What is done at the bench must say the rest.
-var patternSays = math.Log(30)
+var patternSays = math.Log(20)
 
 // hopeless is how much worse than the best a pattern must be explained by two
 // causes, as a logarithm, for conditions not to be asked: they could not make up for it.
@@ -189,7 +190,7 @@ func meanShare(share []float64, s *spectrum) float64 {
 func (b *bench) worldsOf(f combFit, logPrior float64) []world {
 	var seen []kinds
 	for i := range b.spectra[1:] {
-		seen = append(seen, likelihoodOf(combMoves(b.base(), &b.spectra[i+1], f.share), len(f.causes) == 2))
+		seen = append(seen, b.under(f, &b.spectra[i+1]))
 	}
 	volts := make([]float64, len(f.causes))
 	for k := range volts {
@@ -201,6 +202,24 @@ func (b *bench) worldsOf(f combFit, logPrior float64) []world {
 		volts[k] = math.Sqrt(volts[k])
 	}
 	return b.placed(f.causes, volts, seen, f.logEvidence+logPrior)
+}
+
+// under is the likelihood of what a condition did to the comb. A cause that is
+// alone brings the lines that its template foretells, or, as likely, all of
+// them.
+func (b *bench) under(f combFit, now *spectrum) kinds {
+	two := len(f.causes) == 2
+	k := likelihoodOf(combMoves(b.base(), now, f.share), two)
+	if two {
+		return k
+	}
+	all := likelihoodOf(combMoves(b.base(), now, b.odd.share), false)
+	for i := range k {
+		for j := range k[i] {
+			k[i][j] = logMean([]float64{k[i][j], all[i][j]})
+		}
+	}
+	return k
 }
 
 // placed spreads the weight of a set of causes over where they may come in.
