@@ -145,6 +145,9 @@ func (o outcomes) entropy() float64 {
 	return sum
 }
 
+// leastChance of a cause is worth a word.
+const leastChance = 0.01
+
 // telling says which likely cause would go under a condition, and which would
 // stay.
 func telling(worlds []whole, c Condition, weighed string) string {
@@ -154,6 +157,9 @@ func telling(worlds []whole, c Condition, weighed string) string {
 	}
 	var chances []chance
 	for _, w := range worlds {
+		if w.causes[w.main] == unexplained {
+			continue
+		}
 		k := slices.IndexFunc(chances, func(x chance) bool { return x.cause == w.causes[w.main] })
 		if k < 0 {
 			k = len(chances)
@@ -163,20 +169,24 @@ func telling(worlds []whole, c Condition, weighed string) string {
 		e := effectOf(w.causes[w.main], w.places[w.main], c, weighed)
 		chances[k].gone += w.weight * (1 - e.same)
 	}
-	goes, stays, goesBy, staysBy := "", "", 0.0, 0.0
+	goes, stays, may := "", "", ""
+	goesBy, staysBy, mayBy := 0.0, 0.0, 0.0
 	for _, x := range chances {
-		if x.gone > goesBy {
-			goes, goesBy = x.cause, x.gone
+		switch changes := x.gone / x.weight; {
+		case changes > 0.5 && x.weight > goesBy:
+			goes, goesBy = x.cause, x.weight
+		case changes < 0.5 && x.weight > staysBy:
+			stays, staysBy = x.cause, x.weight
 		}
-	}
-	for _, x := range chances {
-		if x.cause != goes && x.weight-x.gone > staysBy {
-			stays, staysBy = x.cause, x.weight-x.gone
+		if x.weight > leastChance && x.gone/x.weight > mayBy {
+			may, mayBy = x.cause, x.gone/x.weight
 		}
 	}
 	switch {
-	case goes == "":
+	case goes == "" && may == "":
 		return "it may show what nothing else does"
+	case goes == "":
+		return fmt.Sprintf("%s may change, most else should not", may)
 	case stays == "":
 		return fmt.Sprintf("it may show where the %s comes in", goes)
 	}

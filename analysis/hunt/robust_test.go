@@ -203,3 +203,24 @@ func TestALineOfTheMainsThatAnotherOutputKnowsIsHum(t *testing.T) {
 		t.Errorf("of the fifth harmonic: %s", w.Summary)
 	}
 }
+
+// The cause is asked for first: a device that is off would say where ripple
+// comes in, but little of whether it is ripple.
+func TestTheCauseIsAskedForBeforeItsPlace(t *testing.T) {
+	board := wholeBoard
+	board.Devices = []string{"fuzz", "boost", "delay", "chorus", "tuner"}
+	r := read(t, hunt.AsFound, 5, map[string]scene{"A": {mainsHz: 50.03, comb: reservoir(1e-3, 0.2), noiseStd: 1e-6, lengthS: 3}}, "A")
+	rank := map[hunt.Condition]int{}
+	for i, p := range hunt.Proposals(board, r) {
+		rank[p.Condition] = i
+	}
+	if other, one := rank[hunt.Condition{Change: hunt.OutputUnplugged, Subject: "A"}], rank[hunt.Condition{Change: hunt.OnBattery, Subject: "fuzz"}]; other > one {
+		t.Errorf("output A unplugged is proposal %d, one device on battery %d", other, one)
+	}
+	for _, p := range hunt.Proposals(board, r) {
+		want := map[string]string{"A": "ground loop should change, supply ripple should not", "B": "ground loop may change, most else should not"}
+		if p.Condition.Change == hunt.OutputUnplugged && p.Reason != want[p.Condition.Subject] {
+			t.Errorf("%s: %s", p.Condition, p.Reason)
+		}
+	}
+}
