@@ -25,6 +25,8 @@ type Comb struct {
 	order int           // of the phase
 	cov   *mat.SymDense // of phase.c[1:order+1]
 	floor spectrumFloor // as far up as the search went
+	// strangers are the harmonics of the search at which another line stands.
+	strangers []bool
 	// gain is by how much of each harmonic is taken off, within extent.
 	gain   []float64
 	extent testsignals.Span
@@ -39,26 +41,6 @@ type Comb struct {
 // uncertainty of one of its quadratures to be told from noise: noise alone
 // does so once in 3000 harmonics (e^−8).
 const combLevel = 4.0
-
-// Power over noise of a harmonic from which its phase is trusted to help find
-// the mains frequency: anywhere in the comb, or next to one that does. Noise
-// alone passes the first once in 160,000 harmonics, the second once in 55. A
-// harmonic that is noise would claim to know much, as the square of its
-// number.
-const (
-	trustedPower   = 12.0
-	neighbourPower = 4.0
-)
-
-// trusted says which harmonics help to find the phase.
-func trusted(powers []float64) []bool {
-	in := make([]bool, len(powers))
-	for h := 1; h < len(in); h++ {
-		beside := in[h-1] || h >= 2 && in[h-2]
-		in[h] = powers[h] > trustedPower || beside && powers[h] > neighbourPower
-	}
-	return in
-}
 
 // findComb looks for the comb in the spans of x, which must be free of DC.
 // The amplitudes it returns are those of the search's 40 harmonics in the
@@ -86,11 +68,22 @@ func (s *mainsSearch) search(nominals []float64, before *Comb) *combFit {
 		f.wander()
 		return f
 	}
+	for range mostStrangers {
+		if f := s.best(nominals); f != nil {
+			return f
+		}
+	}
+	s.asItIs = true
+	return s.best(nominals)
+}
+
+// best is the best fit with pieces of any length, nil where fit gives none.
+func (s *mainsSearch) best(nominals []float64) *combFit {
 	// Short pieces first: there a drift smears the least. Whole spans find
 	// what is too weak for that.
 	f := s.fit(math.Min(1, s.longestS()), nominals)
-	if s.longestS() > 2 && f.explained() < plainPower {
-		if whole := s.fit(s.longestS(), nominals); whole.better(f) {
+	if f != nil && s.longestS() > 2 && f.explained() < plainPower {
+		if whole := s.fit(s.longestS(), nominals); whole == nil || whole.better(f) {
 			return whole
 		}
 	}
@@ -108,8 +101,8 @@ const (
 )
 
 // fit searches with pieces of one length and fits the best guess of each
-// merit. Of the two fits that which is a mains comb is taken, or else that
-// which explains more.
+// merit. Of the two fits the better is taken. It gives nil where other lines
+// led the search and were taken off: then it is worth another.
 func (s *mainsSearch) fit(pieceS float64, nominals []float64) *combFit {
 	spectra := s.spectra(s.pieces(pieceS))
 	var fits []*combFit
@@ -128,6 +121,9 @@ func (s *mainsSearch) fit(pieceS float64, nominals []float64) *combFit {
 			}
 		}
 		f := newCombFit(s, best, spectra.floor)
+		if f.takeStrangers() {
+			return nil
+		}
 		f.run()
 		fits = append(fits, f)
 	}
@@ -135,21 +131,4 @@ func (s *mainsSearch) fit(pieceS float64, nominals []float64) *combFit {
 		return fits[1]
 	}
 	return fits[0]
-}
-
-// better prefers what is significant, then what explains more.
-func (f *combFit) better(o *combFit) bool {
-	if a, b := f.significant(), o.significant(); a != b {
-		return a
-	}
-	return f.explained() > o.explained()
-}
-
-// explained is the power over noise of all harmonics together.
-func (f *combFit) explained() float64 {
-	sum := 0.0
-	for _, p := range f.powers() {
-		sum += p
-	}
-	return sum
 }

@@ -57,7 +57,7 @@ func FitMainsAround(x []float64, rateHz float64, quiet []testsignals.Span, nomin
 		ofNoise := 4 * noise / float64(f.frames())
 		power := abs2(c.Amplitudes[h]) / ofNoise
 		steady := math.Exp(-phaseVar * float64(h*h) / 2)
-		if power > combLevel*combLevel/2 {
+		if power > standsOutPower && !c.strangers[h] {
 			c.gain[h] = (1 - 1/power) * steady
 		}
 		g := c.gain[h]

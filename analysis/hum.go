@@ -34,6 +34,8 @@ type mainsLines struct {
 	// beside is the mean square of what stands out of the noise so near a line
 	// that it was taken for a part of it, by harmonic.
 	beside map[int]float64
+	// held is the RMS of a tone that lies on a line, by harmonic.
+	held map[int]float64
 }
 
 // fitMainsLines finds the comb in y and fits all its lines up to 20 kHz. It
@@ -102,27 +104,6 @@ func (m *mainsLines) standsOut(h int) bool {
 	return h > 0 && m.rms(h) > level*m.std(h)
 }
 
-// A line past the 40th that is aloneRatio times any other within aloneReach of
-// it is no harmonic of the mains, whose lines fall off slowly there, but some
-// converter's whine that happens to lie on the comb: common practice, no
-// source.
-const (
-	aloneRatio = 10.0
-	aloneReach = 4
-)
-
-func (m *mainsLines) alone(h int) bool {
-	if h <= searchHarmonics || !m.standsOut(h) {
-		return false
-	}
-	for d := 1; d <= aloneReach; d++ {
-		if aloneRatio*m.rms(h-d) > m.rms(h) || h+d < len(m.noise) && aloneRatio*m.rms(h+d) > m.rms(h) {
-			return false
-		}
-	}
-	return true
-}
-
 // towers says of a peak near line h, past the 40th, what alone says of one on
 // it.
 func (m *mainsLines) towers(p tonePeak, h int) bool {
@@ -161,6 +142,10 @@ func (m *mainsLines) harmonics() []MainsHarmonic {
 func (m *mainsLines) harmonic(h int) MainsHarmonic {
 	rms, std := m.rms(h), m.std(h)
 	out := MainsHarmonic{Harmonic: h}
+	if m.shared(h) {
+		out.RMS.Value, out.UpperBound, out.Note = riceBound(rms+m.held[h], std), true, heldNote
+		return out
+	}
 	if !m.standsOut(h) {
 		out.RMS.Value, out.UpperBound = riceBound(rms, std), true
 		return out
@@ -240,6 +225,10 @@ func (m *mainsLines) unseen(rest []float64, top int) bandPower {
 func (m *mainsLines) power(h int) bandPower {
 	s2 := m.std(h) * m.std(h)
 	p := m.rms(h)*m.rms(h) - 2*s2
+	if m.shared(h) && h <= searchHarmonics {
+		// The comb's own line is like its neighbours.
+		return bandPower{0, sq(sq(m.strongestBeside(h)))}
+	}
 	return bandPower{p, 4*math.Max(p, 0)*(s2+sq(m.intruder(h))) + 4*s2*s2}
 }
 

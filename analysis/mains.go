@@ -37,6 +37,10 @@ type mainsSearch struct {
 	centreS, halfS float64
 	// anyMains: it is looked for around 50 Hz and around 60 Hz.
 	anyMains bool
+	// taken are the frequencies of lines that were taken off x, in hertz. asItIs
+	// lets those that are left be.
+	taken  []float64
+	asItIs bool
 }
 
 // mainsGuess is a frequency at the middle of the record and a drift.

@@ -155,6 +155,9 @@ func (s *Silence) analyse(x []float64, scale float64, nominals []float64) {
 		}
 		mains.comb.Subtract(rest)
 	}
+	if mains.found() {
+		mains.hold(s.Tones)
+	}
 	nameFamilies(s.Tones, mains, s.LengthS)
 	hiss := welch(rest, whole, s.RateHz, segLen)
 	s.steadiness = newSteadiness(moves, rest, s.RateHz, raw, hiss)
