@@ -149,14 +149,44 @@ func likelihoodOf(moves []moved, two bool) kinds {
 					logs = append(logs, math.Log(g.share*h.share)+logMoves(moves, []float64{g.db, h.db}, two))
 				}
 			}
-			if !two && a == len(gains)-1 {
-				out[a][b] = logMean([]float64{logSum(logs), logEachItsOwnWay(moves)})
-				continue
-			}
 			out[a][b] = logSum(logs)
 		}
 	}
+	if !two {
+		out.alone(moves)
+	}
 	return out
+}
+
+// alone adds what a cause that is alone may do besides: go, so that what is left
+// is of whatever else is about; or leave some of its lines and take others.
+func (k *kinds) alone(moves []moved) {
+	for b := range k[0] {
+		k[0][b] = logMean([]float64{k[0][b], logOthersAreLeft(moves)})
+		k[2][b] = logMean([]float64{k[2][b], logEachItsOwnWay(moves)})
+	}
+}
+
+// leftFromDB and leftToDB are how far down what is left may be when a cause is
+// gone.
+const leftFromDB, leftToDB = -12.0, -100.0
+
+// logOthersAreLeft is how likely the lines moved so if all fell, each to
+// whatever was beneath it.
+func logOthersAreLeft(moves []moved) float64 {
+	sum := 0.0
+	for i := range moves {
+		m := &moves[i]
+		switch {
+		case m.bound:
+			sum += math.Log(1 - oddShare)
+		case m.db < leftFromDB && m.db > leftToDB:
+			sum += math.Log((1 - oddShare) / (leftFromDB - leftToDB))
+		default:
+			sum += math.Log(oddShare / oddDB)
+		}
+	}
+	return witnessed(sum, len(moves))
 }
 
 // logMoves is how likely the lines moved so if each cause moved by its gain.

@@ -31,7 +31,7 @@ func effectOf(cause string, p place, c Condition, weighed string) effect {
 		return electricEffect(p, c)
 	case Dimmer:
 		if c.Change == LightsOff {
-			return effect{0.95, 0.02, 0.03}
+			return effect{0.95, 0.01, 0.04}
 		}
 		return electricEffect(p, c)
 	case USB:
@@ -183,7 +183,7 @@ func electricEffect(p place, c Condition) effect {
 			return gone
 		}
 	case BoardTurned:
-		return effect{0.04, 0.70, 0.26}
+		return effect{0.04, 0.76, 0.20}
 	case OnBattery:
 		if c.Subject == "" {
 			return effect{0.08, 0.72, 0.20}

@@ -37,13 +37,19 @@ func places(cause string, b Board, output string) []place {
 			out = append(out, place{device: d, prior: prior / n})
 		}
 	}
+	// What is in no device is in the wiring between them, or in one that nobody
+	// told of.
+	wiring := place{prior: 0.1}
+	if n == 0 {
+		wiring.prior = 0.4
+	}
 	switch cause {
 	case GroundLoop:
 		out = loops(b, output)
 	case Magnetic:
-		out = fields(b, output)
+		out = fields(b, output, wiring)
 	case Electric, Dimmer:
-		out = append(out, place{at: atInput, prior: 0.5}, place{at: inLead, output: output, prior: 0.2})
+		out = append(out, place{at: atInput, prior: 0.5}, place{at: inLead, output: output, prior: 0.2}, wiring)
 		each(0.3)
 	case Ripple:
 		out = append(out, place{of: atSupply, prior: 0.2})
@@ -81,9 +87,9 @@ func loops(b Board, output string) []place {
 
 // fields come from a transformer in the room, in the board or in the adapter of
 // a device, and are picked up in a lead or in a device.
-func fields(b Board, output string) []place {
+func fields(b Board, output string, wiring place) []place {
 	from := []place{{of: outside, prior: 0.4}, {of: atSupply, prior: 0.3}}
-	to := []place{{at: atInput, prior: 0.35}, {at: inLead, output: output, prior: 0.25}}
+	to := []place{{at: atInput, prior: 0.35}, {at: inLead, output: output, prior: 0.25}, wiring}
 	for _, d := range b.Devices {
 		from = append(from, place{second: d, prior: 0.3 / float64(len(b.Devices))})
 		to = append(to, place{device: d, prior: 0.4 / float64(len(b.Devices))})

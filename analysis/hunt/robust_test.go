@@ -224,3 +224,25 @@ func TestTheCauseIsAskedForBeforeItsPlace(t *testing.T) {
 		}
 	}
 }
+
+// A field may get in where no device is known of; turning the board then tells
+// a magnetic one.
+func TestAFieldIsFoundInABoardOfWhichNoDeviceIsKnown(t *testing.T) {
+	board := hunt.Board{Outputs: []string{"A"}, Battery: true, Profile: true}
+	hum := scene{mainsHz: 50.03, comb: field(), noiseStd: 1e-6, lengthS: 3}
+	weaker, quiet := hum, hum
+	weaker.comb = hum.comb.times(0.5)
+	// What is left is the bench's own, like nothing in the hum.
+	quiet.comb = combOf(rand.New(rand.NewPCG(9, 9)), 5e-6, map[int]float64{1: -9, 2: -2, 3: -25, 4: 0, 5: -19, 7: -4, 9: -7, 11: -15, 13: -3})
+	r := read(t, hunt.AsFound, 5, map[string]scene{"A": hum}, "A")
+	for i, x := range []struct {
+		change string
+		then   scene
+	}{{hunt.LightsOff, hum}, {hunt.OnBattery, hum}, {hunt.InputShorted, hum}, {hunt.BoardTurned, weaker}, {hunt.SupplyOff, quiet}} {
+		r = append(r, read(t, hunt.Condition{Change: x.change}, 6+uint64(i), map[string]scene{"A": x.then}, "A")...)
+	}
+	w := hunt.Weigh(board, r)
+	if w.Causes[0].Cause != hunt.Magnetic {
+		t.Error(w.Summary)
+	}
+}

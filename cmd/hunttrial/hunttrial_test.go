@@ -165,3 +165,26 @@ func TestTable(t *testing.T) {
 		}
 	}
 }
+
+// The ready boards hum for one known reason each, and nobody has told of their
+// devices.
+func TestReadyBoardsAreHuntedRight(t *testing.T) {
+	for name, cause := range map[string]string{
+		"ground-loop": hunt.GroundLoop, "supply-ripple": hunt.Ripple, "dimmer": hunt.Dimmer, "open-shield": hunt.Electric,
+		"stray-field": hunt.Magnetic, "whine": hunt.Beat, "laptop": hunt.USB,
+	} {
+		config, err := simboard.Ready(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		b := &board{config: config, can: hunt.Board{Outputs: []string{"A", "B"}, Battery: true, LaptopBattery: true, Isolator: true}}
+		w, n, err := b.lead(t.Context(), nil, 8)
+		if err != nil {
+			t.Fatalf("%s: %v", name, err)
+		}
+		t.Logf("%s, %d conditions: %s", name, n, w.Summary)
+		if w.Causes[0].Cause != cause {
+			t.Errorf("%s: %s", name, w.Summary)
+		}
+	}
+}
