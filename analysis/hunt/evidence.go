@@ -190,9 +190,9 @@ func (b *bench) patternWords() string {
 			switch {
 			case numbers[i] != n || l.absent:
 			case l.bound:
-				return fmt.Sprintf("under %.0f", l.db-top)
+				return "under " + signed(l.db-top)
 			default:
-				return fmt.Sprintf("%.0f", l.db-top)
+				return signed(l.db - top)
 			}
 		}
 		return "unknown"
@@ -212,7 +212,12 @@ func (b *bench) patternWords() string {
 			words = append(words, fmt.Sprintf("the %s %s", ordinal(n), level(n)))
 		}
 	}
-	return fmt.Sprintf("against the strongest line, the %s, %s dB; lines up to the %s", ordinal(at), strings.Join(words, ", "), ordinal(last))
+	return fmt.Sprintf("the pattern as found: against the %s %s dB; lines up to the %s", ordinal(at), strings.Join(words, ", "), ordinal(last))
+}
+
+// signed is a whole number of decibels with a proper minus.
+func signed(db float64) string {
+	return strings.Replace(fmt.Sprintf("%+.0f", db), "-", "−", 1)
 }
 
 func ordinal(n int) string {

@@ -246,3 +246,18 @@ func TestAFieldIsFoundInABoardOfWhichNoDeviceIsKnown(t *testing.T) {
 		t.Error(w.Summary)
 	}
 }
+
+// A trace of hum under the hiss is the bench's or nobody's, however loud a whine
+// is beside it.
+func TestATraceOfHumBesideAWhineIsNoCause(t *testing.T) {
+	s := scene{
+		mainsHz: 50, tones: map[float64]float64{7312.4: 1e-3}, noiseStd: 1e-5, lengthS: 8,
+		comb: combOf(rand.New(rand.NewPCG(1, 2)), 4e-7, map[int]float64{1: 0, 2: -14, 3: -6, 4: -18, 5: -13}),
+	}
+	w := hunt.Weigh(hunt.Board{Outputs: []string{"A"}, Devices: []string{"fuzz"}}, read(t, hunt.AsFound, 5, map[string]scene{"A": s}, "A"))
+	for _, c := range w.Causes {
+		if (c.Cause == hunt.GroundLoop || c.Cause == hunt.Ripple) && c.Present > 0.5 || c.Cause == hunt.HissOnly && c.Present > 0.1 {
+			t.Errorf("%s has a part in it: %.2f", c.Cause, c.Present)
+		}
+	}
+}

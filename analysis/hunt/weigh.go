@@ -142,6 +142,9 @@ func (b *bench) worlds() []whole {
 	sum := 0.0
 	for _, c := range combs {
 		for _, t := range tones {
+			if len(t.causes) > 0 && slices.Contains(c.causes, HissOnly) {
+				c.causes, c.places, c.volts = nil, nil, nil // tones are more than hiss
+			}
 			w := whole{weight: math.Exp(c.log + t.log), comb: len(c.causes)}
 			if w.weight < 1e-6 {
 				continue

@@ -62,7 +62,7 @@ func (b *bench) combWorlds() []world {
 	for _, f := range b.fits {
 		out = append(out, b.worldsOf(f, f.logPrior)...)
 	}
-	weak := 20 * math.Log10(base.strength()/math.Max(base.hiss.RMS.Value, 1e-12))
+	weak := 20 * math.Log10(base.comb()/math.Max(base.hiss.RMS.Value, 1e-12))
 	for _, c := range []string{HissOnly, Bench} {
 		p := prior[c] * normal(math.Max(weak, weaklyDB), weaklyDB, weaklySpread)
 		if c == Bench && b.board.Profile {
