@@ -101,8 +101,10 @@ func countChance(a, b float64) float64 {
 	return math.Min(1, 2*distuv.Binomial{N: n, P: 0.5}.CDF(math.Min(a, b)))
 }
 
-// Alpha is the level of every test here: two-sided 5 %.
-const Alpha = 0.05
+// Alpha is the level of every test by itself: two-sided 5 %. BoardAlpha is that
+// of all tests of a board together: what is said of a board is said at 5 %, and
+// the fifth that is left covers that no budget is known to better than that.
+const Alpha, BoardAlpha = 0.05, 0.04
 
 // holm returns p values adjusted for being taken all together: each is the
 // smallest level at which its test is still rejected by Holm's procedure

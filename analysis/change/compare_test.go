@@ -263,8 +263,8 @@ func TestTogetherUnderFivePercent(t *testing.T) {
 		}
 		share := float64(found) / boards
 		t.Logf("%s: %.2f %% of boards", name, 100*share)
-		// Holm's bound is exact for independent ones, near enough: 1 − 0.998²⁵ = 4.9 %.
-		if share > 0.05+4*0.0056 || !shared && share < 0.05-4*0.0056 {
+		// Holm's bound is exact for independent ones, near enough: 1 − 0.9984²⁵ = 3.9 %.
+		if share > BoardAlpha+4*0.0051 || !shared && share < BoardAlpha-4*0.0051 {
 			t.Errorf("%s: %.4f of boards have a real change", name, share)
 		}
 	}

@@ -84,7 +84,7 @@ func (c *Comparison) judge() {
 	var to []func(together float64)
 	outcome := func(alone, together float64) Outcome {
 		switch {
-		case together <= Alpha:
+		case together <= BoardAlpha:
 			return Real
 		case alone <= Alpha:
 			return Maybe

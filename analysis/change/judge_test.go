@@ -198,3 +198,17 @@ func TestDistortionOfTheBench(t *testing.T) {
 		}
 	}
 }
+
+// What is beyond scatter by itself at 4.5 % is not yet a change of the board.
+func TestABoardIsHeldToLessThanOneReading(t *testing.T) {
+	// A difference of 2.005 standard uncertainties, two-sided 4.5 % of a normal.
+	outcome := func(z float64) Outcome {
+		var before, after Side
+		before.Readings = append(before.Readings, gainOf(0, noise(1)))
+		after.Readings = append(after.Readings, gainOf(z*math.Sqrt2, noise(1)))
+		return Compare(before, after, sameProfile).Rows[0].Outcome
+	}
+	if one, more := outcome(2.005), outcome(2.2); one != Maybe || more != Real {
+		t.Errorf("at 4.5 %%: %v, at 2.8 %%: %v", one, more)
+	}
+}
