@@ -2,6 +2,7 @@ package analysis
 
 import (
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/mathext"
@@ -51,30 +52,28 @@ func (f *combFit) explained() float64 {
 	return sum
 }
 
-// better prefers what is significant, then what has clearly more lines, then
-// what explains more by their amplitudes: one strong line that is no mains's
-// counts for less than many that are.
+// better prefers what is significant, then what has clearly more lines, for one
+// strong line that is no mains's counts for less than many that are, then
+// what explains more.
 func (f *combFit) better(o *combFit) bool {
 	if a, b := f.significant(), o.significant(); a != b {
 		return a
 	}
-	n, amplitude := f.lines()
-	m, than := o.lines()
-	if n >= m+2 || m >= n+2 {
+	if n, m := f.lines(), o.lines(); n >= m+2 || m >= n+2 {
 		return n > m
 	}
-	return amplitude > than
+	return f.explained() > o.explained()
 }
 
-// lines counts the lines that stand out, and adds up their amplitudes.
-func (f *combFit) lines() (n int, amplitudes float64) {
+// lines counts the lines that stand out.
+func (f *combFit) lines() int {
+	n := 0
 	for _, power := range f.shared() {
 		if power > standsOutPower {
 			n++
-			amplitudes += math.Sqrt(power)
 		}
 	}
-	return n, amplitudes
+	return n
 }
 
 // significant decides whether there is a comb. The frequency was chosen
@@ -103,16 +102,7 @@ const fewHigh = 2
 // many says whether the lines that stand out are more than fewHigh, or any of
 // them is low.
 func (f *combFit) many() bool {
-	n := 0
-	for h, power := range f.shared() {
-		if power > standsOutPower && h <= loneAbove {
-			return true
-		}
-		if power > standsOutPower {
-			n++
-		}
-	}
-	return n > fewHigh
+	return f.lines() > fewHigh || slices.Max(f.shared()[:loneAbove+1]) > standsOutPower
 }
 
 // common is the greatest divisor of the harmonics that stand out, 0 where none

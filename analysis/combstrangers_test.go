@@ -83,6 +83,19 @@ func TestALineUnderAClockIsBounded(t *testing.T) {
 	within(t, "hum", s.Hum, math.Sqrt(want), 4)
 }
 
+// What a clock hides of the comb may be as much as the harmonics beside it.
+func TestHumUnderAClockIsUncertain(t *testing.T) {
+	q := quietRecord{rateHz: 48000, lengthS: 3, noiseStd: 3e-6, mainsHz: 50, harmonicsRMS: make([]float64, 30), tones: clockLines(1000.01)[:1], seed: 3}
+	for h := 10; h <= 30; h += 2 {
+		q.harmonicsRMS[h-1] = 3e-6
+	}
+	s, want := analyse(t, q, SilenceOptions{}), 0.0
+	for _, v := range q.harmonicsRMS {
+		want += sq(v)
+	}
+	within(t, "hum", s.Hum, math.Sqrt(want), 2)
+}
+
 // A clock's line among harmonics nearly as strong cannot be told from them by
 // its strength.
 func TestAClockAmongTheHarmonicsDoesNotDrag(t *testing.T) {
@@ -119,7 +132,7 @@ func TestMainsIsFoundBesideJitteryTones(t *testing.T) {
 		{{freqHz: 1060.96, rms: 3e-4, std: 0.06}}, {{freqHz: 2210, rms: 1e-2, std: 3}}, {{freqHz: 741, rms: 3e-4, std: 0.03}}, {{freqHz: 1400, rms: 1e-3, std: 0.01}},
 		{{freqHz: 5120, rms: 1e-2, std: 3}, {freqHz: 1807, rms: 1e-3, std: 1}, {freqHz: 1107, rms: 3e-4, std: 0.1}},
 	} {
-		for k, mainsHz := range []float64{49.97, 60.07} {
+		for k, mainsHz := range []float64{49.97, 60.07, 50.034} {
 			q := quietRecord{rateHz: 24000, lengthS: 3, noiseStd: 1e-5, mainsHz: mainsHz, harmonicsRMS: pickUp(), seed: uint64(10*i + k)}
 			x, rng := q.make(), rand.New(rand.NewPCG(uint64(i), uint64(k)))
 			for _, tone := range tones {
@@ -135,6 +148,68 @@ func TestMainsIsFoundBesideJitteryTones(t *testing.T) {
 	}
 }
 
+// A single line of the mains is found beside a tone that jitters, 50 dB stronger.
+func TestOneLineIsFoundBesideAJitteryTone(t *testing.T) {
+	for i := range 12 {
+		q := quietRecord{rateHz: 12000, lengthS: 3, noiseStd: 1e-5, mainsHz: 50.034, seed: uint64(i)}
+		std := math.Sqrt(q.densityOf() / (2 * q.lengthS))
+		q.harmonicsRMS = []float64{27 * std}
+		x := q.make()
+		addJittery(x, q.rateHz, 1060.96+100*float64(i), 9000*std, 0.3, rand.New(rand.NewPCG(uint64(i), 3)))
+		s, err := AnalyseSilence(x, q.rateHz, SilenceOptions{})
+		if err != nil || !s.Mains.Found {
+			t.Errorf("record %d: %v %s", i, err, s.Mains.Reason)
+			continue
+		}
+		within(t, fmt.Sprintf("mains frequency of record %d", i), s.Mains.FrequencyHz, q.mainsHz, 4)
+	}
+}
+
+// A tone on a low harmonic of one comb is nothing beside many lines of another.
+func TestOneLowToneIsNoCombBesideOne(t *testing.T) {
+	for i := range 6 {
+		q := quietRecord{rateHz: 24000, lengthS: 3, noiseStd: 1e-5, mainsHz: 51.44, seed: uint64(i)}
+		std := math.Sqrt(q.densityOf() / (2 * q.lengthS))
+		for _, v := range []float64{76, 0, 54, 0, 25, 0, 11, 0, 10, 0, 9} {
+			q.harmonicsRMS = append(q.harmonicsRMS, v*std)
+		}
+		q.tones = []line{{freqHz: 204.74 - 0.5*float64(i), rms: 220 * std}}
+		s := analyse(t, q, SilenceOptions{})
+		if !s.Mains.Found {
+			t.Errorf("beside %.2f Hz: %s", q.tones[0].freqHz, s.Mains.Reason)
+			continue
+		}
+		within(t, fmt.Sprintf("mains frequency beside %.2f Hz", q.tones[0].freqHz), s.Mains.FrequencyHz, q.mainsHz, 5)
+	}
+}
+
+// Whatever two or three jittery tones have in common is no mains.
+func TestJitteryTonesAloneAreNoMains(t *testing.T) {
+	found, trials := 0, 0
+	for i := 27; i < 47; i++ {
+		rng := rand.New(rand.NewPCG(uint64(i), 5))
+		log := func(a, b float64) float64 { return a * math.Pow(b/a, rng.Float64()) }
+		q := quietRecord{rateHz: 12000, lengthS: 3, noiseStd: 1e-5, seed: uint64(i)}
+		std := math.Sqrt(q.densityOf() / (2 * q.lengthS))
+		x := q.make()
+		for range 2 + i%2 {
+			addJittery(x, q.rateHz, log(400, 2400), std*log(30, 5000), log(0.01, 3), rng)
+		}
+		s, err := AnalyseSilence(x, q.rateHz, SilenceOptions{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		trials++
+		if s.Mains.Found {
+			found++
+			t.Logf("record %d: %+v", i, s.Mains.FrequencyHz)
+		}
+	}
+	if found > 0 {
+		t.Errorf("%d of %d records of jittery tones show a comb", found, trials)
+	}
+}
+
 // A weak line on the 31st harmonic knows, if it is one, nine hundred times as
 // much of the frequency as the fundamental.
 func TestAWeakLineFarUpDoesNotLead(t *testing.T) {
@@ -142,7 +217,7 @@ func TestAWeakLineFarUpDoesNotLead(t *testing.T) {
 		q := quietRecord{rateHz: 8000, lengthS: 4, noiseStd: 1e-3, mainsHz: 59.85, seed: uint64(i)}
 		std := math.Sqrt(q.densityOf() / (2 * q.lengthS))
 		q.harmonicsRMS = []float64{12 * std}
-		q.tones = []line{{freqHz: 31 * (q.mainsHz + 0.02), rms: 8 * std}}
+		q.tones = []line{{freqHz: 31 * (q.mainsHz + 0.02), rms: 5.8 * std}}
 		s := analyse(t, q, SilenceOptions{})
 		if !s.Mains.Found {
 			t.Errorf("record %d: %s", i, s.Mains.Reason)
