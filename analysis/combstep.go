@@ -20,17 +20,34 @@ const (
 	neighbourPower = 4.0
 )
 
-// trusted says which harmonics help to find the phase.
-func trusted(powers []float64, lone []bool) []bool {
-	in := make([]bool, len(powers))
+// trusted says which harmonics help to find the phase: none that stands by
+// itself, nor one where a clock's line may be, several of which would agree with
+// one another.
+func (f *combFit) trusted(powers []float64) []bool {
+	in, lone := make([]bool, len(powers)), f.lone(powers)
 	for h := 1; h < len(in); h++ {
-		if lone[h] {
+		if lone[h] || f.clocked(h) {
 			continue
 		}
 		beside := in[h-1] || h >= 2 && in[h-2]
 		in[h] = powers[h] > trustedPower || beside && powers[h] > neighbourPower
 	}
 	return in
+}
+
+// Clocks in audio and on USB have lines at multiples of clockHz, to clockShare;
+// common practice, no source.
+const (
+	clockHz    = 500.0
+	clockShare = 2e-4
+)
+
+// clocked says whether harmonic h is too near to where a clock's line may be to be
+// told from one.
+func (f *combFit) clocked(h int) bool {
+	hz := float64(h) * f.phase.slope() * float64(f.s.stride) * f.s.rateHz
+	n := math.Round(hz / clockHz)
+	return n > 0 && math.Abs(hz-n*clockHz) < sharedBins/(2*f.s.halfS)+clockShare*hz
 }
 
 // A lead is what one harmonic says of the phase: the slope of the likelihood
@@ -46,7 +63,7 @@ type lead struct {
 func (f *combFit) leads(sums [][]complex128, mean []float64) []lead {
 	var out []lead
 	n, powers := float64(f.fold.frames()), f.powers()
-	in := trusted(powers, f.lone(powers))
+	in := f.trusted(powers)
 	for h, power := range powers {
 		if !in[h] {
 			continue
