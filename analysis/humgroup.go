@@ -35,6 +35,15 @@ func Silences(rec *Recording, nominalMainsHz float64) (silences []*Silence, reas
 	return silences, reasons, nil
 }
 
+// benchLine is the bench's own level at harmonic h of the mains that was found.
+func (s *Silence) benchLine(bench BenchInput, h int) Estimate {
+	mainsHz := 0.0
+	if s.Mains.Found {
+		mainsHz = s.Mains.FrequencyHz.Value
+	}
+	return bench.Floor.line(h, mainsHz)
+}
+
 // HumGroup is the level of the mains lines that in holds of, h from 1. Lines
 // past the 40th count where they stand out of the noise. Where no comb was
 // found it is a bound over all nominal frequencies that were looked at.
@@ -48,7 +57,7 @@ func (s *Silence) HumGroup(bench BenchInput, in func(h int) bool) GroupLevel {
 		}
 		sum.power += p.power
 		sum.variance += p.variance
-		own := bench.Floor.harmonic(h)
+		own := s.benchLine(bench, h)
 		floor.power += sq(own.Value)
 		floor.variance += sq(2*own.Value*own.Std) + sq(sq(own.Std))
 		cross += lineCross(p.rms(), own)
@@ -88,7 +97,7 @@ func groupOf(read Estimate, floor bandPower, cross float64) GroupLevel {
 
 // HarmonicLevel is the level of one mains line; h is x.Harmonic.
 func (s *Silence) HarmonicLevel(x MainsHarmonic, bench BenchInput) GroupLevel {
-	own := bench.Floor.harmonic(x.Harmonic)
+	own := s.benchLine(bench, x.Harmonic)
 	if x.UpperBound {
 		return GroupLevel{RMS: x.RMS, UpperBound: true, RawRMS: x.RMS.Value, BenchRMS: own.Value}
 	}

@@ -62,3 +62,21 @@ func TestAGroupUnderTheNoiseOrTheBenchIsABound(t *testing.T) {
 		t.Errorf("a fundamental that is not there: %+v", none)
 	}
 }
+
+// A bench that showed one lone line of 300 Hz, read as the sixth of 50 Hz, has it in the
+// fifth of a board on 60 Hz and nothing in its sixth.
+func TestGroupsTakeTheBenchByFrequency(t *testing.T) {
+	q := quietRecord{rateHz: 8000, lengthS: 4, noiseStd: 1e-5, mainsHz: 60.03, harmonicsRMS: []float64{1e-3, 4e-4, 5e-4, 4e-4, 5e-4, 4e-4}, seed: 3}
+	s := analyse(t, q, SilenceOptions{})
+	floor := Floor{MainsHz: 50.025, Harmonics: make([]Estimate, 40)}
+	floor.Harmonics[5] = Estimate{3e-4, 1e-6}
+	bench := BenchInput{Floor: &floor}
+	for h, want := range map[int]float64{5: 3e-4, 6: 0} {
+		if g := s.HumGroup(bench, func(o int) bool { return o == h }); math.Abs(g.BenchRMS-want) > 1e-9 {
+			t.Errorf("group of harmonic %d: the bench's share is %g, want %g", h, g.BenchRMS, want)
+		}
+		if g := s.HarmonicLevel(s.Harmonics[h-1], bench); math.Abs(g.BenchRMS-want) > 1e-9 {
+			t.Errorf("harmonic %d: the bench's share is %g, want %g", h, g.BenchRMS, want)
+		}
+	}
+}
