@@ -148,6 +148,7 @@ const (
 	sourceGate      = "gate of the impulse response"
 	sourceDisturbed = "events and echoes in the record"
 	sourceLoopNoise = "noise when the bench was calibrated"
+	sourceLoopGate  = "gate of the loopback's response"
 	sourceLoopPlug  = "repeatability of the loopback lead"
 	sourceLoopDelay = "delay of the loopback lead"
 	sourceLoading   = "loading of the output in the loopback"

@@ -67,3 +67,41 @@ func TestSharedUncertaintyLeavesTheRest(t *testing.T) {
 		}
 	}
 }
+
+// What a gate does to a loopback it does again at the next calibration, its noise is new:
+// the budget has them apart, of a match of two inputs each once for each.
+func TestLoopbacksGateIsApartFromItsNoise(t *testing.T) {
+	const noise = 3e-6
+	grid := []float64{40, 1000}
+	loop := func() BenchInput {
+		tr := Transfer{FrequencyHz: grid, Re: []float64{1, 1}, Im: []float64{0, 0}}
+		for _, f := range grid {
+			tr.RelStd = append(tr.RelStd, Hypot(noise, gateRelStdAt(f)))
+		}
+		return BenchInput{Loopback: &tr}
+	}
+	both, err := benchRatio(loop(), loop())
+	if err != nil {
+		t.Fatal(err)
+	}
+	for inputs, b := range map[float64]BenchInput{1: loop(), 2: both} {
+		m := Magnitude{FrequencyHz: grid, DB: []float64{0, 0}}
+		b.addTo(&m)
+		for i, f := range grid {
+			want := Budget{typeB(sourceLoopNoise, DBFromRelative(noise*math.Sqrt(inputs))), typeB(sourceLoopGate, DBFromRelative(gateRelStdAt(f)*math.Sqrt(inputs)))}
+			got := m.Budget(i)
+			for j, c := range want {
+				if len(got) != 2 || got[j].Source != c.Source || math.Abs(got[j].Std/c.Std-1) > 1e-6 {
+					t.Errorf("%g inputs at %g Hz: %+v, want %+v", inputs, f, got, want)
+					break
+				}
+			}
+		}
+		if u := m.expandedOf(sourceLoopNoise); math.Abs(u[0]/(CoverageK*DBFromRelative(noise*math.Sqrt(inputs)))-1) > 1e-6 {
+			t.Errorf("%g inputs: the curve's part of the calibration's noise is %g", inputs, u[0])
+		}
+	}
+	if u := (Magnitude{}).expandedOf(sourceLoopNoise); u != nil {
+		t.Errorf("without a loopback: %v", u)
+	}
+}

@@ -94,6 +94,22 @@ func (m Magnitude) noiseExpanded() []float64 {
 	return u
 }
 
+// expandedOf returns one source's part of each point's uncertainty, expanded; nil
+// where there is none.
+func (m Magnitude) expandedOf(source string) []float64 {
+	for _, p := range m.parts {
+		if p.source != source {
+			continue
+		}
+		u := make([]float64, len(p.std))
+		for i, std := range p.std {
+			u[i] = CoverageK * std
+		}
+		return u
+	}
+	return nil
+}
+
 // cornerDB is how far below the gain at 1 kHz a corner is: half the power.
 var cornerDB = 10 * math.Log10(2)
 

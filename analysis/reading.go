@@ -117,6 +117,9 @@ type Curve struct {
 	// NoiseUncertainty is the part of Uncertainty that comes of the noise
 	// recorded beside the signal, expanded.
 	NoiseUncertainty []float64 `json:"noise_uncertainty,omitempty"`
+	// LoopNoiseUncertainty is the part that comes of the noise when the bench was
+	// calibrated, expanded: it is the same for all curves of one profile.
+	LoopNoiseUncertainty []float64 `json:"loop_noise_uncertainty,omitempty"`
 	// SharedUncertainty is the part of Uncertainty that moves all points alike,
 	// expanded: it cancels between two points.
 	SharedUncertainty float64 `json:"shared_uncertainty,omitempty"`

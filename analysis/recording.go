@@ -50,6 +50,8 @@ type BenchInput struct {
 	LoadingDB Estimate
 	// THDPercent is the bench's own distortion.
 	THDPercent *Estimate
+	// loopbacks is how many, each through a gate of its own, are in Loopback; 0 is 1.
+	loopbacks int
 }
 
 // bench returns what is known of output i, the zero value without a profile.

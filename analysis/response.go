@@ -216,8 +216,10 @@ func rms(z []complex128) float64 {
 }
 
 // gateRelStd is the gate's share of RelStd.
-func (g *Gated) gateRelStd(i int) float64 {
-	if f := g.FrequencyHz[i]; f >= splitHz {
+func (g *Gated) gateRelStd(i int) float64 { return gateRelStdAt(g.FrequencyHz[i]) }
+
+func gateRelStdAt(f float64) float64 {
+	if f >= splitHz {
 		return shortGateRelStd * sq(splitHz/f)
 	}
 	return longGateRelStd

@@ -134,6 +134,7 @@ func benchRatio(a, b BenchInput) (BenchInput, error) {
 		LatencyS:      Estimate{Std: Hypot(a.LatencyS.Std, b.LatencyS.Std)},
 		PlugRelStd:    Hypot(a.PlugRelStd, b.PlugRelStd),
 		LeadDelayStdS: Hypot(a.LeadDelayStdS, b.LeadDelayStdS),
+		loopbacks:     2,
 	}, nil
 }
 

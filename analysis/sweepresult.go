@@ -3,6 +3,7 @@ package analysis
 import (
 	"errors"
 	"fmt"
+	"math"
 	"math/cmplx"
 )
 
@@ -189,14 +190,23 @@ func (b BenchInput) addTo(m *Magnitude) {
 	if b.Loopback == nil {
 		return
 	}
-	loop := make([]float64, len(m.DB))
-	for i, rel := range b.Loopback.RelStd {
-		loop[i] = DBFromRelative(rel)
+	noise, gate := make([]float64, len(m.DB)), make([]float64, len(m.DB))
+	for i := range m.DB {
+		n, g := b.loopbackParts(i)
+		noise[i], gate[i] = DBFromRelative(n), DBFromRelative(g)
 		m.DB[i] += b.LoadingDB.Value
 	}
-	m.parts = append(m.parts, part{source: sourceLoopNoise, kind: "B", std: loop})
+	m.parts = append(m.parts, part{source: sourceLoopNoise, kind: "B", std: noise}, part{source: sourceLoopGate, kind: "B", std: gate})
 	m.addShared(typeB(sourceLoopPlug, DBFromRelative(b.PlugRelStd)))
 	m.addShared(evenly(sourceLoading, b.LoadingDB.Std))
+}
+
+// loopbackParts parts the loopback's RelStd at point i into what noise and what the
+// gate made of it: that noise never comes again, the gate always does.
+func (b BenchInput) loopbackParts(i int) (noise, gate float64) {
+	all := b.Loopback.RelStd[i]
+	gate = math.Min(all, gateRelStdAt(b.Loopback.FrequencyHz[i])*math.Sqrt(float64(max(1, b.loopbacks))))
+	return math.Sqrt(sq(all) - sq(gate)), gate
 }
 
 // delayResult gives delay and polarity, and the curve with the delay taken
@@ -208,7 +218,8 @@ func delayResult(g *Gated, m Magnitude, line straightPhase, bench BenchInput, na
 	delay := g.ArrivalS + line.delayS - bench.LatencyS.Value
 	res.Readings = append(res.Readings, reading(Delay, name, delay*1e6, budget), reading(Polarity, name, float64(line.polarity), nil))
 	c := Curve{Quantity: Response, Output: name, Unit: UnitOf(Response), FrequencyHz: m.FrequencyHz, Value: m.DB,
-		Uncertainty: m.expanded(), NoiseUncertainty: m.noiseExpanded(), SharedUncertainty: m.sharedExpanded(m.expanded())}
+		Uncertainty: m.expanded(), NoiseUncertainty: m.noiseExpanded(),
+		LoopNoiseUncertainty: m.expandedOf(sourceLoopNoise), SharedUncertainty: m.sharedExpanded(m.expanded())}
 	c.PhaseDeg, c.PhaseUncertaintyDeg, c.GroupDelayUS = g.phaseCurve(line.delayS, bench.relStd, Hypot(bench.LatencyS.Std, bench.LeadDelayStdS))
 	res.Curves = append(res.Curves, c)
 	return res
@@ -336,7 +347,8 @@ func (s *Split) result(name, ref string, band Band) Result {
 	add(reading(DelayMatch, name, delay*1e6, budget.times(1e6)), 0, "")
 	add(reading(PolarityMatch, name, float64(s.Polarity()), nil), 0, "")
 	c := Curve{Quantity: SplitDifference, Output: name, Reference: ref, Unit: UnitOf(SplitDifference),
-		FrequencyHz: m.FrequencyHz, Value: m.DB, Uncertainty: m.expanded(), NoiseUncertainty: m.noiseExpanded(), SharedUncertainty: m.sharedExpanded(m.expanded())}
+		FrequencyHz: m.FrequencyHz, Value: m.DB, Uncertainty: m.expanded(), NoiseUncertainty: m.noiseExpanded(),
+		LoopNoiseUncertainty: m.expandedOf(sourceLoopNoise), SharedUncertainty: m.sharedExpanded(m.expanded())}
 	c.PhaseDeg, c.PhaseUncertaintyDeg, c.GroupDelayUS = s.Ratio.phaseCurve(0, s.bench.relStd, Hypot(s.bench.LatencyS.Std, s.bench.LeadDelayStdS))
 	res.Curves = append(res.Curves, c)
 	return res

@@ -44,6 +44,7 @@ var reaches = map[string]reach{
 	"loading of the output in the loopback":     perProfile,
 	"what the bench itself adds":                perProfile,
 	"input's share of the bench's own response": perInterface,
+	"gate of the loopback's response":           perInterface,
 	"clock of the interface":                    perInterface,
 	"gate of the impulse response":              perMethod,
 	"weighting curve":                           perMethod,

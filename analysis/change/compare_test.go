@@ -168,6 +168,7 @@ func TestWhatCancels(t *testing.T) {
 		"what the bench itself adds":                   {true},
 		"input's share of the bench's own response":    {true, true},
 		"clock of the interface":                       {true, true},
+		"gate of the loopback's response":              {true, true},
 		"gate of the impulse response":                 {true, true, true},
 		"weighting curve":                              {true, true, true},
 		"edge of the noise band":                       {true, true, true},

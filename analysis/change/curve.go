@@ -166,7 +166,8 @@ func (c *CurveChange) level(bands []bandMean) (mean bandMean, ok bool) {
 
 // pointStds are what point i of c is uncertain by and the other curve is not:
 // by itself, and together with all points. Of a curve that does not say what they
-// share it is all that is not noise.
+// share it is all that is not noise. On one interface the gates are the same, so
+// that two profiles have noise of their own and what moves all points.
 func pointStds(c analysis.Curve, i int, ties Ties) (alone, alike float64) {
 	noise, all := 0.0, 0.0
 	if i < len(c.NoiseUncertainty) {
@@ -181,6 +182,8 @@ func pointStds(c analysis.Curve, i int, ties Ties) (alone, alike float64) {
 	rest := func(part float64) float64 { return math.Sqrt(math.Max(0, all*all-part*part)) }
 	if alike = math.Min(c.SharedUncertainty/analysis.CoverageK, all); alike == 0 {
 		alike = rest(noise)
+	} else if ties.Interface && ties.Method && i < len(c.LoopNoiseUncertainty) {
+		return analysis.Hypot(noise, c.LoopNoiseUncertainty[i]/analysis.CoverageK), alike
 	}
 	return rest(alike), alike
 }

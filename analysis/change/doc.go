@@ -21,6 +21,7 @@
 //	what the bench itself adds, hiss, THD       cancels       own              own
 //	what the bench itself adds, anything else   own           own              own
 //	input's share of the bench's own response   cancels       cancels          own
+//	gate of the loopback's response             cancels       cancels          own
 //	clock of the interface                      cancels       cancels          own
 //	gate of the impulse response                cancels       cancels          cancels
 //	weighting curve, edge of the noise band     cancels       cancels          cancels

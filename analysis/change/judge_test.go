@@ -170,6 +170,20 @@ func TestUnchangedCurvesAreCalledChangedAsOftenAsStated(t *testing.T) {
 	if k := compareCurve(read(0), dull, Ties{Method: true}, 0); k.P > 1e-3 || k.WorstHz < 8000 {
 		t.Errorf("a loss of treble has p %g at %g Hz", k.P, k.WorstHz)
 	}
+	// Gates that are the same at both calibrations hide nothing on one interface.
+	gated := func(c analysis.Curve) analysis.Curve {
+		for i, u := range c.Uncertainty {
+			c.Uncertainty[i], c.LoopNoiseUncertainty = math.Hypot(u, 2*sharedStd), append(c.LoopNoiseUncertainty, noiseStd)
+		}
+		return c
+	}
+	dull = gated(dull)
+	if k := compareCurve(gated(read(0)), dull, Ties{Interface: true, Method: true}, 0); k.P > 0.01 || k.WorstHz < 8000 {
+		t.Errorf("one interface: a loss of treble has p %g at %g Hz", k.P, k.WorstHz)
+	}
+	if k := compareCurve(gated(read(0)), dull, Ties{Method: true}, 0); k.P < 0.5 {
+		t.Errorf("another interface: a loss of treble has p %g at %g Hz", k.P, k.WorstHz)
+	}
 	dull.SharedUncertainty = 0
 	if k := compareCurve(read(0), dull, Ties{Method: true}, 0); k.P < 0.5 {
 		t.Errorf("a curve that does not say what its points share: p %g at %g Hz", k.P, k.WorstHz)

@@ -107,7 +107,7 @@ func whyRefused(j verdict.Judged) string {
 // and a reason if anything is missing.
 func finitePoints(c analysis.Curve) (analysis.Curve, string) {
 	slices := []*[]float64{
-		&c.FrequencyHz, &c.Value, &c.PhaseDeg, &c.PhaseUncertaintyDeg, &c.GroupDelayUS, &c.Uncertainty, &c.NoiseUncertainty,
+		&c.FrequencyHz, &c.Value, &c.PhaseDeg, &c.PhaseUncertaintyDeg, &c.GroupDelayUS, &c.Uncertainty, &c.NoiseUncertainty, &c.LoopNoiseUncertainty,
 	}
 	n := len(c.FrequencyHz)
 	if !finite(c.SharedUncertainty) {
