@@ -132,6 +132,7 @@ func (r *Raw) addEchoes(g *Gated) string {
 			continue
 		}
 		w, reach := gateFor(f)
+		w = w.quiet()
 		var shifts []float64
 		for t := w.length() + 2*w.edge(reach); t < longGate.to+0.2; t += w.length() / 2 {
 			shifts = append(shifts, t)
@@ -144,7 +145,7 @@ func (r *Raw) addEchoes(g *Gated) string {
 			}
 			late = math.Max(late, p)
 			if rel := math.Sqrt(p) / cmplx.Abs(g.H[i]); rel > worst {
-				worst, worstAt = rel, shifts[j]
+				worst, worstAt = rel, shifts[j]+w.centre()
 			}
 		}
 		points[f] = math.Sqrt(late/2) / cmplx.Abs(g.H[i])

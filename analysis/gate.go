@@ -12,25 +12,39 @@ import "math"
 // sweep's band; and the result is had at any frequency, not only at bins.
 type gate struct {
 	from, to float64
+	// taper is the shape of the Kaiser window that tapers the gate's transform.
+	taper float64
 }
 
-// gateTaper is the shape of the Kaiser window that tapers a gate's transform:
-// what the gate lets in outside falls below 1e-4, its height inside is
-// constant to 4e-4.
-const gateTaper = 8.0
+const (
+	// With sharpTaper what a gate lets in outside falls below 1e-4, and its height
+	// inside is constant to 4e-4.
+	sharpTaper = 8.0
+	// With quietTaper a gate beside a response lets in less than 1e-7 of it: one that
+	// is to see noise must not. Its edges are softer for that.
+	quietTaper = 14.0
+)
+
+// quiet is g for what is not the response.
+func (g gate) quiet() gate { return gate{g.from, g.to, quietTaper} }
 
 func (g gate) centre() float64 { return (g.from + g.to) / 2 }
 
 func (g gate) length() float64 { return g.to - g.from }
 
 // edge is how far each side of from and to the window takes to rise, in
-// seconds, for a transform that reaches reachHz.
-func (g gate) edge(reachHz float64) float64 { return 1.7 / reachHz }
+// seconds, for a transform that reaches reachHz: where the Kaiser window's own
+// transform has its first zero, and a quarter more.
+func (g gate) edge(reachHz float64) float64 {
+	return 1.25 * math.Hypot(g.taper, math.Pi) / (2 * math.Pi * reachHz)
+}
 
-// weighting is a gate's kernel at the bins from first on.
+// weighting is a gate's kernel at the bins from first on, and the power that comes
+// through it of noise whose density is as the frequency.
 type weighting struct {
 	weights []float64
 	first   int
+	power   float64
 }
 
 // weighting returns the kernel for frequency f. It is scaled so that the
@@ -39,7 +53,7 @@ func (g gate) weighting(binHz, f, reachHz float64) weighting {
 	first := int(math.Ceil((f - reachHz) / binHz))
 	last := int(math.Floor((f + reachHz) / binHz))
 	w := make([]float64, last-first+1)
-	height := 0.0
+	height, taper := 0.0, tapers[g.taper]
 	// Sine and cosine turn by the same angle from bin to bin. Near 0 the sine
 	// would be left with its rounding only.
 	d, least := f-float64(first)*binHz, 0.05/g.length()
@@ -51,14 +65,16 @@ func (g gate) weighting(binHz, f, reachHz float64) weighting {
 		if math.Abs(d) < least {
 			sinc = sincPi(d * g.length())
 		}
-		w[i] = sinc * besselI0(gateTaper*math.Sqrt(math.Max(0, 1-sq(d/reachHz))))
+		w[i] = sinc * taperAt(taper, sq(d/reachHz))
 		height += w[i] * real(mid)
 		side, mid = side*stepSide, mid*stepMid
 	}
+	power := 0.0
 	for i := range w {
 		w[i] /= height
+		power += w[i] * w[i] * math.Abs(float64(first+i))
 	}
-	return weighting{w, first}
+	return weighting{w, first, power * binHz}
 }
 
 func sincPi(x float64) float64 {
@@ -68,28 +84,39 @@ func sincPi(x float64) float64 {
 	return math.Sin(math.Pi*x) / (math.Pi * x)
 }
 
-// besselI0 is the modified Bessel function of the first kind, order 0, for x up
-// to 16, by its power series.
-func besselI0(x float64) float64 {
-	sum, term, q := 1.0, 1.0, x*x/4
-	for _, r := range inverseSquares {
-		term *= q * r
+// besselI0OfSquare is the modified Bessel function of the first kind, order 0, of
+// the root of x2, up to 16² of it, by its power series.
+func besselI0OfSquare(x2 float64) float64 {
+	sum, term := 1.0, 1.0
+	for k := 1.0; k < 60; k++ {
+		term *= x2 / 4 / sq(k)
 		sum += term
-		if term < 1e-12*sum {
-			break
-		}
 	}
 	return sum
 }
 
-// inverseSquares are 1/k² from k = 1: to divide would take longer than the rest
-// of a term.
-var inverseSquares = func() (out [40]float64) {
-	for i := range out {
-		out[i] = 1 / sq(float64(i+1))
+// taperSteps is how finely tapers are tabled: interpolated they are right to 1e-11.
+const taperSteps = 2048
+
+// tapers are Kaiser windows over the square of the distance from their middle, 1 at
+// their ends, of which they are smooth functions, from one step before 0.
+var tapers = map[float64][]float64{sharpTaper: tableTaper(sharpTaper), quietTaper: tableTaper(quietTaper)}
+
+func tableTaper(shape float64) []float64 {
+	table := make([]float64, taperSteps+4)
+	for i := range table {
+		table[i] = besselI0OfSquare(sq(shape) * (1 - float64(i-1)/taperSteps))
 	}
-	return out
-}()
+	return table
+}
+
+// taperAt interpolates a table of tapers by a cubic through four values.
+func taperAt(table []float64, square float64) float64 {
+	at := math.Min(1, square) * taperSteps
+	i := int(at)
+	x, y := at-float64(i), table[i:i+4]
+	return -y[0]*x*(x-1)*(x-2)/6 + y[1]*(x+1)*(x-1)*(x-2)/2 - y[2]*(x+1)*x*(x-2)/2 + y[3]*(x+1)*x*(x-1)/6
+}
 
 // apply writes to dst, for each of shifts, the transform of an impulse
 // response with spectrum spec, seen through the gate of these weights moved by

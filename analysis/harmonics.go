@@ -9,7 +9,7 @@ import (
 
 // harmonicGate is the window over one harmonic's response; it must be shorter
 // than the distance between the highest two that are read.
-var harmonicGate = gate{from: -0.012, to: 0.03}
+var harmonicGate = gate{from: -0.012, to: 0.03, taper: sharpTaper}
 
 const harmonicReachHz = 250.0
 

@@ -3,6 +3,8 @@ package analysis
 import (
 	"math"
 	"math/cmplx"
+
+	"gonum.org/v1/gonum/stat"
 )
 
 // The gates through which a response is read: a long one for low
@@ -10,8 +12,8 @@ import (
 // above splitHz, which lets in less noise. Both open before the arrival, so
 // that their soft edge has risen when the response comes.
 var (
-	longGate  = gate{from: -0.19, to: 0.9}
-	shortGate = gate{from: -0.012, to: 0.08}
+	longGate  = gate{from: -0.19, to: 0.9, taper: sharpTaper}
+	shortGate = gate{from: -0.012, to: 0.08, taper: sharpTaper}
 )
 
 const (
@@ -65,8 +67,8 @@ func (r *Raw) Response(grid []float64) *Gated {
 	}
 	for i, f := range grid {
 		w, reach := gateFor(f)
-		all := r.through(w, f, reach, append([]float64{0}, r.quietShifts(w, reach)...))
-		g.H[i], g.noise[i] = all[0], all[1:]
+		g.H[i] = r.through(w, f, reach, []float64{0})[0]
+		g.noise[i] = r.noiseThrough(w, f, reach)
 	}
 	g.Noise = smoothNoise(grid, g.noise)
 	return g
@@ -77,6 +79,18 @@ func (r *Raw) Response(grid []float64) *Gated {
 func (r *Raw) through(w gate, f, reachHz float64, shifts []float64) []complex128 {
 	out := make([]complex128, len(shifts))
 	r.read(out, w, f, r.played.weighting(w, f, reachHz), shifts)
+	return out
+}
+
+// noiseThrough is what gates like w see at f beside the response, as noise would
+// come through w itself.
+func (r *Raw) noiseThrough(w gate, f, reachHz float64) []complex128 {
+	quiet := w.quiet()
+	out := r.through(quiet, f, reachHz, r.quietShifts(quiet, reachHz))
+	as := math.Sqrt(r.played.weighting(w, f, reachHz).power / r.played.weighting(quiet, f, reachHz).power)
+	for i, z := range out {
+		out[i] = scale(as, z)
+	}
 	return out
 }
 
@@ -110,25 +124,26 @@ func (r *Raw) quietShifts(w gate, reachHz float64) []float64 {
 }
 
 // smoothNoise averages the power of the noise over the gates and over
-// neighbouring grid points, a third of an octave in all.
+// neighbouring grid points, a third of an octave in all, those that are read
+// through the same gate.
 func smoothNoise(grid []float64, noise [][]complex128) []float64 {
-	power := make([]float64, len(grid))
+	// The sweep's energy falls as 1/f, so the noise of the quotient rises as f:
+	// it is levelled before averaging.
+	level := make([]float64, len(grid))
 	for i, row := range noise {
-		for _, z := range row {
-			power[i] += sqAbs(z) / float64(len(row))
-		}
+		level[i] = sq(rms(row)) / grid[i]
 	}
 	out := make([]float64, len(grid))
 	half := pointsPerOctave / 6
 	for i := range out {
 		lo, hi := max(0, i-half), min(len(grid), i+half+1)
-		// The sweep's energy falls as 1/f, so the noise of the quotient rises
-		// as f: level that before averaging.
-		sum := 0.0
-		for j := lo; j < hi; j++ {
-			sum += power[j] * grid[i] / grid[j]
+		for grid[lo] < splitHz && grid[i] >= splitHz {
+			lo++
 		}
-		out[i] = math.Sqrt(sum / float64(hi-lo))
+		for grid[hi-1] >= splitHz && grid[i] < splitHz {
+			hi--
+		}
+		out[i] = math.Sqrt(grid[i] * stat.Mean(level[lo:hi], nil))
 	}
 	return out
 }

@@ -56,7 +56,7 @@ func TestOutsideDeconvolutionAgreesWithNumPy(t *testing.T) {
 	want := scipyFile(t, "deconvolution.py", append(append([]float64{}, rec.Signal.Samples...), rec.Samples[0]...), map[string]any{
 		"rate": rec.RateHz, "frames": rec.Signal.Frames, "arrival": int(rec.OffsetFrames),
 		"start": played.seg.Start, "end": played.seg.End, "body": rec.Signal.Body.Start, "length": len(played.buf),
-		"grid": grid, "gates": gates, "taper": gateTaper,
+		"grid": grid, "gates": gates, "taper": sharpTaper,
 	})
 	if len(want) != 2*len(grid)+2 {
 		t.Fatalf("NumPy gave %d figures for %d frequencies", len(want), len(grid))
@@ -73,7 +73,7 @@ func TestOutsideDeconvolutionAgreesWithNumPy(t *testing.T) {
 	if worst > 1e-6 {
 		t.Errorf("off by %g of it at %g Hz", worst, at)
 	}
-	// As the comment on gateTaper says.
+	// As the comment on sharpTaper says.
 	if ripple > 4e-4 || leak > 1e-4 {
 		t.Errorf("the gate's height varies by %g inside, it lets in %g outside", ripple, leak)
 	}

@@ -89,7 +89,7 @@ func denseRatio(output, reference *Raw) []phasePoint {
 	out, ref := make([]complex128, len(shifts)), make([]complex128, len(shifts))
 	for k := int(delayLowHz/binHz) + step; float64(k)*binHz < delayHighHz; k += step {
 		f := float64(k) * binHz
-		at := weighting{w.weights, w.first + k}
+		at := weighting{weights: w.weights, first: w.first + k}
 		output.read(out, shortGate, f, at, shifts)
 		reference.read(ref, shortGate, f, at, shifts)
 		if out[0] == 0 || ref[0] == 0 {
