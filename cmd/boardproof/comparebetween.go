@@ -26,8 +26,10 @@ func betweenRuns(ctx context.Context, s *db.Store, then, now db.Run) ([]string, 
 		lines = append(lines, fmt.Sprintf("bench: %s then, %s now", then.Bench, now.Bench))
 	case then.ProfileID != now.ProfileID:
 		lines = append(lines, fmt.Sprintf("bench: %s both times, calibrated anew: profile %s then, %s now", now.Bench, orNone(then.ProfileID), orNone(now.ProfileID)))
+	case now.ProfileID == "":
+		lines = append(lines, fmt.Sprintf("bench: %s without a profile both times, so nothing says what the bench itself was off by", now.Bench))
 	default:
-		lines = append(lines, fmt.Sprintf("bench: %s with profile %s both times, so what that is off by cancels", now.Bench, orNone(now.ProfileID)))
+		lines = append(lines, fmt.Sprintf("bench: %s with profile %s both times, so what that is off by cancels", now.Bench, now.ProfileID))
 	}
 	if !slices.Equal(inputsOf(then), inputsOf(now)) {
 		lines = append(lines, fmt.Sprintf("inputs: %v then, %v now", inputsOf(then), inputsOf(now)))

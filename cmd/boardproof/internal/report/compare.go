@@ -32,19 +32,26 @@ func Compared(w io.Writer, c change.Comparison, opt CompareOptions) error {
 	lines = append(lines, curveLines(c.Curves)...)
 	lines = append(lines, harmonicLines(c.Rows)...)
 	lines = append(lines, unpairedLines(c.Unpaired)...)
-	lines = append(lines, "")
-	lines = append(lines, paragraph("", fmt.Sprintf("real: such a difference comes by chance, anywhere among the %s of a board that did not "+
-		"change, in at most 1 of 20 boards (Holm). maybe: beyond scatter on its own, but 1 reading of 20 is by chance. "+
-		"Not in any ±: how the board's own plugs seat each time, temperature, and what the mains itself does to hum.", Count(c.Tests, "comparison")))...)
+	if c.Tests > 0 {
+		lines = append(lines, "")
+		lines = append(lines, legend(c.Tests)...)
+	}
 	if _, err := io.WriteString(w, strings.Join(lines, "\n")+"\n"); err != nil {
 		return fmt.Errorf("write comparison: %w", err)
 	}
 	return nil
 }
 
+// legend says what the words beside so many comparisons mean.
+func legend(tests int) []string {
+	return paragraph("", fmt.Sprintf("real: such a difference comes by chance, anywhere among the %s of a board that did not "+
+		"change, in at most 1 of 20 boards (Holm). maybe: beyond scatter on its own, but 1 reading of 20 is by chance. "+
+		"Not in any ±: how the board's own plugs seat each time, temperature, and what the mains itself does to hum.", Count(tests, "comparison")))
+}
+
 func findingLines(c change.Comparison) []string {
 	if len(c.Findings) == 0 {
-		return paragraph("", "Nothing has really changed: no difference is more than scatter.")
+		return paragraph("", nothingFound(c))
 	}
 	lines := []string{"What changed:"}
 	for i, f := range c.Findings {
@@ -60,6 +67,17 @@ func findingLines(c change.Comparison) []string {
 		}
 	}
 	return lines
+}
+
+// nothingFound says how much it means that nothing was found.
+func nothingFound(c change.Comparison) string {
+	switch {
+	case c.Tests == 0:
+		return "Nothing could be compared: no reading of one run has a partner in the other that it can be tested against."
+	case len(c.Unpaired) > 0:
+		return "Of what both runs read nothing has really changed: no difference is more than scatter. What one of them lacks is named below."
+	}
+	return "Nothing has really changed: no difference is more than scatter."
 }
 
 func compareColumns() []column {

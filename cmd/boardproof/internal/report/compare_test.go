@@ -59,3 +59,24 @@ func TestComparedForAPerson(t *testing.T) {
 		t.Errorf("order:\n%s", b.String())
 	}
 }
+
+// Nothing found means something only where something was compared.
+func TestComparedWithoutFindings(t *testing.T) {
+	left := []change.Unpaired{{Reading: analysis.Reading{Quantity: analysis.Gain, Output: "B"}, Reason: "no signal", Now: true}}
+	for name, c := range map[string]struct {
+		change.Comparison
+		want, not string
+	}{
+		"all alike":        {change.Comparison{Tests: 3}, "Nothing has really changed", "could be compared"},
+		"one output dead":  {change.Comparison{Tests: 3, Unpaired: left}, "Of what both runs read nothing has really changed", "could be compared"},
+		"nothing compared": {change.Comparison{Unpaired: left}, "Nothing could be compared", "changed"},
+	} {
+		var b strings.Builder
+		if err := Compared(&b, c.Comparison, CompareOptions{}); err != nil {
+			t.Fatal(err)
+		}
+		if text := b.String(); !strings.Contains(text, c.want) || strings.Contains(text, c.not) || (c.Tests == 0) != !strings.Contains(text, "by chance") {
+			t.Errorf("%s: %s", name, text)
+		}
+	}
+}

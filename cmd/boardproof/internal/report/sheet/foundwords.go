@@ -115,5 +115,5 @@ func distance(mm float64) string {
 }
 
 func sayDropOuts(_ Source, rows []verdict.Judged) string {
-	return "How often a steady tone broke off during this test: " + report.OneLine(rows[0].Step) + "."
+	return "How often a steady tone broke off in this test: " + report.OneLine(rows[0].Step) + "."
 }
