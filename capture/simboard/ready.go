@@ -1,6 +1,7 @@
 package simboard
 
 import (
+	"cmp"
 	"fmt"
 	"strings"
 )
@@ -94,6 +95,41 @@ func (c *Config) device(name string) *Device {
 		}
 	}
 	return &Device{}
+}
+
+// CallDevices gives the board a chain of devices of these names, in the order of the
+// signal: what the devices it has do, and what comes in at them, is at the first of
+// these, that of all that are left at the last. No names leave it as it is.
+func (c *Config) CallDevices(names []string) {
+	if len(names) == 0 {
+		return
+	}
+	chain := make([]Device, len(names))
+	for i, name := range names {
+		chain[i].Name = name
+	}
+	for i, d := range c.Board.Devices {
+		to := &chain[min(i, len(chain)-1)]
+		for _, h := range c.hums() {
+			if h.Magnetic != nil && h.Magnetic.From == d.Name {
+				h.Magnetic.From = to.Name
+			}
+		}
+		to.join(d)
+	}
+	c.Board.Devices = chain
+}
+
+// join makes d do what o does besides, where it does not yet.
+func (d *Device) join(o Device) {
+	d.BypassFarads += o.BypassFarads
+	if !d.AlwaysOn && (o.AlwaysOn || d.Effect == nil) {
+		d.AlwaysOn, d.Effect = o.AlwaysOn, o.Effect
+	}
+	h := &d.Hum
+	h.Magnetic, h.Ripple, h.Electric = cmp.Or(h.Magnetic, o.Hum.Magnetic), cmp.Or(h.Ripple, o.Hum.Ripple), cmp.Or(h.Electric, o.Hum.Electric)
+	h.Dimmer, h.Swing = cmp.Or(h.Dimmer, o.Hum.Dimmer), cmp.Or(h.Swing, o.Hum.Swing)
+	d.Tones = append(d.Tones, o.Tones...)
 }
 
 // good is a sound board: one buffer behind the fuzz, output A direct, output

@@ -221,3 +221,27 @@ func TestEveryRate(t *testing.T) {
 		}
 	}
 }
+
+// A board under other names hums where and as much as it did; what is left of its devices
+// is at the last name, and names that are left do nothing.
+func TestDevicesUnderOtherNames(t *testing.T) {
+	for _, names := range [][]string{{"moss", "end"}, {"moss", "two", "three", "four", "end", "six", "seven"}} {
+		for ready, at := range map[string]string{"supply-ripple": "end", "stray-field": "moss"} {
+			plain, called := mustReady(t, ready), mustReady(t, ready)
+			called.CallDevices(names)
+			was := bench(t, plain).Truth().HumTotalVolts("A", 40)
+			near(t, ready+" under other names", bench(t, called).Truth().HumTotalVolts("A", 40)/was, 1, 1e-9)
+			for _, name := range names {
+				off := under(t, bench(t, called).Truth(), is(capture.DeviceBypassed, name)).HumTotalVolts("A", 40) / was
+				if gone := off < 0.1; gone != (name == at) {
+					t.Errorf("%s of %v without %q: %.3f of the hum is left", ready, names, name, off)
+				}
+			}
+		}
+	}
+	c := mustReady(t, "good")
+	c.CallDevices(nil)
+	if len(c.Board.Devices) != 5 || c.device("delay").Name != "delay" {
+		t.Errorf("without names: %+v", c.Board.Devices)
+	}
+}

@@ -159,6 +159,7 @@ func (a *app) humHunt(ctx context.Context, s *db.Store, name string, f huntFlags
 	if f.devices && len(setup.Devices) == 0 {
 		return wrongUsef("board %s has no devices to search through: 'boardproof board add' names them", board.Label)
 	}
+	f.chain = setup.Devices
 	in, closeDevice, err := a.openInstrument(b, f.benchFlags)
 	if err != nil {
 		return err

@@ -24,6 +24,8 @@ type benchFlags struct {
 	bench    string
 	simulate string
 	knobs    []string
+	// chain is what the devices of a simulated board are called; nil leaves it its own.
+	chain []string
 }
 
 func (f *benchFlags) add(cmd *cobra.Command) {
@@ -99,6 +101,7 @@ func (a *app) openInstrument(b db.Bench, f benchFlags) (in capture.Instrument, c
 		return nil, none, wrongUse(err)
 	}
 	cfg.RateHz, cfg.Now = b.RateHz, a.now
+	cfg.CallDevices(f.chain)
 	sim, err := simboard.New(cfg)
 	if err != nil {
 		return nil, none, wrongUse(err)
