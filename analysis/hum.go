@@ -104,22 +104,6 @@ func (m *mainsLines) standsOut(h int) bool {
 	return h > 0 && m.rms(h) > level*m.std(h)
 }
 
-// towers says of a peak near line h, past the 40th, what alone says of one on
-// it.
-func (m *mainsLines) towers(p tonePeak, h int) bool {
-	if h <= searchHarmonics {
-		return false
-	}
-	// A Hann window makes a line 2T/3 of its power in density.
-	rms := math.Sqrt(p.power * p.noise * 1.5 / m.lengthS)
-	for o := max(1, h-aloneReach); o <= min(h+aloneReach, len(m.noise)-1); o++ {
-		if aloneRatio*m.rms(o) > rms {
-			return false
-		}
-	}
-	return true
-}
-
 // rich says whether lines past the 40th were found.
 func (m *mainsLines) rich() bool {
 	for h := searchHarmonics + 1; h < len(m.comb.gain); h++ {
@@ -232,50 +216,6 @@ func (m *mainsLines) power(h int) bandPower {
 	return bandPower{p, 4*math.Max(p, 0)*(s2+sq(m.intruder(h))) + 4*s2*s2}
 }
 
-const besideNote = "another line lies too near to tell the two apart, or it is not steady"
-
-// addBeside notes a peak of the residual that explains took for the comb's.
-func (m *mainsLines) addBeside(p tonePeak) {
-	if m.beside == nil {
-		m.beside = map[int]float64{}
-	}
-	h := int(math.Round(p.hz / m.comb.FrequencyHz.Value))
-	// A Hann window makes a line 2T/3 of its power in density.
-	m.beside[h] += p.power * p.noise * 1.5 / m.lengthS
-}
-
-// intruder is the RMS of what may belong to another line in harmonic h. What a
-// wandering mains leaves beside its lines is little, and a share of each that
-// grows as the square of its number. A larger share is something else's; and
-// where the shares do not grow so, another line has led the phase of all of
-// them astray, each by as much more as its number says.
-func (m *mainsLines) intruder(h int) float64 {
-	if m.beside[h] > besideShare*sq(m.rms(h)) {
-		return math.Sqrt(m.beside[h])
-	}
-	least, most := math.Inf(1), 0.0
-	for o := 1; o < len(m.noise); o++ {
-		if m.comb.gain[o] == 0 {
-			continue
-		}
-		hidden := besidePower * m.noise[o] * 1.5 / m.lengthS
-		least = math.Min(least, math.Max(m.beside[o], hidden)/sq(m.rms(o)*float64(o)))
-		most = math.Max(most, m.beside[o]/sq(m.rms(o)*float64(o)))
-	}
-	if most > 4*least {
-		return m.rms(h) * float64(h) * math.Sqrt(most)
-	}
-	return 0
-}
-
-const (
-	// besideShare of a line's power is more than its wander leaves beside it:
-	// 26 dB under it.
-	besideShare = 1.0 / 400
-	// besidePower over noise is about where a peak begins to be seen.
-	besidePower = 20
-)
-
 // lines returns what was taken off.
 func (m *mainsLines) lines() []line {
 	var out []line
@@ -283,90 +223,6 @@ func (m *mainsLines) lines() []line {
 		if m.comb.gain[h] > 0 {
 			out = append(out, line{float64(h) * m.comb.FrequencyHz.Value, m.rms(h), m.std(h)})
 		}
-	}
-	return out
-}
-
-// explains reports whether a peak is the comb's: on a line of it as near as
-// can be told, or close to a much stronger one, as what a mains that does
-// not drift smoothly leaves behind.
-func (m *mainsLines) explains(p tonePeak, lengthS float64) bool {
-	if !m.found() {
-		return false
-	}
-	c := m.comb
-	n := math.Round(p.hz / c.FrequencyHz.Value)
-	if n < 1 || int(n) < len(m.noise) && m.alone(int(n)) {
-		return false
-	}
-	away := math.Abs(p.hz - n*c.FrequencyHz.Value)
-	if away < 2/lengthS {
-		return true
-	}
-	if away < 2/lengthS+3*n*c.FrequencyHz.Std {
-		return !m.towers(p, int(n))
-	}
-	reach := 1 + n*math.Max(0.005, math.Abs(c.DriftHzPerS.Value)*lengthS/2)
-	h := int(n)
-	// A Hann window makes a line 2T/3 of its power in density.
-	return away < reach && h < len(c.Amplitudes) &&
-		p.power*p.noise < besideShare*m.rms(h)*m.rms(h)*lengthS/1.5
-}
-
-// riceBound is the level that a line is under with 95 % confidence when its
-// fitted modulus is r and each quadrature has standard uncertainty std: with
-// nothing known before, line²/std² is non-central chi-squared of two degrees
-// of freedom and non-centrality r²/std².
-func riceBound(r, std float64) float64 {
-	if std == 0 {
-		return r
-	}
-	lambda := r * r / (std * std)
-	lo, hi := 0.0, r/std+6
-	for hi-lo > 1e-6 {
-		mid := (lo + hi) / 2
-		if nonCentralChi2(mid*mid, lambda) < 0.95 {
-			lo = mid
-		} else {
-			hi = mid
-		}
-	}
-	return hi * std
-}
-
-// nonCentralChi2 is the distribution function for two degrees of freedom, a
-// Poisson mixture of central ones of 2+2j:
-// Σ e^(−λ/2)(λ/2)^j/j! · (1 − e^(−x/2)·Σ_{i≤j}(x/2)^i/i!).
-// It is for the small lambda of lines in the noise.
-func nonCentralChi2(x, lambda float64) float64 {
-	weight, term := math.Exp(-lambda/2), math.Exp(-x/2)
-	tail, sum, left := term, 0.0, 1.0
-	for j := 1; left > 1e-9 && j < 1000; j++ {
-		sum += weight * (1 - tail)
-		left -= weight
-		weight *= lambda / 2 / float64(j)
-		term *= x / 2 / float64(j)
-		tail += term
-	}
-	return sum
-}
-
-// boundHarmonics bounds each harmonic where no comb was found: by the largest
-// line that could hide within ±1 % of it (EN 50160's band), whatever the
-// frequency is. psd is the record's periodogram.
-func boundHarmonics(psd []float64, binHz, lengthS float64, floor spectrumFloor, nominalHz float64) []MainsHarmonic {
-	const hannBins, scallop = 1.5, 1.39 // noise bandwidth; worst loss in power (Harris 1978)
-	out := make([]MainsHarmonic, searchHarmonics)
-	for i := range out {
-		hz := nominalHz * float64(i+1)
-		peak := 0.0
-		for k := int(0.99 * hz / binHz); k <= int(1.01*hz/binHz)+1 && k < len(psd); k++ {
-			peak = math.Max(peak, psd[k])
-		}
-		width := hannBins / lengthS
-		std := math.Sqrt(floor.at(hz) * width / 2)
-		out[i] = MainsHarmonic{Harmonic: i + 1, UpperBound: true}
-		out[i].RMS.Value = riceBound(math.Sqrt(peak*width*scallop), std)
 	}
 	return out
 }
