@@ -8,6 +8,10 @@ import "math"
 const (
 	clipFrames    = 3
 	clipStepCodes = 8
+	// Noise of a dozen codes gives the highest sample of a take two neighbours like it
+	// once in some thousand takes: a plateau that is the only one at its level must be
+	// so long.
+	clipFramesAlone = 5
 	// fullScale is the highest code of 16-bit PCM, where two equal samples
 	// are enough.
 	fullScale       = 1 - 1.0/(1<<15)
@@ -45,25 +49,33 @@ type clipping struct {
 // samples at the highest or the lowest value of the whole recording, be it
 // full scale or less, as when a clipped recording was turned down. A plateau
 // below full scale counts only if the signal comes to it and leaves it in a
-// steep step, which a smooth peak in few codes does not. What an analogue
+// steep step, which a smooth peak in few codes does not, and only if there are
+// more at the same level or it is long. What an analogue
 // stage clipped before a converter with noise is never exactly flat and is
 // not found here.
 func findClipped(x []float64) clipping {
 	lo, hi, code := extent(x)
-	c := clipping{first: len(x)}
+	plateaus := map[float64][]run{}
 	eachRun(x, clipFramesFull, func(r run) {
 		v := x[r.start]
 		if v != lo && v != hi {
 			return
 		}
-		full := math.Abs(v) >= fullScale
-		if !full && (r.len() < clipFrames || stepBeside(x, r) < clipStepCodes*code) {
-			return
+		if math.Abs(v) >= fullScale || r.len() >= clipFrames && stepBeside(x, r) >= clipStepCodes*code {
+			plateaus[v] = append(plateaus[v], r)
 		}
-		c.frames += r.len()
-		c.first = min(c.first, r.start)
-		c.level = math.Max(c.level, math.Abs(v))
 	})
+	c := clipping{first: len(x)}
+	for v, all := range plateaus {
+		if len(all) == 1 && all[0].len() < clipFramesAlone && math.Abs(v) < fullScale {
+			continue
+		}
+		for _, r := range all {
+			c.frames += r.len()
+			c.first = min(c.first, r.start)
+		}
+		c.level = math.Max(c.level, math.Abs(v))
+	}
 	return c
 }
 

@@ -137,6 +137,34 @@ func TestASingleClippedPeakIsEnough(t *testing.T) {
 	}
 }
 
+// Three equal samples at the top of a take in noise are chance; where they come twice at one
+// level, or five of them, they are not.
+func TestChanceIsNotClipping(t *testing.T) {
+	flat := func(frames ...int) []float64 {
+		draw := rand.New(rand.NewPCG(5, 5))
+		x := levelled(t, testsignals.Tone, 48000, -20).Samples
+		for i := range x {
+			x[i] += 1e-6 * draw.NormFloat64()
+		}
+		quantise(x, 24)
+		_, hi, _ := extent(x)
+		for i, n := range frames {
+			for k := range n {
+				x[20000+5000*i+k] = hi + 10.0/(1<<23)
+			}
+		}
+		return x
+	}
+	for _, c := range []struct {
+		frames []int
+		want   int
+	}{{[]int{3}, 0}, {[]int{4}, 0}, {[]int{5}, 5}, {[]int{3, 3}, 6}, {[]int{3, 4, 3}, 10}, {[]int{3, 7}, 10}, {[]int{7, 3}, 10}} {
+		if got := findClipped(flat(c.frames...)); got.frames != c.want || c.want > 0 && got.first != 20000 {
+			t.Errorf("plateaus of %v frames: %+v, want %d", c.frames, got, c.want)
+		}
+	}
+}
+
 func TestStuckIsFound(t *testing.T) {
 	for name, fill := range map[string]func(x []float64, at, n int){
 		"zeros":       func(x []float64, at, n int) { clear(x[at : at+n]) },

@@ -12,7 +12,6 @@ package main
 
 import (
 	"context"
-	"errors"
 	"flag"
 	"fmt"
 	"io"
@@ -21,7 +20,6 @@ import (
 	"runtime"
 	"time"
 
-	"boardproof/capture"
 	"boardproof/cmd/internal/randombench"
 	"boardproof/cmd/internal/trials"
 )
@@ -86,13 +84,15 @@ func (p plan) measure(ctx context.Context) ([][]seen, error) {
 // was refused, as clipped, is left empty: there is no reading to be right.
 func (p plan) measureBench(number int, rng *rand.Rand, boards [][]seen, done func()) error {
 	b, err := randombench.NewBench(rng, p.sweepS, p.silenceS)
+	if randombench.Refused(err) {
+		return nil
+	}
 	if err != nil {
 		return fmt.Errorf("bench %d: %w", number, err)
 	}
 	for i := range boards {
-		var refused *capture.BadTake
 		boards[i], err = measureBoard(b, rng, p)
-		if err != nil && !errors.As(err, &refused) {
+		if err != nil && !randombench.Refused(err) {
 			return fmt.Errorf("bench %d, board %d: %w", number, i+1, err)
 		}
 		done()

@@ -10,7 +10,6 @@ package main
 
 import (
 	"context"
-	"errors"
 	"flag"
 	"fmt"
 	"io"
@@ -20,7 +19,6 @@ import (
 	"time"
 
 	"boardproof/calibration"
-	"boardproof/capture"
 	"boardproof/cmd/internal/randombench"
 	"boardproof/cmd/internal/trials"
 )
@@ -86,6 +84,9 @@ func (p plan) hunt(ctx context.Context) ([]*outcome, error) {
 // onBench fills in hunts, all of which are on one bench.
 func (p plan) onBench(ctx context.Context, number int, rng *rand.Rand, hunts []*outcome, done func()) error {
 	bench, err := randombench.NewBench(rng, sweepS, floorS)
+	if randombench.Refused(err) {
+		return nil
+	}
 	if err != nil {
 		return fmt.Errorf("bench %d: %w", number, err)
 	}
@@ -98,8 +99,7 @@ func (p plan) onBench(ctx context.Context, number int, rng *rand.Rand, hunts []*
 		if ctx.Err() != nil {
 			return nil
 		}
-		var refused *capture.BadTake
-		if err != nil && !errors.As(err, &refused) {
+		if err != nil && !randombench.Refused(err) {
 			return fmt.Errorf("hunt %d: %w", number*huntsPerBench+i, err)
 		}
 		hunts[i] = o

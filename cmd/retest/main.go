@@ -16,7 +16,6 @@ package main
 
 import (
 	"context"
-	"errors"
 	"flag"
 	"fmt"
 	"io"
@@ -27,7 +26,6 @@ import (
 	"sync"
 	"time"
 
-	"boardproof/capture"
 	"boardproof/cmd/internal/randombench"
 	"boardproof/cmd/internal/trials"
 )
@@ -118,17 +116,22 @@ func (p plan) measure(ctx context.Context) ([]sittings, error) {
 // was refused, as clipped, is left empty.
 func (p plan) measureBench(number int, rng *rand.Rand, boards []sittings, done func()) error {
 	b, err := randombench.NewBench(rng, p.sweepS, p.silenceS)
+	if randombench.Refused(err) {
+		return nil
+	}
 	if err != nil {
 		return fmt.Errorf("bench %d: %w", number, err)
 	}
 	later, err := b.Again(rng, p.sweepS, p.silenceS)
+	if randombench.Refused(err) {
+		return nil
+	}
 	if err != nil {
 		return fmt.Errorf("bench %d, calibrated again: %w", number, err)
 	}
 	for i := range boards {
-		var refused *capture.BadTake
 		boards[i], err = p.retest(rng, b, later, i%2 == 1)
-		if err != nil && !errors.As(err, &refused) {
+		if err != nil && !randombench.Refused(err) {
 			return fmt.Errorf("bench %d, board %d: %w", number, i+1, err)
 		}
 		boards[i].Seed, boards[i].Bench, boards[i].Board, boards[i].Recalibrated = p.seed, number, i+1, i%2 == 1

@@ -8,6 +8,7 @@ package randombench
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"math"
 	"math/cmplx"
@@ -50,6 +51,13 @@ func Record(sim *simboard.Simboard, spec testsignals.Spec, patch capture.Patch) 
 	}
 	proof, err := capture.Check(take, sig, capture.Expect{NoSignal: patch == capture.Terminated})
 	return Taken{sig, take, proof}, err
+}
+
+// Refused says whether err is that a take did not prove itself: nothing was measured, so
+// that there is nothing to count.
+func Refused(err error) bool {
+	var bad *capture.BadTake
+	return errors.As(err, &bad)
 }
 
 // Recording is t as the estimators take it; p may be nil.

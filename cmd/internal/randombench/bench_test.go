@@ -1,11 +1,14 @@
 package randombench
 
 import (
+	"errors"
+	"fmt"
 	"math"
 	"math/rand/v2"
 	"testing"
 
 	"boardproof/analysis"
+	"boardproof/capture"
 	"boardproof/capture/simboard"
 )
 
@@ -38,5 +41,11 @@ func TestMeterIsOffAsStated(t *testing.T) {
 	}
 	if analysis.DBu(b.trueMeterVolts(0.1))-analysis.DBu(b.trueMeterVolts(0)) < 0.0999 {
 		t.Error("the meter does not see the loading")
+	}
+}
+
+func TestRefused(t *testing.T) {
+	if !Refused(fmt.Errorf("calibrating: %w", &capture.BadTake{Reason: "clipped"})) || Refused(errors.New("no such file")) || Refused(nil) {
+		t.Error("a take that did not prove itself is not told from other errors")
 	}
 }
