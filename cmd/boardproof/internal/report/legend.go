@@ -16,6 +16,9 @@ type entry struct {
 const (
 	sampleWidth  = vg.Length(40)
 	sampleHeight = vg.Length(11)
+	// otherLetters is how much wider the letters are that a browser takes where it has
+	// none like ours.
+	otherLetters = 1.25
 )
 
 func lineEntry(label string, in ink) entry {
@@ -53,7 +56,7 @@ func drawLegend(c draw.Canvas, entries []entry) draw.Canvas {
 	x, y := c.Min.X, c.Max.Y-sampleHeight
 	for _, e := range entries {
 		label := shorten(sty, e.label, c.Max.X-c.Min.X-sampleWidth-5)
-		w := sampleWidth + 5 + sty.Width(label)
+		w := sampleWidth + 5 + otherLetters*sty.Width(label)
 		if x > c.Min.X && x+w > c.Max.X {
 			x, y = c.Min.X, y-sampleHeight-5
 		}
@@ -61,7 +64,7 @@ func drawLegend(c draw.Canvas, entries []entry) draw.Canvas {
 		box.Rectangle = vg.Rectangle{Min: vg.Point{X: x, Y: y}, Max: vg.Point{X: x + sampleWidth, Y: y + sampleHeight}}
 		e.sample(box)
 		c.FillText(sty, vg.Point{X: x + sampleWidth + 5, Y: y + sampleHeight/2 + 1}, label)
-		x += w + 18
+		x += w + 8
 	}
 	c.Max.Y = y - 8
 	return c
