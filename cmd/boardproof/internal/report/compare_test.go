@@ -68,6 +68,7 @@ func TestComparedWithoutFindings(t *testing.T) {
 		want, not string
 	}{
 		"all alike":        {change.Comparison{Tests: 3}, "Nothing has really changed", "could be compared"},
+		"one curve":        {change.Comparison{Tests: 3, Curves: []change.CurveChange{{Quantity: analysis.Response, Output: "A", Outcome: change.Unchanged}}}, "response, output A: stands out nowhere: unchanged", "could be compared"},
 		"one output dead":  {change.Comparison{Tests: 3, Unpaired: left}, "Of what both runs read nothing has really changed", "could be compared"},
 		"nothing compared": {change.Comparison{Unpaired: left}, "Nothing could be compared", "changed"},
 	} {
