@@ -68,6 +68,9 @@ func (a *app) accept(ctx context.Context, s *db.Store, name string, f acceptFlag
 	if err != nil {
 		return db.Run{}, wrongUsef("the plan of %s: %w", board.Label, err)
 	}
+	if err := procedure.CheckPlanWords(plan); err != nil {
+		return db.Run{}, err
+	}
 	b, err := chooseBench(ctx, s, f.benchFlags)
 	if err != nil {
 		return db.Run{}, err

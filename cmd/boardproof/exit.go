@@ -62,7 +62,7 @@ func exitCode(ctx context.Context, err error) int {
 		return exitUnmeasured
 	case errors.Is(err, db.ErrNotFound), errors.Is(err, db.ErrAmbiguous), errors.Is(err, db.ErrDuplicate),
 		errors.Is(err, db.ErrInvalid), errors.Is(err, db.ErrNotWritable), errors.Is(err, db.ErrNotAStore), errors.Is(err, db.ErrNewer),
-		errors.Is(err, db.ErrChanged), errors.Is(err, db.ErrTakeDamaged):
+		errors.Is(err, db.ErrChanged), errors.Is(err, procedure.ErrEarth), errors.Is(err, db.ErrTakeDamaged):
 		return exitWrongUse
 	}
 	return exitUnmeasured

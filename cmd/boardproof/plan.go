@@ -12,6 +12,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"boardproof/analysis/verdict"
+	"boardproof/cmd/boardproof/internal/procedure"
 	"boardproof/cmd/boardproof/internal/report"
 	"boardproof/db"
 )
@@ -161,6 +162,9 @@ func (a *app) keepPlan(ctx context.Context, s *db.Store, b db.Board, old db.Plan
 	if err == nil {
 		err = plan.CheckOutputs(b.Outputs)
 	}
+	if err == nil {
+		err = procedure.CheckPlanWords(plan)
+	}
 	if err != nil {
 		return wrongUsef("the plan was not kept: %w", err)
 	}
@@ -190,6 +194,9 @@ func (a *app) planCheck() *cobra.Command {
 				return unreadable(args[0], err)
 			}
 			p, err := verdict.ParsePlan(text)
+			if err == nil {
+				err = procedure.CheckPlanWords(p)
+			}
 			if err != nil {
 				return wrongUsef("%s: %w", args[0], err)
 			}

@@ -35,6 +35,9 @@ type StepTake struct {
 // it, ends the sitting with an error and nothing is kept.
 func (s *Sitting) Accept(ctx context.Context, plan verdict.Plan) (*Accepted, error) {
 	a := &Accepted{}
+	if err := CheckPlanWords(plan); err != nil {
+		return nil, err
+	}
 	for i, step := range plan.Steps {
 		title := fmt.Sprintf("step %d of %d: %s", i+1, len(plan.Steps), step.Name)
 		s.Operator.Say(title)

@@ -78,7 +78,7 @@ func handWork(c, before hunt.Condition, first bool) (prompt, caution string) {
 	do, cautions := w.do, w.caution
 	switch {
 	case !known:
-		do, cautions = "do this: "+c.String(), []string{plugCaution, earthCaution, supplyCaution}
+		do, cautions = "you: "+c.String(), []string{plugCaution, earthCaution, supplyCaution}
 	case w.of == deviceOrAll && c.Subject == "":
 		do = w.all
 	case w.of != nothing:
@@ -95,8 +95,12 @@ const shortestWords = 4
 
 // ParseCondition reads a condition as in "as found", "output unplugged=B",
 // "supply off=delay" or "lights off". Words that are no change that is known
-// are a condition of the operator's own.
+// are a condition of the operator's own; the error is [ErrEarth] for words
+// that can ask for the protective earth to be lifted.
 func ParseCondition(text string, board hunt.Board) (hunt.Condition, error) {
+	if err := CheckEarth(text, board.Devices...); err != nil {
+		return hunt.Condition{}, fmt.Errorf("%q: %w", text, err)
+	}
 	change, subject, named := strings.Cut(strings.TrimSpace(text), "=")
 	change, subject = strings.TrimSpace(change), strings.TrimSpace(subject)
 	if strings.EqualFold(change, hunt.AsFound.String()) && !named {
