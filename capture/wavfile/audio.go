@@ -68,15 +68,35 @@ const (
 	// maxSample is the largest float sample that can still be audio scaled
 	// to ±1, +60 dBFS.
 	maxSample = 1000
-	// maxChunkBytes is the largest foreign chunk that is kept.
+	// maxChunkBytes is how much of foreign chunks is kept, all together.
 	maxChunkBytes = 1 << 20
+	// maxChunks is far above what any recorder writes, and far below what
+	// would take long to walk.
+	maxChunks = 10_000
 )
 
-// ReadFile reads the WAV file at path.
-func ReadFile(path string) (*Audio, error) {
+// Open opens the file at path for reading. A pipe or a device, which may never
+// give or never end, is refused.
+func Open(path string) (*os.File, error) {
+	info, err := os.Stat(path)
+	if err != nil {
+		return nil, fmt.Errorf("reading a recording: %w", err)
+	}
+	if !info.Mode().IsRegular() {
+		return nil, fmt.Errorf("reading a recording: %s is a folder, a pipe or a device: save the recording as a file", path)
+	}
 	f, err := os.Open(path)
 	if err != nil {
 		return nil, fmt.Errorf("reading a recording: %w", err)
+	}
+	return f, nil
+}
+
+// ReadFile reads the WAV file at path.
+func ReadFile(path string) (*Audio, error) {
+	f, err := Open(path)
+	if err != nil {
+		return nil, err
 	}
 	defer f.Close()
 	a, err := Read(f)

@@ -30,10 +30,46 @@ type format struct {
 	rateHz   int
 }
 
-// Read reads a whole WAV file. Memory stays within a small multiple of what r
-// really holds, whatever lengths the file claims. Each error is one line that
-// says what is wrong and what to do next.
-func Read(r io.Reader) (*Audio, error) {
+// Header is what a file holds but for its samples.
+type Header struct {
+	RateHz   int
+	Encoding Encoding
+	Channels int
+	Frames   int
+	// Chunks are the others, in the file's order.
+	Chunks []Chunk
+
+	dataAt int64
+}
+
+// Read reads a whole WAV file. Each error is one line that says what is wrong
+// and what to do next.
+func Read(r io.ReadSeeker) (*Audio, error) {
+	h, err := ReadHeader(r)
+	if err != nil {
+		return nil, err
+	}
+	all := make([]int, h.Channels)
+	for c := range all {
+		all[c] = c + 1
+	}
+	samples, err := h.Samples(r, all)
+	if err != nil {
+		return nil, err
+	}
+	return &Audio{RateHz: h.RateHz, Encoding: h.Encoding, Samples: samples, Chunks: h.Chunks}, nil
+}
+
+// ReadHeader reads all of a WAV file but its samples, which it only sees are
+// there. Its errors are as those of Read.
+func ReadHeader(r io.ReadSeeker) (*Header, error) {
+	size, err := r.Seek(0, io.SeekEnd)
+	if err != nil {
+		return nil, err
+	}
+	if _, err := r.Seek(0, io.SeekStart); err != nil {
+		return nil, err
+	}
 	head := make([]byte, 12)
 	if n, err := io.ReadFull(r, head); err != nil {
 		if errors.Is(err, io.EOF) || errors.Is(err, io.ErrUnexpectedEOF) {
@@ -44,11 +80,45 @@ func Read(r io.Reader) (*Audio, error) {
 	if err := checkMagic(head); err != nil {
 		return nil, err
 	}
-	p := parser{r: r, at: 12, end: 8 + int64(binary.LittleEndian.Uint32(head[4:]))}
+	p := parser{r: r, size: size, at: 12, end: 8 + int64(binary.LittleEndian.Uint32(head[4:]))}
 	if err := p.chunks(); err != nil {
 		return nil, err
 	}
-	return p.audio()
+	return p.header()
+}
+
+// blockFrames is how many frames are decoded at a time.
+const blockFrames = 4096
+
+// Samples reads channels, counted from 1 and at most h.Channels, from the file
+// that h was read from. Memory is that of the result: 8 bytes a sample.
+func (h *Header) Samples(r io.ReadSeeker, channels []int) ([][]float64, error) {
+	if _, err := r.Seek(h.dataAt, io.SeekStart); err != nil {
+		return nil, err
+	}
+	rows := make([][]float64, len(channels))
+	for i := range rows {
+		rows[i] = make([]float64, 0, h.Frames)
+	}
+	width := h.Encoding.bytes()
+	frame := h.Channels * width
+	value, block := decoder(h.Encoding), make([]byte, min(blockFrames, h.Frames)*frame)
+	for at := 0; at < h.Frames; at += blockFrames {
+		block = block[:min(blockFrames, h.Frames-at)*frame]
+		if _, err := io.ReadFull(r, block); err != nil {
+			return nil, fmt.Errorf("reading samples from frame %d on: %w", at, err)
+		}
+		for i, c := range channels {
+			for from := (c - 1) * width; from < len(block); from += frame {
+				v := value(block[from:])
+				if !(math.Abs(v) <= maxSample) {
+					return nil, fmt.Errorf("sample %d of channel %d is %g times full scale, which is no recording: save it scaled to ±1", at+from/frame, c, v)
+				}
+				rows[i] = append(rows[i], v)
+			}
+		}
+	}
+	return rows, nil
 }
 
 func checkMagic(head []byte) error {
@@ -62,15 +132,17 @@ func checkMagic(head []byte) error {
 	return nil
 }
 
-// parser walks the chunks. Samples are kept as bytes until the format is
-// known, since chunks may come in any order.
+// parser walks the chunks.
 type parser struct {
-	r       io.Reader
-	at, end int64 // file offsets: of r, and where RIFF says the file ends
-	format  *format
-	data    []byte
-	hasData bool
-	kept    []Chunk
+	r io.ReadSeeker
+	// File offsets: where the file ends, of r, and where RIFF says the file ends.
+	size, at, end int64
+	format        *format
+	// dataAt is the offset of the samples, dataBytes their length, once hasData.
+	dataAt, dataBytes int64
+	hasData           bool
+	kept              []Chunk
+	seen, keptBytes   int
 }
 
 func (p *parser) chunks() error {
@@ -87,18 +159,19 @@ func (p *parser) chunks() error {
 		if err != nil {
 			return err
 		}
+		if p.seen++; p.seen > maxChunks {
+			return fmt.Errorf("the file has more than %d chunks, which no recorder writes: save the recording again", maxChunks)
+		}
 		p.at += 8
 		id, size := string(head[:4]), int64(binary.LittleEndian.Uint32(head[4:]))
 		if err := p.chunk(id, size); err != nil {
 			return err
 		}
-		if size%2 == 1 {
-			// The pad byte after the last chunk is often missing.
-			n, err := io.CopyN(io.Discard, p.r, 1)
-			if err != nil && !errors.Is(err, io.EOF) {
+		// The pad byte after the last chunk is often missing.
+		if size%2 == 1 && p.at < p.size {
+			if err := p.skip(id, 1); err != nil {
 				return err
 			}
-			p.at += n
 		}
 	}
 }
@@ -122,33 +195,40 @@ func (p *parser) chunk(id string, size int64) error {
 		if size == unknownLength {
 			return errors.New("the length of the samples was never filled in: the recorder did not close the file; open it in an editor and save it as WAV")
 		}
-		b, err := p.body(id, size)
-		p.data, p.hasData = b, true
-		return err
+		p.dataAt, p.dataBytes, p.hasData = p.at, size, true
+		return p.skip(id, size)
 	}
-	if size > maxChunkBytes || id == "fact" {
-		n, err := io.CopyN(io.Discard, p.r, size)
-		p.at += n
-		return cutShort(id, size, n, err)
+	if size > maxChunkBytes-int64(p.keptBytes) || id == "fact" {
+		return p.skip(id, size)
 	}
 	b, err := p.body(id, size)
+	p.keptBytes += len(b)
 	p.kept = append(p.kept, Chunk{ID: id, Data: b})
 	return err
 }
 
-// body grows with what is really there, not with the length claimed.
-func (p *parser) body(id string, size int64) ([]byte, error) {
-	var buf bytes.Buffer
-	n, err := io.CopyN(&buf, p.r, size)
-	p.at += n
-	return buf.Bytes(), cutShort(id, size, n, err)
+// skip passes over size bytes of chunk id, which must be there.
+func (p *parser) skip(id string, size int64) error {
+	if left := p.size - p.at; left < size {
+		return cutShort(id, size, left)
+	}
+	p.at += size
+	_, err := p.r.Seek(p.at, io.SeekStart)
+	return err
 }
 
-func cutShort(id string, want, got int64, err error) error {
-	if errors.Is(err, io.EOF) {
-		return fmt.Errorf("file is cut short: its %q chunk should hold %d bytes and holds %d; copy it again", id, want, got)
+func (p *parser) body(id string, size int64) ([]byte, error) {
+	if left := p.size - p.at; left < size || size > maxChunkBytes {
+		return nil, cutShort(id, size, min(left, maxChunkBytes))
 	}
-	return err
+	b := make([]byte, size)
+	_, err := io.ReadFull(p.r, b)
+	p.at += size
+	return b, err
+}
+
+func cutShort(id string, want, got int64) error {
+	return fmt.Errorf("file is cut short: its %q chunk should hold %d bytes and holds %d; copy it again", id, want, got)
 }
 
 func parseFormat(b []byte) (*format, error) {
@@ -200,43 +280,21 @@ func encodingOf(code uint16, bits int) (Encoding, error) {
 	return "", fmt.Errorf("samples are compressed (format %#04x): save the recording as 24-bit PCM or 32-bit float", code)
 }
 
-func (p *parser) audio() (*Audio, error) {
+func (p *parser) header() (*Header, error) {
 	switch {
 	case p.format == nil:
 		return nil, errors.New("file is cut short or not WAV: it has no format chunk; save the recording again as WAV")
 	case !p.hasData:
 		return nil, errors.New("file is cut short: it has no data chunk; copy it again")
-	case len(p.data) == 0:
+	case p.dataBytes == 0:
 		return nil, errors.New("the file holds no samples: the recorder did not close it or recorded nothing; record again")
 	}
 	f := p.format
-	if len(p.data)%(f.channels*f.encoding.bytes()) != 0 {
-		return nil, fmt.Errorf("file is cut short: %d bytes of samples are not a whole number of frames; copy it again", len(p.data))
+	frame := int64(f.channels * f.encoding.bytes())
+	if p.dataBytes%frame != 0 {
+		return nil, fmt.Errorf("file is cut short: %d bytes of samples are not a whole number of frames; copy it again", p.dataBytes)
 	}
-	samples, err := decode(p.data, f)
-	if err != nil {
-		return nil, err
-	}
-	return &Audio{RateHz: f.rateHz, Encoding: f.encoding, Samples: samples, Chunks: p.kept}, nil
-}
-
-func decode(data []byte, f *format) ([][]float64, error) {
-	width := f.encoding.bytes()
-	frames := len(data) / (f.channels * width)
-	value := decoder(f.encoding)
-	samples := make([][]float64, f.channels)
-	for c := range samples {
-		row := make([]float64, frames)
-		for i := range row {
-			v := value(data[(i*f.channels+c)*width:])
-			if !(math.Abs(v) <= maxSample) {
-				return nil, fmt.Errorf("sample %d of channel %d is %g times full scale, which is no recording: save it scaled to ±1", i, c+1, v)
-			}
-			row[i] = v
-		}
-		samples[c] = row
-	}
-	return samples, nil
+	return &Header{RateHz: f.rateHz, Encoding: f.encoding, Channels: f.channels, Frames: int(p.dataBytes / frame), Chunks: p.kept, dataAt: p.dataAt}, nil
 }
 
 func decoder(e Encoding) func([]byte) float64 {

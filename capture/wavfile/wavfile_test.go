@@ -91,7 +91,7 @@ func TestRoundTripIsExactToTheCode(t *testing.T) {
 		if got := int(binary.LittleEndian.Uint32(b.Bytes()[4:])); got != b.Len()-8 {
 			t.Fatalf("RIFF length %d in a file of %d bytes", got, b.Len())
 		}
-		got, err := Read(&b)
+		got, err := Read(bytes.NewReader(b.Bytes()))
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -225,23 +225,26 @@ func TestReadPassesOnTheReadersError(t *testing.T) {
 	boom := errors.New("disk on fire")
 	whole := encoded(t, &Audio{RateHz: 48000, Encoding: PCM16, Samples: [][]float64{make([]float64, 100)}})
 	for n := range len(whole) {
-		_, err := Read(&failing{r: bytes.NewReader(whole[:n]), err: boom})
+		_, err := Read(&failing{Reader: bytes.NewReader(whole), after: n, err: boom})
 		if !errors.Is(err, boom) {
 			t.Fatalf("after %d bytes: %v", n, err)
 		}
 	}
 }
 
+// failing fails on each read past after bytes.
 type failing struct {
-	r   *bytes.Reader
-	err error
+	*bytes.Reader
+	after int
+	err   error
 }
 
 func (f *failing) Read(p []byte) (int, error) {
-	if f.r.Len() == 0 {
+	at := int(f.Size()) - f.Len()
+	if at >= f.after {
 		return 0, f.err
 	}
-	return f.r.Read(p)
+	return f.Reader.Read(p[:min(len(p), f.after-at)])
 }
 
 func TestSpecTravelsInTheFile(t *testing.T) {

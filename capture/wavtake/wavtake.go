@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"math"
-	"os"
 	"slices"
 	"time"
 
@@ -22,42 +21,53 @@ const keptS = 0.05
 // recorded. It moves the end of a minute by 3 µs.
 const leastPPM = 0.05
 
-// Wavtake is a recording that exists already.
+// mostSamples is how many samples, of all channels that are read, are taken
+// into memory: 17 million are three minutes of two channels at 48 kHz, several
+// times the longest signal.
+const mostSamples = 1 << 24
+
+// Wavtake is a recording that exists already. Its samples are read when they
+// are asked for.
 type Wavtake struct {
 	path     string
 	modified time.Time
-	audio    *wavfile.Audio
+	header   *wavfile.Header
 }
 
 var _ capture.Instrument = (*Wavtake)(nil)
 
-// Open reads the recording at path.
+// Open reads what the recording at path says of itself.
 func Open(path string) (*Wavtake, error) {
-	audio, err := wavfile.ReadFile(path)
+	f, err := wavfile.Open(path)
 	if err != nil {
 		return nil, err
 	}
-	info, err := os.Stat(path)
+	defer f.Close()
+	h, err := wavfile.ReadHeader(f)
+	if err != nil {
+		return nil, fmt.Errorf("reading %s: %w", path, err)
+	}
+	info, err := f.Stat()
 	if err != nil {
 		return nil, fmt.Errorf("reading a recording: %w", err)
 	}
-	if audio.RateHz < testsignals.MinRateHz || audio.RateHz > testsignals.MaxRateHz {
+	if h.RateHz < testsignals.MinRateHz || h.RateHz > testsignals.MaxRateHz {
 		return nil, fmt.Errorf("reading %s: recorded at %d Hz, %d to %d Hz can be measured; record again at 48000 Hz",
-			path, audio.RateHz, testsignals.MinRateHz, testsignals.MaxRateHz)
+			path, h.RateHz, testsignals.MinRateHz, testsignals.MaxRateHz)
 	}
-	return &Wavtake{path: path, modified: info.ModTime().UTC(), audio: audio}, nil
+	return &Wavtake{path: path, modified: info.ModTime().UTC(), header: h}, nil
 }
 
 // Describe names the file as the device. It has no outputs: what was played
 // was played elsewhere.
 func (w *Wavtake) Describe() capture.Description {
-	return capture.Description{Kind: "wavtake", Device: w.path, RateHz: w.audio.RateHz, Inputs: len(w.audio.Samples)}
+	return capture.Description{Kind: "wavtake", Device: w.path, RateHz: w.header.RateHz, Inputs: w.header.Channels}
 }
 
 // Spec returns the parameters of a signal that travel in the file itself, or
 // wavfile.ErrNoSpec. Recorders do not write them; files that boardproof
 // exported have them.
-func (w *Wavtake) Spec() (testsignals.Spec, error) { return wavfile.DecodeSpec(w.audio.Chunks) }
+func (w *Wavtake) Spec() (testsignals.Spec, error) { return wavfile.DecodeSpec(w.header.Chunks) }
 
 // Record returns the part of the recording that holds req.Signal, with the
 // recorder's clock error removed and told in Take.ClockError. Inputs are the
@@ -81,9 +91,9 @@ func (w *Wavtake) record(ctx context.Context, req capture.Request) (*capture.Tak
 	if req.Signal == nil {
 		return nil, errors.New("the signal that was played is not known")
 	}
-	if req.Signal.RateHz != w.audio.RateHz {
+	if req.Signal.RateHz != w.header.RateHz {
 		return nil, fmt.Errorf("it was recorded at %d Hz and the signal played at %d Hz: record at %d Hz",
-			w.audio.RateHz, req.Signal.RateHz, req.Signal.RateHz)
+			w.header.RateHz, req.Signal.RateHz, req.Signal.RateHz)
 	}
 	take, err := w.Whole(req.Inputs)
 	if err != nil {
@@ -124,14 +134,34 @@ func (w *Wavtake) Whole(inputs []int) (*capture.Take, error) {
 	if len(inputs) == 0 {
 		return nil, errors.New("no input channel was asked for")
 	}
-	take := &capture.Take{RateHz: w.audio.RateHz, Inputs: slices.Clone(inputs), Started: w.modified, Instrument: w.Describe()}
+	take := &capture.Take{RateHz: w.header.RateHz, Inputs: slices.Clone(inputs), Started: w.modified, Instrument: w.Describe()}
 	for _, c := range inputs {
-		if c < 1 || c > len(w.audio.Samples) {
-			return nil, fmt.Errorf("input channel %d does not exist: %s has %d", c, w.path, len(w.audio.Samples))
+		if c < 1 || c > w.header.Channels {
+			return nil, fmt.Errorf("input channel %d does not exist: %s has %d", c, w.path, w.header.Channels)
 		}
-		take.Samples = append(take.Samples, slices.Clone(w.audio.Samples[c-1]))
+	}
+	if err := checkLength(w.header, len(inputs)); err != nil {
+		return nil, fmt.Errorf("reading %s: %w", w.path, err)
+	}
+	f, err := wavfile.Open(w.path)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	if take.Samples, err = w.header.Samples(f, inputs); err != nil {
+		return nil, fmt.Errorf("reading %s: %w", w.path, err)
 	}
 	return take, nil
+}
+
+// checkLength refuses a recording of which channels do not fit into memory.
+func checkLength(h *wavfile.Header, channels int) error {
+	if h.Frames <= mostSamples/channels {
+		return nil
+	}
+	rate := float64(h.RateHz)
+	return fmt.Errorf("it is %.0f s long, %.0f s of %d channels at %d Hz can be read: cut it to the signal",
+		float64(h.Frames)/rate, mostSamples/rate/float64(channels), channels, h.RateHz)
 }
 
 // cut trims take to the signal and removes the clock error. A file that ends

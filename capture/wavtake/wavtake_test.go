@@ -3,6 +3,7 @@ package wavtake
 import (
 	"bytes"
 	"context"
+	"encoding/binary"
 	"errors"
 	"math"
 	"math/rand/v2"
@@ -352,5 +353,41 @@ func TestAgainstSoxAsARecorder(t *testing.T) {
 		if _, err := capture.Check(take, sig, capture.Expect{}); err != nil {
 			t.Errorf("speed %s: after removal: %v", speed, err)
 		}
+	}
+}
+
+// Four minutes of two channels at 96 kHz, as a file with nothing but holes in
+// it: refused before they are in memory, and one channel of it read.
+func TestALongRecordingIsRefusedWithTheReason(t *testing.T) {
+	const seconds, rate = 120, 96000
+	path := filepath.Join(t.TempDir(), "long.wav")
+	if err := wavfile.WriteFile(path, &wavfile.Audio{RateHz: rate, Encoding: wavfile.PCM24, Samples: [][]float64{{0}, {0}}}); err != nil {
+		t.Fatal(err)
+	}
+	f, err := os.OpenFile(path, os.O_RDWR, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	const data = seconds * rate * 2 * 3
+	length := func(at int64, n uint32) {
+		if _, err := f.WriteAt(binary.LittleEndian.AppendUint32(nil, n), at); err != nil {
+			t.Fatal(err)
+		}
+	}
+	length(4, 36+data)
+	length(40, data)
+	if err := errors.Join(f.Truncate(44+data), f.Close()); err != nil {
+		t.Fatal(err)
+	}
+	w, err := Open(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := w.Whole([]int{1, 2}); err == nil || !strings.Contains(err.Error(), "it is 120 s long, 87 s of 2 channels at 96000 Hz can be read: cut it to the signal") {
+		t.Errorf("two channels: %v", err)
+	}
+	take, err := w.Whole([]int{2})
+	if err != nil || len(take.Samples[0]) != seconds*rate {
+		t.Errorf("one channel: %v", err)
 	}
 }

@@ -4,7 +4,6 @@ import (
 	"context"
 	"fmt"
 	"maps"
-	"os"
 	"slices"
 
 	"github.com/spf13/cobra"
@@ -25,9 +24,9 @@ func (a *app) importCommand() *cobra.Command {
 			"another and keeps its digest.",
 		Args: exactArgs("an archive"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			f, err := os.Open(args[0])
+			f, err := openFile(args[0])
 			if err != nil {
-				return unreadable(args[0], err)
+				return err
 			}
 			defer f.Close()
 			return a.withStore(cmd.Context(), func(s *db.Store) error {

@@ -19,9 +19,18 @@ func main() {
 	// Samples are few and large: collecting early costs little time
 	// and keeps a bench laptop's memory free.
 	debug.SetGCPercent(10)
-	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	ctx, stop := stoppable()
 	defer stop()
 	code := newApp(os.Stdin, os.Stdout, os.Stderr).run(ctx, os.Args[1:])
 	stop()
 	os.Exit(code)
+}
+
+// stoppable is a context that the first Ctrl-C ends. The next one ends the
+// program, whatever it is at: what is kept is written so that this loses
+// nothing.
+func stoppable() (context.Context, context.CancelFunc) {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	context.AfterFunc(ctx, stop)
+	return ctx, stop
 }

@@ -5,7 +5,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"io"
 	"os"
 	"os/exec"
 
@@ -101,10 +100,10 @@ func (a *app) planEdit() *cobra.Command {
 func (a *app) newPlan(ctx context.Context, old []byte, from string) ([]byte, error) {
 	switch {
 	case from == "-":
-		return io.ReadAll(a.in)
+		text, err := readAtMost(a.in, largestPlan)
+		return text, unreadable("standard input", err)
 	case from != "":
-		text, err := os.ReadFile(from)
-		return text, unreadable(from, err)
+		return readFile(from, largestPlan)
 	case a.yes:
 		return nil, wrongUsef("--yes opens no editor: give the plan with --from FILE")
 	}
@@ -137,7 +136,7 @@ func edited(ctx context.Context, text []byte) ([]byte, error) {
 	if err := cmd.Run(); err != nil {
 		return nil, wrongUsef("running the editor %q: %w", editor, err)
 	}
-	return os.ReadFile(f.Name())
+	return readFile(f.Name(), largestPlan)
 }
 
 // setAside writes a plan that came from the editor and was not kept, for the
@@ -189,9 +188,9 @@ func (a *app) planCheck() *cobra.Command {
 		Short: "Check a plan file without keeping it",
 		Args:  exactArgs("a plan file"),
 		RunE: func(_ *cobra.Command, args []string) error {
-			text, err := os.ReadFile(args[0])
+			text, err := readFile(args[0], largestPlan)
 			if err != nil {
-				return unreadable(args[0], err)
+				return err
 			}
 			p, err := verdict.ParsePlan(text)
 			if err == nil {

@@ -238,12 +238,12 @@ func (a *app) writePapers(s sheet.Source, wanted []paperFile, out string) error 
 // mayReplace says whether a file may be written: where there is none, or one
 // of the same run.
 func mayReplace(path, run string) error {
-	old, err := os.ReadFile(path)
+	old, err := readFile(path, largestSheet)
 	if errors.Is(err, fs.ErrNotExist) {
 		return nil
 	}
 	if err != nil {
-		return unreadable(path, err)
+		return err
 	}
 	if c, err := sheet.Read(old); err != nil || c.Run != run {
 		return wrongUsef("%s is there already and is no sheet of run %s: name another file with --out", path, run)

@@ -4,8 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"io"
-	"os"
 	"strings"
 
 	"boardproof/cmd/boardproof/internal/report"
@@ -13,15 +11,12 @@ import (
 	"boardproof/db"
 )
 
-// largestSheet is far above what any sheet needs, in bytes.
-const largestSheet = 64 << 20
-
 // checkSheet holds a copy against the run that it names.
 func (a *app) checkSheet(ctx context.Context, s *db.Store, path string) error {
 	if strings.HasPrefix(path, codeBegins) {
 		return a.checkCode(ctx, s, path)
 	}
-	file, err := readSheet(path)
+	file, err := readFile(path, largestSheet)
 	if err != nil {
 		return err
 	}
@@ -82,22 +77,6 @@ func (a *app) checkCode(ctx context.Context, s *db.Store, code string) error {
 		return err
 	}
 	return &limitFailed{exitFailed}
-}
-
-func readSheet(path string) ([]byte, error) {
-	f, err := os.Open(path)
-	if err != nil {
-		return nil, unreadable(path, err)
-	}
-	defer f.Close()
-	file, err := io.ReadAll(io.LimitReader(f, largestSheet+1))
-	if err != nil {
-		return nil, unreadable(path, err)
-	}
-	if len(file) > largestSheet {
-		return nil, wrongUsef("checking %s: it is larger than any sheet", path)
-	}
-	return file, nil
 }
 
 // corrections are the runs that are to be read instead of run.

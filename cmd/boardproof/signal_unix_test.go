@@ -123,3 +123,43 @@ func ports(t *testing.T) string {
 	}
 	return string(list)
 }
+
+// A second Ctrl-C ends a program that does not heed the first.
+func TestSecondCtrlCEndsAtOnce(t *testing.T) {
+	if os.Getenv("BOARDPROOF_TEST_DEAF") != "" {
+		ctx, _ := stoppable()
+		os.Stdout.WriteString("runs\n")
+		<-ctx.Done()
+		os.Stdout.WriteString("heard\n")
+		time.Sleep(5 * time.Minute)
+		return
+	}
+	cmd := exec.Command(os.Args[0], "-test.run=^TestSecondCtrlCEndsAtOnce$")
+	cmd.Env = append(os.Environ(), "BOARDPROOF_TEST_DEAF=yes")
+	pipe, err := cmd.StdoutPipe()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := cmd.Start(); err != nil {
+		t.Fatal(err)
+	}
+	limit := time.AfterFunc(2*time.Minute, func() { cmd.Process.Kill() })
+	defer limit.Stop()
+	out := bufio.NewReader(pipe)
+	for _, want := range []string{"runs\n", "heard\n"} {
+		if line, err := out.ReadString('\n'); err != nil || line != want {
+			t.Fatalf("%q, %v", line, err)
+		}
+		cmd.Process.Signal(os.Interrupt)
+	}
+	// The first is only let go of a moment after it was heard.
+	go func() {
+		for cmd.Process.Signal(os.Interrupt) == nil {
+			time.Sleep(50 * time.Millisecond)
+		}
+	}()
+	cmd.Wait() //nolint:errcheck // its state says it
+	if ws := cmd.ProcessState.Sys().(syscall.WaitStatus); !ws.Signaled() || ws.Signal() != syscall.SIGINT {
+		t.Errorf("it ended with %v", cmd.ProcessState)
+	}
+}
