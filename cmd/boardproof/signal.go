@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"io"
 	"math"
 	"strconv"
 	"strings"
@@ -89,7 +90,7 @@ func (a *app) writeSignal(kind testsignals.Kind, f signalFlags) error {
 	if err != nil {
 		return wrongUse(err)
 	}
-	if err := wavfile.WriteFile(f.out, audio); err != nil {
+	if err := newFile(f.out, func(w io.Writer) error { return wavfile.Write(w, audio) }); err != nil {
 		return wrongUse(err)
 	}
 	if a.json {
