@@ -1,20 +1,17 @@
 package main
 
 import (
-	"bufio"
 	"context"
 	"errors"
 	"fmt"
 	"io"
 	"io/fs"
-	"os"
 	"path/filepath"
 	"strings"
 	"time"
 
 	"github.com/adrg/xdg"
 	"github.com/spf13/cobra"
-	"golang.org/x/term"
 
 	"boardproof/capture/simboard"
 	"boardproof/db"
@@ -22,10 +19,7 @@ import (
 
 // app is what every command works with; tests make their own.
 type app struct {
-	// in is buffered once, so that one prompt does not swallow what was
-	// piped in for the next.
-	in       *bufio.Reader
-	inIsTerm bool
+	keys     *keyboard
 	out, err io.Writer
 	now      func() time.Time
 	// ready makes the simulated benches that --simulate names.
@@ -37,11 +31,7 @@ type app struct {
 }
 
 func newApp(in io.Reader, out, err io.Writer) *app {
-	f, isFile := in.(*os.File)
-	return &app{
-		in: bufio.NewReader(in), inIsTerm: isFile && term.IsTerminal(int(f.Fd())),
-		out: out, err: err, now: time.Now, ready: simboard.Ready,
-	}
+	return &app{keys: newKeyboard(in), out: out, err: err, now: time.Now, ready: simboard.Ready}
 }
 
 // run carries out one command line and returns the exit code.

@@ -137,6 +137,6 @@ func (t *hunter) Again(moving string) (bool, error) {
 		return true, nil
 	}
 	t.terminal.Say("this silence is not a sure one: " + moving)
-	answer, err := t.terminal.ask("  Enter repeats it, s and Enter goes on without: ")
+	answer, err := t.terminal.choose("  Enter repeats it, s and Enter goes on without: ", "", "s")
 	return answer == "", err
 }

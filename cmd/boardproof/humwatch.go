@@ -78,7 +78,7 @@ func (a *app) watchHum(ctx context.Context, sit *procedure.Sitting, seconds floa
 	v := &humView{out: a.out, asJSON: a.json, simulated: sit.Instrument.Describe().Simulated}
 	if f, ok := a.out.(*os.File); ok && !a.json && term.IsTerminal(int(f.Fd())) {
 		v.redraw = true
-		if a.inIsTerm {
+		if a.keys.tty != nil {
 			v.again = a.entered(ctx)
 		}
 	}
@@ -102,7 +102,7 @@ func (a *app) entered(ctx context.Context) <-chan struct{} {
 	lines := make(chan struct{})
 	go func() {
 		for {
-			if _, err := a.in.ReadString('\n'); err != nil {
+			if _, err := a.keys.line(); err != nil {
 				return
 			}
 			select {

@@ -1,12 +1,12 @@
 package main
 
 import (
-	"bufio"
 	"context"
 	"errors"
 	"fmt"
 	"io"
 	"os"
+	"slices"
 	"strings"
 	"unicode/utf8"
 
@@ -14,6 +14,7 @@ import (
 	"golang.org/x/term"
 
 	"boardproof/capture"
+	"boardproof/cmd/boardproof/internal/procedure"
 )
 
 // terminal is the operator at a terminal: prompts and progress go to the
@@ -21,8 +22,7 @@ import (
 type terminal struct {
 	// stop ends a prompt that waits for an answer.
 	stop    context.Context
-	in      *bufio.Reader
-	echoes  bool
+	keys    *keyboard
 	out     io.Writer
 	yes     bool
 	isTerm  bool
@@ -30,7 +30,7 @@ type terminal struct {
 }
 
 func (a *app) operator(ctx context.Context) *terminal {
-	t := &terminal{stop: ctx, in: a.in, echoes: a.inIsTerm, out: a.err, yes: a.yes, columns: 80}
+	t := &terminal{stop: ctx, keys: a.keys, out: a.err, yes: a.yes, columns: 80}
 	if f, ok := a.err.(*os.File); ok && term.IsTerminal(int(f.Fd())) {
 		t.isTerm = true
 		if w, _, err := term.GetSize(int(f.Fd())); err == nil {
@@ -51,18 +51,68 @@ func (t *terminal) Ready(prompt, caution string) error {
 	if t.yes {
 		return nil
 	}
-	_, err := t.ask("  press Enter when ready, q and Enter to stop: ")
+	_, err := t.choose("  press Enter when ready, q and Enter to stop: ", "")
 	return err
+}
+
+// Ask puts a question and lists its answers, of which the first is Enter's.
+func (t *terminal) Ask(question string, answers ...procedure.Answer) (string, error) {
+	t.wrapped("  ", question)
+	keys := make([]string, len(answers))
+	for i, a := range answers {
+		keys[i] = a.Key
+		name := a.Key
+		if name == "" {
+			name = "Enter"
+		}
+		t.wrapped(fmt.Sprintf("    %-5s  ", name), a.Means)
+	}
+	if t.yes {
+		return "", procedure.ErrNobody
+	}
+	return t.choose("  > ", keys...)
+}
+
+// choose asks until it gets one of keys, "" being Enter. A script that gives
+// another answer is out of step with the questions, and ends there.
+func (t *terminal) choose(question string, keys ...string) (string, error) {
+	for {
+		answer, err := t.ask(question)
+		if err != nil {
+			return "", err
+		}
+		if i := slices.IndexFunc(keys, func(k string) bool { return strings.EqualFold(k, answer) }); i >= 0 {
+			return keys[i], nil
+		}
+		wrong := fmt.Sprintf("%q is no answer here: %s", answer, expectedKeys(keys))
+		if t.keys.tty == nil {
+			return "", wrongUsef("%s", wrong)
+		}
+		t.wrapped("  ", wrong)
+	}
+}
+
+// expectedKeys says what can be answered.
+func expectedKeys(keys []string) string {
+	words := make([]string, len(keys))
+	for i, k := range keys {
+		words[i] = k + " and Enter"
+		if k == "" {
+			words[i] = "Enter alone"
+		}
+	}
+	return strings.Join(words, ", ") + ", or q and Enter to stop"
 }
 
 // errStopped ends a procedure at the operator's wish.
 var errStopped = errors.New("stopped at the prompt; nothing of this was kept")
 
 func (t *terminal) ask(question string) (string, error) {
+	t.keys.forget()
 	fmt.Fprint(t.out, question)
 	line, err := t.readLine()
 	// Where nobody typed Enter, the next message would stand beside the question.
-	if err != nil || !t.echoes {
+	if err != nil || t.keys.tty == nil {
 		fmt.Fprintln(t.out)
 	}
 	switch {
@@ -85,7 +135,7 @@ func (t *terminal) readLine() (string, error) {
 	}
 	read := make(chan answer, 1)
 	go func() {
-		line, err := t.in.ReadString('\n')
+		line, err := t.keys.line()
 		read <- answer{strings.TrimSpace(line), err}
 	}()
 	select {

@@ -100,7 +100,7 @@ func (a *app) planEdit() *cobra.Command {
 func (a *app) newPlan(ctx context.Context, old []byte, from string) ([]byte, error) {
 	switch {
 	case from == "-":
-		text, err := readAtMost(a.in, largestPlan)
+		text, err := readAtMost(a.keys.in, largestPlan)
 		return text, unreadable("standard input", err)
 	case from != "":
 		return readFile(from, largestPlan)
