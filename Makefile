@@ -14,7 +14,7 @@ demo: build ## run the main job on simulated boards, no hardware needed
 	$(BIN) demo
 
 test: deps-test lint ## run every test, outside checks included
-	$(GO) test -timeout 20m ./...
+	$(GO) test -timeout 3h ./...
 
 lint: deps ## gofmt, go vet, staticcheck
 	@unformatted=$$(gofmt -l $$(git ls-files --cached --others --exclude-standard '*.go')); \

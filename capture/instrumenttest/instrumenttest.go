@@ -35,17 +35,11 @@ type Options struct {
 	RealTime bool
 	// Mute is true when the signal does not come back on the inputs.
 	Mute bool
-	// PromptlyS is how soon, in seconds, Record returns after its context
-	// ended; 0 means 2 s.
-	PromptlyS float64
 }
 
 // Run tests the instruments that open returns; it is called once for each
 // subtest and arranges for closing with t.Cleanup.
 func Run(t *testing.T, open func(t *testing.T) capture.Instrument, opts Options) {
-	if opts.PromptlyS == 0 {
-		opts.PromptlyS = 2
-	}
 	for _, sub := range []struct {
 		name string
 		test func(*testing.T, *fixture)
@@ -192,8 +186,9 @@ func testCancelledMidway(t *testing.T, f *fixture) {
 	case take != nil && (err != nil || f.opts.RealTime):
 		t.Errorf("Record returned a take and error %v although its context was cancelled midway", err)
 	}
-	if late.Seconds() > f.opts.PromptlyS {
-		t.Errorf("Record returned %v after its context ended; want within %g s", late, f.opts.PromptlyS)
+	// Well beyond what a busy machine needs; one that hangs does not return at all.
+	if late > 2*time.Minute {
+		t.Errorf("Record returned %v after its context ended", late)
 	}
 	f.checkTake(t, f.record(t))
 }

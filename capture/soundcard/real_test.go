@@ -7,6 +7,7 @@ import (
 	"context"
 	"encoding/binary"
 	"errors"
+	"fmt"
 	"math"
 	"os"
 	"path/filepath"
@@ -159,28 +160,47 @@ func TestListenOverJACK(t *testing.T) {
 	}
 	server.Player(t, "player", file)
 	sc := open(t, Config{Device: "player"})
-	var got []float64
-	errEnough := errors.New("enough")
-	err := sc.Listen(context.Background(), capture.ListenRequest{Inputs: []int{2}}, func(b capture.Block) error {
-		if b.LostFrames > 0 {
-			t.Errorf("%d frames lost", b.LostFrames)
+	for try := 1; ; try++ {
+		gap := listenToRamp(t, sc, x)
+		if gap == "" {
+			return
 		}
+		t.Logf("try %d: %s", try, gap)
+		if try == tries {
+			t.Fatal("there was a gap each time")
+		}
+	}
+}
+
+// listenToRamp says where what is heard is not x over and over: the player
+// misses a block now and then where the machine is busy.
+func listenToRamp(t *testing.T, sc *Soundcard, x []float64) string {
+	t.Helper()
+	period := len(x)
+	var got []float64
+	lost, errEnough := 0, errors.New("enough")
+	err := sc.Listen(context.Background(), capture.ListenRequest{Inputs: []int{2}}, func(b capture.Block) error {
+		lost += b.LostFrames
 		got = append(got, b.Samples[0]...)
 		if len(got) > 3*period {
 			return errEnough
 		}
 		return nil
 	})
+	if errors.Is(err, ErrStalled) || lost > 0 {
+		return fmt.Sprintf("%d frames lost, %v", lost, err)
+	}
 	if !errors.Is(err, errEnough) {
 		t.Fatal(err)
 	}
-	next := int(math.Round(got[period]*period)) + 1
+	next := int(math.Round(got[period]*float64(period))) + 1
 	for i, v := range got[period+1 : 3*period] {
 		if want := float64(float32(x[next%period])); v != want {
-			t.Fatalf("frame %d is %g, want %g", i, v, want)
+			return fmt.Sprintf("frame %d is %g, want %g", i, v, want)
 		}
 		next++
 	}
+	return ""
 }
 
 func TestListAndOpenOverJACK(t *testing.T) {
@@ -242,7 +262,8 @@ func TestDeviceThatStops(t *testing.T) {
 	if !errors.Is(err, ErrStalled) {
 		t.Errorf("Record returned %v; want ErrStalled wrapped", err)
 	}
-	if took, limit := time.Since(halted), stallAfter+stopWithin+2*time.Second; took > limit {
+	// stallAfter and stopWithin, and as long as a busy machine may take to notice.
+	if took, limit := time.Since(halted), stallAfter+stopWithin+2*time.Minute; took > limit {
 		t.Errorf("Record returned %v after the device had stopped; want within %v", took, limit)
 	}
 	for name, again := range map[string]func() error{
@@ -255,7 +276,7 @@ func TestDeviceThatStops(t *testing.T) {
 		}
 	}
 	syscall.Kill(server.Pid(), syscall.SIGCONT)
-	for deadline := time.Now().Add(20 * time.Second); unanswered.Load() > 0 && time.Now().Before(deadline); {
+	for deadline := time.Now().Add(5 * time.Minute); unanswered.Load() > 0 && time.Now().Before(deadline); {
 		time.Sleep(10 * time.Millisecond)
 	}
 	takeWhole(t, sc, req, [][]float64{want})

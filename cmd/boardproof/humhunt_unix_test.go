@@ -16,7 +16,7 @@ func TestCtrlCOnAHunt(t *testing.T) {
 	s.must(exitPassed, "board", "add", "Tin Heron")
 	hunt := []string{"hum", "hunt", "tin", "--store", s.store, "--no-check", "--yes", "--seconds", "10",
 		"--condition", "lights off", "--condition", "board turned"}
-	code, _, said := interrupted(t, "silence, board turned a quarter, ", hunt...)
+	code, _, said := interrupted(t, "silence, board turned a quarter, ", nil, hunt...)
 	if code != exitUnmeasured || strings.Count(said, "error:") != 1 ||
 		!strings.Contains(said, "\nerror: stopped; the output is silent; the hunt is not finished: kept as unfinished, with its silences so far (2): 'boardproof hum show h") {
 		t.Errorf("Ctrl-C in the third silence: exit %d and:\n%s", code, said)

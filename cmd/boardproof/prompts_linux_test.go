@@ -66,7 +66,7 @@ func atTerminal(t *testing.T, columns int, args ...string) *screen {
 // until reads what is shown up to text, and returns it; it is not shown again.
 func (s *screen) until(text string) string {
 	s.t.Helper()
-	limit := time.After(2 * time.Minute)
+	limit := time.After(hangs)
 	for {
 		if i := strings.Index(s.seen, text); i >= 0 {
 			shown := s.seen[:i+len(text)]
