@@ -8,7 +8,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"os"
 	"time"
 )
 
@@ -86,7 +85,7 @@ func (s *Store) writeArchive(w io.Writer, l *life) (Manifest, error) {
 	m := Manifest{Format: archiveFormat, Board: ManifestBoard{l.board.UID, l.board.Label},
 		Files: []ManifestFile{{lifeName, int64(len(text)), hexSHA(text)}}}
 	for _, sha := range l.takes {
-		info, err := os.Stat(s.takeFile(sha))
+		info, err := s.files.Stat(s.takeFile(sha))
 		if err != nil {
 			m.Missing = append(m.Missing, sha)
 			continue
@@ -127,7 +126,7 @@ func addEntry(out *tar.Writer, name string, size int64, from io.Reader) error {
 }
 
 func (s *Store) addTake(out *tar.Writer, f ManifestFile) (err error) {
-	file, err := os.Open(s.takeFile(f.SHA256))
+	file, err := s.files.Open(s.takeFile(f.SHA256))
 	if err != nil {
 		return fmt.Errorf("reading a take: %w", err)
 	}

@@ -9,6 +9,7 @@ import (
 	"io"
 	"path/filepath"
 	"slices"
+	"strings"
 
 	"boardproof/calibration"
 )
@@ -47,19 +48,25 @@ type Imported struct {
 // there alone (Differences); any other is registered, under another label where its own is taken. The error may be
 // ErrInvalid, ErrNewer, ErrNotWritable or ErrBusy.
 func (s *Store) Import(ctx context.Context, from io.ReadSeeker) (done Imported, err error) {
-	a, err := readArchive(from, func(string, io.Reader) error { return ctx.Err() })
-	if err != nil {
-		return Imported{}, err
+	for try := 1; ; try++ {
+		done, err = s.importOnce(ctx, from)
+		// Another's tidying may have come between the files and the rows.
+		if !errors.Is(err, ErrTakeDamaged) || try == importTries {
+			return done, err
+		}
 	}
-	if _, err := from.Seek(0, io.SeekStart); err != nil {
-		return Imported{}, fmt.Errorf("reading the archive again: %w", err)
-	}
+}
+
+const importTries = 5
+
+func (s *Store) importOnce(ctx context.Context, from io.ReadSeeker) (done Imported, err error) {
 	var added []string
 	defer func() {
 		if err != nil {
-			err = errors.Join(err, removeAll(added))
+			err = errors.Join(err, s.dropUnnamed(added))
 		}
 	}()
+	none := func(string, io.Reader) error { return ctx.Err() }
 	put := func(sha string, samples io.Reader) error {
 		path, err := s.importTake(sha, samples)
 		if path != "" {
@@ -67,21 +74,45 @@ func (s *Store) Import(ctx context.Context, from io.ReadSeeker) (done Imported, 
 		}
 		return errors.Join(err, ctx.Err())
 	}
-	if _, err := readArchive(from, put); err != nil {
+	var a *archive
+	for _, take := range []func(string, io.Reader) error{none, put} {
+		if _, err := from.Seek(0, io.SeekStart); err != nil {
+			return Imported{}, fmt.Errorf("reading the archive: %w", err)
+		}
+		if a, err = readArchive(from, take); err != nil {
+			return Imported{}, err
+		}
+	}
+	if err := s.syncTakes(); err != nil {
 		return Imported{}, err
 	}
-	if err := syncDirs(s.takesDir(), filepath.Dir(s.path)); err != nil {
-		return Imported{}, err
-	}
-	im := &importing{archive: a, runIDs: map[runKey]string{}, profileIDs: map[string]string{}, planIDs: map[string]int64{}, eventsHere: map[string]bool{}}
+	im := &importing{archive: a, store: s, runIDs: map[runKey]string{}, profileIDs: map[string]string{}, planIDs: map[string]int64{}, eventsHere: map[string]bool{}}
 	im.done = Imported{Label: a.board.Label, Renamed: map[string]string{}, Parts: map[string]int{}, Takes: len(added), Missing: a.manifest.Missing, Runs: []string{}}
 	err = s.write(ctx, fmt.Sprintf("importing board %q", a.board.Label), func(tx *sql.Tx) error { return im.keep(ctx, tx) })
 	return im.done, err
 }
 
+// dropUnnamed removes the files that an import which failed had added, but for
+// those that another one has come to name. It holds the store meanwhile, so
+// that none can begin to.
+func (s *Store) dropUnnamed(paths []string) error {
+	if len(paths) == 0 {
+		return nil
+	}
+	return s.write(context.Background(), "removing what was not imported", func(tx *sql.Tx) error {
+		named, err := namedTakes(context.Background(), tx)
+		if err != nil {
+			return err
+		}
+		paths = slices.DeleteFunc(paths, func(p string) bool { return named[strings.TrimSuffix(filepath.Base(p), ".wav")] })
+		return removeAll(s.files, paths)
+	})
+}
+
 // importing is an archive on its way into a store: what is called what there.
 type importing struct {
 	*archive
+	store      *Store
 	runIDs     map[runKey]string
 	profileIDs map[string]string // by digest
 	planIDs    map[string]int64  // by digest
@@ -92,7 +123,7 @@ type importing struct {
 
 func (im *importing) keep(ctx context.Context, tx *sql.Tx) error {
 	for _, part := range []func(context.Context, *sql.Tx) error{
-		im.keepBoard, im.keepBenches, im.keepProfiles, im.keepPlans, im.keepRuns, im.keepParts, im.mergeBoard,
+		im.checkFiles, im.keepBoard, im.keepBenches, im.keepProfiles, im.keepPlans, im.keepRuns, im.keepParts, im.mergeBoard,
 	} {
 		if err := part(ctx, tx); err != nil {
 			return err
@@ -101,10 +132,22 @@ func (im *importing) keep(ctx context.Context, tx *sql.Tx) error {
 	return nil
 }
 
+// checkFiles makes sure, while nobody can tidy, that each take is still there.
+func (im *importing) checkFiles(_ context.Context, _ *sql.Tx) error {
+	refs := make([]TakeRef, 0, len(im.manifest.Files))
+	for _, f := range im.manifest.Files[1:] {
+		refs = append(refs, TakeRef{SHA256: f.SHA256, Step: "of the archive"})
+	}
+	return im.store.checkTakes(refs)
+}
+
 // keepBoard finds the board by its uid, or registers it.
 func (im *importing) keepBoard(ctx context.Context, tx *sql.Tx) error {
 	here, err := scanBoard(tx.QueryRowContext(ctx, sqlBoardByUID, im.board.UID))
 	if err == nil {
+		if err := im.store.checkSeal(ctx, tx, "boards", here.ID); err != nil {
+			return err
+		}
 		if im.done.Board, err = boardInTx(ctx, tx, here.ID); err != nil {
 			return err
 		}

@@ -264,8 +264,11 @@ func FuzzArchive(f *testing.F) {
 		f.Fatal(err)
 	}
 	l.records = append(l.records, record{Type: "run", ID: r.ID, Digest: hexSHA(text), Body: text})
+	for _, t := range r.Takes {
+		l.takes = append(l.takes, t.SHA256)
+	}
 	var out bytes.Buffer
-	if _, err := (&Store{path: f.TempDir() + "/none"}).writeArchive(&out, l); err != nil {
+	if _, err := (&Store{path: f.TempDir() + "/none", files: osFiles{}}).writeArchive(&out, l); err != nil {
 		f.Fatal(err)
 	}
 	if _, err := readArchive(bytes.NewReader(out.Bytes()), nil); err != nil {

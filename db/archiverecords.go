@@ -61,7 +61,10 @@ func (a *archive) parse(text []byte) error {
 	if a.board.UID == "" || a.board.UID != a.manifest.Board.UID {
 		return badArchive("its manifest is of the board %.60q, its life of %.60q", a.manifest.Board.UID, a.board.UID)
 	}
-	return a.checkNames()
+	if err := a.checkNames(); err != nil {
+		return err
+	}
+	return a.checkTakes()
 }
 
 // take files one record.
@@ -178,6 +181,48 @@ func (a *archive) checkNames() error {
 		case r.run.BoardAsWas.UID != "" && r.run.BoardAsWas.UID != a.board.UID:
 			return badArchive("run %s is of another board", r.ID)
 		}
+	}
+	return nil
+}
+
+// takes are the recordings that runs and hunts name, each with who does.
+func (a *archive) takes() (map[string]string, error) {
+	of := map[string]string{}
+	for _, r := range a.runs {
+		for _, t := range r.run.Takes {
+			of[t.SHA256] = "run " + r.ID
+		}
+	}
+	for _, r := range a.parts {
+		if r.Type != "hunt" {
+			continue
+		}
+		h, err := parseHunt(r)
+		if err != nil {
+			return nil, err
+		}
+		for _, c := range h.Conditions {
+			of[c.Take.SHA256] = "hunt " + r.ID
+		}
+	}
+	return of, nil
+}
+
+// checkTakes finds a recording that was cut out: one that is neither there nor
+// said to be missing.
+func (a *archive) checkTakes() error {
+	of, err := a.takes()
+	if err != nil {
+		return badArchive("%v", err)
+	}
+	for _, f := range a.manifest.Files[1:] {
+		delete(of, f.SHA256)
+	}
+	for _, sha := range a.manifest.Missing {
+		delete(of, sha)
+	}
+	for sha, who := range of {
+		return badArchive("recordings were cut out of it (%d), as take %s of %s: ask for the whole archive", len(of), sha, who)
 	}
 	return nil
 }

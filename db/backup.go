@@ -6,8 +6,8 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
-	"os"
 	"path/filepath"
+	"time"
 )
 
 // BackedUp is what a backup or a restored store consists of.
@@ -33,15 +33,15 @@ func (s *Store) Backup(ctx context.Context, path string, progress Progress) (out
 		return BackedUp{}, fmt.Errorf("backing up: %w", err)
 	}
 	takes := path + ".takes"
-	if err := nothingAt(path, takes, path+"-wal"); err != nil {
+	if err := nothingAt(s.files, path, takes, path+"-wal"); err != nil {
 		return BackedUp{}, err
 	}
-	if err := os.MkdirAll(takes, 0o755); err != nil {
-		return BackedUp{}, ofKind(ErrNotWritable, "the backup's folder cannot be made (%v): name another", err)
+	if err := s.files.MkdirAll(takes); err != nil {
+		return BackedUp{}, fileFault(err, "the backup's folder cannot be made (%v): name another")
 	}
 	defer func() {
 		if err != nil {
-			err = errors.Join(err, ignoreMissing(os.Remove(path)), os.RemoveAll(takes))
+			err = errors.Join(err, removeCopy(s.files, path))
 		}
 	}()
 	progress.tell("copying the database", 0, 0)
@@ -50,21 +50,43 @@ func (s *Store) Backup(ctx context.Context, path string, progress Progress) (out
 	if _, err := s.db.ExecContext(ctx, sqlCopyStore, path); err != nil {
 		return BackedUp{}, fmt.Errorf("backing up to %s: %w", path, storeFault(path, err))
 	}
-	copied, err := Open(ctx, path)
+	out, err = finishCopy(ctx, s, path, progress)
 	if err != nil {
 		return BackedUp{}, fmt.Errorf("backing up: %w", err)
 	}
-	defer func() { err = errors.Join(err, copied.Close()) }()
-	out.Path = path
-	if err := copied.fetchTakes(ctx, s, &out, progress); err != nil {
-		return BackedUp{}, fmt.Errorf("backing up: %w", err)
-	}
-	return out, syncDirs(takes, filepath.Dir(path))
+	return out, nil
 }
 
-func nothingAt(paths ...string) error {
+// finishCopy opens the copy of a database and fetches its takes.
+func finishCopy(ctx context.Context, from *Store, path string, progress Progress) (out BackedUp, err error) {
+	copied, err := open(ctx, path, existing, from.files)
+	if err != nil {
+		return BackedUp{}, err
+	}
+	defer func() { err = errors.Join(err, copied.Close()) }()
+	copied.Now = from.Now
+	out.Path = path
+	if err := copied.fetchTakes(ctx, from, &out, progress); err != nil {
+		return BackedUp{}, err
+	}
+	return out, copied.syncTakes()
+}
+
+// removeCopy removes what was copied so far: the takes, and then what names
+// them.
+func removeCopy(files fileSystem, path string) error {
+	takes := path + ".takes"
+	entries, err := files.ReadDir(takes)
+	var paths []string
+	for _, e := range entries {
+		paths = append(paths, filepath.Join(takes, e.Name()))
+	}
+	return errors.Join(ignoreMissing(err), removeAll(files, append(paths, takes, path, path+"-wal", path+"-shm")))
+}
+
+func nothingAt(files fileSystem, paths ...string) error {
 	for _, p := range paths {
-		if _, err := os.Lstat(p); err == nil {
+		if _, err := files.Lstat(p); err == nil {
 			return ofKind(ErrDuplicate, "%s is there already: name a file that is not", p)
 		}
 	}
@@ -79,7 +101,7 @@ func (s *Store) fetchTakes(ctx context.Context, from *Store, out *BackedUp, prog
 		return err
 	}
 	out.Runs = len(runs)
-	uses, err := s.takeUses(ctx)
+	uses, err := takeUses(ctx, s.db)
 	if err != nil {
 		return err
 	}
@@ -105,7 +127,7 @@ func (s *Store) fetchTakes(ctx context.Context, from *Store, out *BackedUp, prog
 		}
 		progress.tell("copying takes", done, of)
 	}
-	info, err := os.Stat(s.path)
+	info, err := s.files.Stat(s.path)
 	if err != nil {
 		return err
 	}
@@ -114,7 +136,7 @@ func (s *Store) fetchTakes(ctx context.Context, from *Store, out *BackedUp, prog
 }
 
 func (s *Store) fetchTake(from *Store, u takeUse) (size int64, err error) {
-	f, err := os.Open(from.takeFile(u.sha))
+	f, err := from.files.Open(from.takeFile(u.sha))
 	if err != nil {
 		return 0, err
 	}
@@ -132,74 +154,90 @@ func (s *Store) fetchTake(from *Store, u takeUse) (size int64, err error) {
 // restored; where its database cannot be opened nothing is left at path. The
 // error may be ErrDuplicate, ErrNotAStore, ErrNewer or ErrNotWritable.
 func Restore(ctx context.Context, backup, path string, progress Progress) (out BackedUp, v Verified, err error) {
-	from := &Store{path: backup}
-	if err := checkBackup(ctx, backup, from.takesDir()); err != nil {
+	return restore(ctx, osFiles{}, backup, path, progress)
+}
+
+func restore(ctx context.Context, files fileSystem, backup, path string, progress Progress) (out BackedUp, v Verified, err error) {
+	from := &Store{path: backup, files: files, Now: time.Now}
+	if err := from.checkBackup(ctx); err != nil {
 		return out, v, err
 	}
 	if path, err = filepath.Abs(path); err != nil {
 		return out, v, fmt.Errorf("restoring: %w", err)
 	}
-	if err := nothingAt(path, path+".takes", path+"-wal"); err != nil {
+	if err := nothingAt(files, path, path+".takes", path+"-wal"); err != nil {
 		return out, v, err
 	}
 	defer func() {
 		if err != nil {
-			err = errors.Join(err, removeAll([]string{path, path + "-wal", path + "-shm"}), os.RemoveAll(path+".takes"))
+			err = errors.Join(err, removeCopy(files, path))
 		}
 	}()
 	progress.tell("copying the database", 0, 0)
-	if err := copyFile(backup, path); err != nil {
+	if err := copyFile(files, backup, path); err != nil {
 		return out, v, err
 	}
-	s, err := Open(ctx, path)
-	if err != nil {
-		return out, v, err
-	}
-	defer func() { err = errors.Join(err, s.Close()) }()
-	out.Path = path
-	if err := s.fetchTakes(ctx, from, &out, progress); err != nil {
+	if out, err = finishCopy(ctx, from, path, progress); err != nil {
 		return out, v, fmt.Errorf("restoring: %w", err)
 	}
-	if err := syncDirs(s.takesDir(), filepath.Dir(path)); err != nil {
-		return out, v, err
-	}
-	v, err = s.Verify(ctx, progress)
+	v, err = verifyAt(ctx, files, path, progress)
 	return out, v, err
 }
 
-// checkBackup finds what is no backup, or one that is written to.
-func checkBackup(ctx context.Context, backup, takes string) error {
-	if _, err := os.Stat(backup); err != nil {
-		return ofKind(ErrNotAStore, "the backup %s cannot be read (%v)", backup, errors.Unwrap(err))
+func verifyAt(ctx context.Context, files fileSystem, path string, progress Progress) (v Verified, err error) {
+	s, err := open(ctx, path, existing, files)
+	if err != nil {
+		return v, err
 	}
-	if log, err := os.Stat(backup + "-wal"); err == nil && log.Size() > 0 {
-		return ofKind(ErrNotAStore, "%s is a store in use, not a backup: 'boardproof backup' makes one of it", backup)
-	}
-	if _, err := os.Stat(takes); err != nil {
-		return ofKind(ErrNotAStore, "the backup %s has no folder %s beside it: put it there", backup, filepath.Base(takes))
-	}
-	return storeFault(backup, checkOurs(ctx, backup))
+	defer func() { err = errors.Join(err, s.Close()) }()
+	return s.Verify(ctx, progress)
 }
 
-func copyFile(from, to string) (err error) {
-	in, err := os.Open(from)
+// checkBackup finds what is no backup, or one that is written to.
+func (s *Store) checkBackup(ctx context.Context) error {
+	info, err := s.files.Stat(s.path)
+	switch {
+	case err != nil:
+		return ofKind(ErrNotAStore, "the backup %s cannot be read (%v)", s.path, errors.Unwrap(err))
+	case info.Mode().IsRegular() && info.Size() == 0:
+		return ofKind(ErrNoStore, "%s is an empty file and no backup: name another", s.path)
+	}
+	if log, err := s.files.Stat(s.path + "-wal"); err == nil && log.Size() > 0 {
+		return ofKind(ErrNotAStore, "%s is a store in use, not a backup: 'boardproof backup' makes one of it", s.path)
+	}
+	if _, err := s.files.Stat(s.takesDir()); err != nil {
+		return ofKind(ErrNotAStore, "the backup %s has no folder %s beside it: put it there", s.path, filepath.Base(s.takesDir()))
+	}
+	if err := s.look(existing); err != nil {
+		return err
+	}
+	err = s.checkOurs(ctx, existing, looking)
+	if isUnwritable(storeFault(s.path, err)) {
+		// It lies where nothing can be written.
+		err = s.checkOurs(ctx, existing, lookingOnly())
+	}
+	return storeFault(s.path, err)
+}
+
+func copyFile(files fileSystem, from, to string) (err error) {
+	in, err := files.Open(from)
 	if err != nil {
 		return fmt.Errorf("reading %s: %w", from, err)
 	}
 	defer func() { err = errors.Join(err, in.Close()) }()
-	if err := os.MkdirAll(filepath.Dir(to), 0o755); err != nil {
-		return ofKind(ErrNotWritable, "the store's folder cannot be made (%v): name another", err)
+	if err := files.MkdirAll(filepath.Dir(to)); err != nil {
+		return fileFault(err, "the store's folder cannot be made (%v): name another")
 	}
-	out, err := os.OpenFile(to, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
+	out, err := files.Create(to)
 	if err != nil {
-		return ofKind(ErrNotWritable, "the store cannot be made (%v): name another file", err)
+		return fileFault(err, "the store cannot be made (%v): name another file")
 	}
 	_, err = io.Copy(out, in)
 	if err == nil {
 		err = out.Sync()
 	}
 	if err = errors.Join(err, out.Close()); err != nil {
-		return fmt.Errorf("copying to %s: %w", to, err)
+		return fmt.Errorf("copying to %s: %w", to, fileFault(err, "it cannot be written (%v): name another"))
 	}
 	return nil
 }

@@ -39,6 +39,9 @@ func (s *Store) EditBoard(ctx context.Context, boardID int64, c BoardEdit) (b Bo
 	}
 	err = s.write(ctx, "changing the board", func(tx *sql.Tx) error {
 		was, err := boardInTx(ctx, tx, boardID)
+		if err == nil {
+			err = s.checkSeal(ctx, tx, "boards", boardID)
+		}
 		if err != nil {
 			return err
 		}

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"strings"
+	"syscall"
 
 	"github.com/mattn/go-sqlite3"
 )
@@ -20,6 +21,12 @@ var (
 	ErrInvalid = errors.New("cannot be kept")
 	// ErrNotWritable: the store or its folder cannot be written.
 	ErrNotWritable = errors.New("the store cannot be written")
+	// ErrFull: the disk has no room left.
+	ErrFull = errors.New("the disk is full")
+	// ErrBroken: the disk fails to read or to write.
+	ErrBroken = errors.New("the disk fails")
+	// ErrNoStore: there is no store where one was looked for.
+	ErrNoStore = errors.New("there is no store")
 	// ErrNotAStore: the file is something else.
 	ErrNotAStore = errors.New("not a boardproof store")
 	// ErrNewer: a later boardproof made the store.
@@ -96,6 +103,20 @@ func quoted(names []string) []string {
 	return q
 }
 
+// fileFault says a fault of a file in the user's terms; format is for one that
+// may not be written, and takes the cause.
+func fileFault(err error, format string, args ...any) error {
+	switch {
+	case err == nil:
+		return nil
+	case errors.Is(err, syscall.ENOSPC), errors.Is(err, syscall.EDQUOT):
+		return ofKind(ErrFull, "the disk is full (%v): make room on it, nothing that was kept is lost", err)
+	case errors.Is(err, syscall.EIO):
+		return ofKind(ErrBroken, "the disk fails to read or write (%v): look at it and its cable, and copy the store to another", err)
+	}
+	return ofKind(ErrNotWritable, format, append(args, err)...)
+}
+
 // storeFault says a fault of the database file in the user's terms; other
 // errors come back as they are.
 func storeFault(path string, err error) error {
@@ -108,12 +129,33 @@ func storeFault(path string, err error) error {
 		return ofKind(ErrNotAStore, "%s is not a boardproof store: name another file", path)
 	case sqlite3.ErrCorrupt:
 		return ofKind(ErrNotAStore, "the store %s is damaged (%v): put back a copy", path, err)
-	case sqlite3.ErrReadonly, sqlite3.ErrCantOpen, sqlite3.ErrPerm, sqlite3.ErrAuth, sqlite3.ErrFull, sqlite3.ErrIoErr:
-		return ofKind(ErrNotWritable, "the store %s cannot be written (%v): make it and its folder writable, or name another", path, err)
 	case sqlite3.ErrBusy, sqlite3.ErrLocked:
 		return ofKind(ErrBusy, "the store %s is held by another program: close that or try again", path)
+	case sqlite3.ErrFull:
+		return ofKind(ErrFull, "the disk of the store %s is full: make room on it, nothing that was kept is lost", path)
+	case sqlite3.ErrIoErr:
+		return ioFault(path, fault)
+	case sqlite3.ErrReadonly, sqlite3.ErrCantOpen, sqlite3.ErrPerm, sqlite3.ErrAuth:
+		return ofKind(ErrNotWritable, "the store %s cannot be written (%v): make it and its folder writable, or name another", path, err)
 	}
 	return err
+}
+
+// ioFault tells a full disk from one that fails: SQLite calls both the same
+// where it writes its log's index.
+func ioFault(path string, fault sqlite3.Error) error {
+	switch fault.SystemErrno {
+	case syscall.ENOSPC, syscall.EDQUOT:
+		return ofKind(ErrFull, "the disk of the store %s is full: make room on it, nothing that was kept is lost", path)
+	case syscall.EROFS, syscall.EACCES, syscall.EPERM:
+		return ofKind(ErrNotWritable, "the store %s cannot be written (%v): make it and its folder writable, or name another", path, fault)
+	}
+	return ofKind(ErrBroken, "the disk of the store %s fails to read or write (%v): look at it and its cable, and copy the store to another", path, fault)
+}
+
+func isBusy(err error) bool {
+	fault, ok := errors.AsType[sqlite3.Error](err)
+	return ok && (fault.Code == sqlite3.ErrBusy || fault.Code == sqlite3.ErrLocked)
 }
 
 // isKind says whether trying again cannot help with err.
@@ -123,5 +165,5 @@ func isKind(err error) bool {
 	}
 	fault, ok := errors.AsType[sqlite3.Error](err)
 	return ok && (fault.Code == sqlite3.ErrReadonly || fault.Code == sqlite3.ErrCantOpen ||
-		fault.Code == sqlite3.ErrNotADB || fault.Code == sqlite3.ErrPerm)
+		fault.Code == sqlite3.ErrNotADB || fault.Code == sqlite3.ErrPerm || fault.Code == sqlite3.ErrFull || fault.Code == sqlite3.ErrIoErr)
 }

@@ -74,13 +74,16 @@ func (s *Store) SaveHunt(ctx context.Context, h Hunt) (Hunt, error) {
 	case h.Started.IsZero() || h.Finished.Before(h.Started):
 		return Hunt{}, ofKind(ErrInvalid, "the hunt cannot be kept: it has no start, or ended before it began")
 	}
-	for _, c := range h.Conditions {
-		if err := s.checkTake(c.Take); err != nil {
-			return Hunt{}, fmt.Errorf("keeping the hunt: %w", err)
-		}
+	takes := make([]TakeRef, len(h.Conditions))
+	for i, c := range h.Conditions {
+		takes[i] = c.Take
 	}
 	h.Started, h.Finished = h.Started.UTC(), h.Finished.UTC()
 	err := s.write(ctx, "keeping the hunt", func(tx *sql.Tx) (err error) {
+		ctx := context.WithoutCancel(ctx)
+		if err := s.checkTakes(takes); err != nil {
+			return err
+		}
 		if h.BoardAsWas, err = boardInTx(ctx, tx, h.BoardID); err != nil {
 			return err
 		}

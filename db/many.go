@@ -43,6 +43,9 @@ func (s *Store) SaveRuns(ctx context.Context, runs []Run) ([]Run, error) {
 	}
 	err := s.write(ctx, "keeping runs", func(tx *sql.Tx) error {
 		for i := range kept {
+			if err := s.checkTakes(kept[i].Takes); err != nil {
+				return err
+			}
 			if err := kept[i].keep(ctx, tx, kept[i].Finished); err != nil {
 				return err
 			}

@@ -21,18 +21,26 @@ const (
 	migratePause = 100 * time.Millisecond
 )
 
-// migrate brings the tables up to date, each step in a transaction.
-func migrate(ctx context.Context, db *sql.DB, path string) error {
+func migrations(db *sql.DB) (*goose.Provider, error) {
 	files, err := fs.Sub(migrationFiles, "migrations")
 	if err != nil {
-		return fmt.Errorf("reading the store's layout: %w", err)
+		return nil, fmt.Errorf("reading the store's layout: %w", err)
 	}
 	p, err := goose.NewProvider(goose.DialectSQLite3, db, files,
 		goose.WithLogger(goose.NopLogger()), goose.WithDisableGlobalRegistry(true),
 		// A store that had a later file before an earlier one still gets both.
 		goose.WithAllowOutofOrder(true))
 	if err != nil {
-		return fmt.Errorf("reading the store's layout: %w", err)
+		return nil, fmt.Errorf("reading the store's layout: %w", err)
+	}
+	return p, nil
+}
+
+// migrate brings the tables up to date, each step in a transaction.
+func migrate(ctx context.Context, db *sql.DB, path string) error {
+	p, err := migrations(db)
+	if err != nil {
+		return err
 	}
 	for try := 1; ; try++ {
 		err := migrateOnce(ctx, p, path)
@@ -47,21 +55,36 @@ func migrate(ctx context.Context, db *sql.DB, path string) error {
 	}
 }
 
-func migrateOnce(ctx context.Context, p *goose.Provider, path string) error {
+// pendingMigrations says whether the tables are of an older version. The error
+// is ErrNewer where they are of a later one.
+func pendingMigrations(ctx context.Context, db *sql.DB, path string) (bool, error) {
+	p, err := migrations(db)
+	if err != nil {
+		return false, err
+	}
+	return pendingIn(ctx, p, path)
+}
+
+func pendingIn(ctx context.Context, p *goose.Provider, path string) (bool, error) {
 	current, target, err := p.GetVersions(ctx)
 	if err != nil {
-		return fmt.Errorf("reading the store's version: %w", err)
+		return false, fmt.Errorf("reading the store's version: %w", err)
 	}
 	if current > target {
-		return ofKind(ErrNewer, "the store %s is of version %d and this boardproof knows versions up to %d: update boardproof",
+		return false, ofKind(ErrNewer, "the store %s is of version %d and this boardproof knows versions up to %d: update boardproof",
 			path, current, target)
 	}
 	pending, err := p.HasPending(ctx)
 	if err != nil {
-		return fmt.Errorf("reading the store's version: %w", err)
+		return false, fmt.Errorf("reading the store's version: %w", err)
 	}
-	if !pending {
-		return nil
+	return pending, nil
+}
+
+func migrateOnce(ctx context.Context, p *goose.Provider, path string) error {
+	pending, err := pendingIn(ctx, p, path)
+	if err != nil || !pending {
+		return err
 	}
 	if _, err := p.Up(ctx); err != nil {
 		return fmt.Errorf("bringing the store up to date: %w", err)

@@ -12,8 +12,8 @@ import (
 
 // SaveProfile keeps p and returns it with its ID, which the store gives;
 // where Created is not set it is now. A kept profile is never changed. The
-// error may be ErrInvalid.
-func (s *Store) SaveProfile(ctx context.Context, p calibration.Profile) (calibration.Profile, error) {
+// sittings that it came of end with it. The error may be ErrInvalid.
+func (s *Store) SaveProfile(ctx context.Context, p calibration.Profile, sittings ...string) (calibration.Profile, error) {
 	if fold(p.Bench) == "" {
 		return calibration.Profile{}, ofKind(ErrInvalid, "the profile cannot be kept: it names no bench")
 	}
@@ -35,7 +35,10 @@ func (s *Store) SaveProfile(ctx context.Context, p calibration.Profile) (calibra
 			return err
 		}
 		_, err = tx.ExecContext(ctx, sqlAddProfile, p.ID, fold(p.Bench), timeText(p.Created), p.Simulated, string(body), digest, "")
-		return err
+		if err != nil {
+			return err
+		}
+		return s.endSittings(ctx, tx, sittings, p.ID)
 	})
 	if err != nil {
 		return calibration.Profile{}, err

@@ -75,7 +75,7 @@ func TestOldRowsGetTheirDigests(t *testing.T) {
 			}
 		}
 	}
-	for _, q := range []string{"DELETE FROM goose_db_version WHERE version_id = 6", "DROP TRIGGER hunt_conditions_no_update",
+	for _, q := range []string{"DELETE FROM seals", "PRAGMA user_version = 0", "DELETE FROM goose_db_version WHERE version_id = 6", "DROP TRIGGER hunt_conditions_no_update",
 		"INSERT INTO hunts SELECT 'h20261125-0002', board_id, board_as_was, name, search, bench, profile_id, simulated, unfinished, operator, started, finished, method_version, '{', finding, notes FROM hunts"} {
 		if err := alter(t, s.Store, q); err != nil {
 			t.Fatal(err)

@@ -54,17 +54,27 @@ type Run struct {
 	Takes    []TakeRef          `json:"takes,omitempty"`
 }
 
-// SaveRun keeps a run that has ended, whole or not at all, and returns it
-// with what the store filled in. Its takes must be kept already, and its
+// SaveRun keeps a run that has ended, whole or not at all, together with the
+// end of the sittings that it came of, and returns it with what the store
+// filled in; once it holds the store ctx does not end it. Its takes must be kept already, and its
 // board, profile, plan and the run it corrects must be in the store. The
 // error may be ErrInvalid, ErrNotFound, ErrTakeDamaged, ErrNotWritable or
 // ErrBusy.
-func (s *Store) SaveRun(ctx context.Context, r Run) (Run, error) {
+func (s *Store) SaveRun(ctx context.Context, r Run, sittings ...string) (Run, error) {
 	r, err := s.ready(r)
 	if err != nil {
 		return Run{}, err
 	}
-	err = s.write(ctx, "keeping the run", func(tx *sql.Tx) error { return r.keep(ctx, tx, s.Now()) })
+	err = s.write(ctx, "keeping the run", func(tx *sql.Tx) error {
+		if err := s.checkTakes(r.Takes); err != nil {
+			return err
+		}
+		ctx := context.WithoutCancel(ctx)
+		if err := r.keep(ctx, tx, s.Now()); err != nil {
+			return err
+		}
+		return s.endSittings(ctx, tx, sittings, r.ID)
+	})
 	if err != nil {
 		return Run{}, err
 	}
@@ -76,11 +86,6 @@ func (s *Store) SaveRun(ctx context.Context, r Run) (Run, error) {
 func (s *Store) ready(r Run) (Run, error) {
 	if err := r.check(); err != nil {
 		return Run{}, err
-	}
-	for _, t := range r.Takes {
-		if err := s.checkTake(t); err != nil {
-			return Run{}, fmt.Errorf("keeping the run: %w", err)
-		}
 	}
 	r.Started, r.Finished, r.Verdict = r.Started.UTC(), r.Finished.UTC(), ""
 	if r.PlanID != 0 {

@@ -163,3 +163,38 @@ const (
 	sqlSeriesOfBoard = sqlSeries + `board_id = $2` + sqlSeriesReadings
 	sqlSeriesOfBench = sqlSeries + `bench = $2 AND origin_id = ''` + sqlSeriesReadings
 )
+
+// Seals. The catalogue is SQLite's own.
+const (
+	sqlSealable = `SELECT name FROM sqlite_master WHERE type = 'table' AND name NOT LIKE 'sqlite\_%' ESCAPE '\' AND name <> 'seals' ORDER BY name`
+	sqlColumns  = `SELECT name, dflt_value, pk FROM pragma_table_info($1) ORDER BY name`
+	sqlPartOf   = `SELECT "table" FROM pragma_foreign_key_list($1) WHERE "from" = $2`
+	sqlSeal     = `SELECT digest FROM seals WHERE table_name = $1 AND row_key = $2`
+	sqlSetSeal  = `INSERT INTO seals (table_name, row_key, digest) VALUES ($1, $2, $3)
+		ON CONFLICT (table_name, row_key) DO UPDATE SET digest = excluded.digest`
+	sqlSealsOf      = `SELECT row_key, digest FROM seals WHERE table_name = $1 ORDER BY row_key`
+	sqlSealedTables = `SELECT DISTINCT table_name FROM seals ORDER BY table_name`
+	// The file's own number says whether what was kept before seals has any.
+	sqlSealVersion        = `PRAGMA user_version`
+	sqlSetSealed          = `PRAGMA user_version = 1`
+	sqlUnsealedMigrations = `SELECT count(*) FROM goose_db_version g
+		WHERE NOT EXISTS (SELECT 1 FROM seals s WHERE s.table_name = 'goose_db_version' AND s.row_key = CAST(g.id AS TEXT))`
+)
+
+// Sittings.
+const (
+	// Those of an open sitting are as if it ended later than all.
+	sqlTakesOfSittings = `SELECT e.sha256, s.id, coalesce(s.board_id, 0), '9999' FROM sitting_entries e
+		JOIN sittings s ON s.id = e.sitting_id WHERE s.ended = '' AND e.sha256 <> '' ORDER BY s.id, e.position`
+	sqlNamedTakes = `SELECT sha256 FROM takes UNION SELECT sha256 FROM hunt_conditions
+		UNION SELECT e.sha256 FROM sitting_entries e JOIN sittings s ON s.id = e.sitting_id WHERE s.ended = ''`
+
+	sqlLastSittingOfDay = `SELECT id FROM sittings WHERE id >= $1 AND id < $2 ORDER BY length(id) DESC, id DESC LIMIT 1`
+	sqlAddSitting       = `INSERT INTO sittings (id, kind, board_id, bench, started, body, ended, result) VALUES ($1, $2, $3, $4, $5, $6, '', '')`
+	sqlEndSitting       = `UPDATE sittings SET ended = $1, result = $2 WHERE id = $3 AND ended = ''`
+	sqlSittingColumns   = `SELECT id, kind, coalesce(board_id, 0), bench, started, body FROM sittings`
+	sqlOpenSittings     = sqlSittingColumns + ` WHERE ended = '' ORDER BY length(id), id`
+	sqlAddEntry         = `INSERT INTO sitting_entries (sitting_id, position, sha256, body)
+		SELECT $1, (SELECT count(*) FROM sitting_entries WHERE sitting_id = $1), $2, $3 FROM sittings WHERE id = $1 AND ended = ''`
+	sqlEntries = `SELECT body FROM sitting_entries WHERE sitting_id = $1 ORDER BY position`
+)

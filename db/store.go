@@ -7,7 +7,6 @@ import (
 	"fmt"
 	"io/fs"
 	"net/url"
-	"os"
 	"path/filepath"
 	"time"
 
@@ -19,23 +18,63 @@ import (
 type Store struct {
 	// Now is the clock; tests set it.
 	Now func() time.Time
+	// Waiting, where not nil, is told once when a write has to wait for
+	// another program that holds the store.
+	Waiting func()
 
-	db   *sql.DB
-	path string
+	db    *sql.DB
+	path  string
+	files fileSystem
+	// file is the database as it was when it was opened.
+	file fs.FileInfo
+	// sealed are the tables whose rows have seals.
+	sealed []*sealedTable
+	// readOnly: opened by OpenReading where it cannot be written.
+	readOnly bool
+	// copied is a copy that stands in for the database, "" where none does.
+	copied string
 }
 
 // applicationID marks a SQLite file as ours: "bprf" as a big-endian number.
 // The first migration writes it.
 const applicationID = 0x62707266
 
-// busyTimeoutMS is how long a writer waits for another.
-const busyTimeoutMS = "5000"
+// busyTimeoutMS is how long SQLite itself waits for another that writes. It
+// cannot be interrupted there; inTx goes on waiting after it.
+const busyTimeoutMS = "500"
+
+// how says what a store is opened for.
+type how int
+
+const (
+	making   how = iota // what is not there is made
+	existing            // it must be there
+	reading             // it must be there, and need not be writable
+)
 
 // Open opens the store at path and brings its tables up to date; it makes the
-// file, its folder and the folder for takes where they are missing. The error
-// may be ErrNotWritable, ErrNotAStore, ErrNewer or ErrBusy; then an existing
-// file is as it was.
+// file, its folder and the folder for takes where they are missing, but never
+// beside the takes of a store that is gone. The error may be ErrNoStore,
+// ErrNotWritable, ErrFull, ErrBroken, ErrNotAStore, ErrNewer or ErrBusy; then
+// an existing file is as it was.
 func Open(ctx context.Context, path string) (*Store, error) {
+	return open(ctx, path, making, osFiles{})
+}
+
+// OpenExisting is Open for a store that is there: where none is, or it is
+// empty, the error is ErrNoStore and nothing is made.
+func OpenExisting(ctx context.Context, path string) (*Store, error) {
+	return open(ctx, path, existing, osFiles{})
+}
+
+// OpenReading is OpenExisting for a store that may lie where nothing can be
+// written: on a read-only medium, in another user's folder, on a full disk.
+// There nothing is written and writing fails with ErrNotWritable.
+func OpenReading(ctx context.Context, path string) (*Store, error) {
+	return open(ctx, path, reading, osFiles{})
+}
+
+func open(ctx context.Context, path string, h how, files fileSystem) (*Store, error) {
 	if path == "" {
 		return nil, ofKind(ErrInvalid, "the store has no path: name a file")
 	}
@@ -43,25 +82,53 @@ func Open(ctx context.Context, path string) (*Store, error) {
 	if err != nil {
 		return nil, fmt.Errorf("opening the store: %w", err)
 	}
-	if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {
-		return nil, ofKind(ErrNotWritable, "the store's folder cannot be made (%v): name another", err)
+	s := &Store{Now: time.Now, path: path, files: files}
+	if err := s.look(h); err != nil {
+		return nil, err
 	}
-	if err := checkOurs(ctx, path); err != nil {
-		return nil, storeFault(path, err)
+	if h == making {
+		if err := files.MkdirAll(filepath.Dir(path)); err != nil {
+			return nil, fileFault(err, "the store's folder cannot be made (%v): name another", err)
+		}
 	}
-	db, err := sql.Open("sqlite3", dsn(path))
+	err = s.openToWrite(ctx, h)
+	if h == reading && isUnwritable(err) {
+		err = s.openToRead(ctx)
+	}
 	if err != nil {
-		return nil, fmt.Errorf("opening the store: %w", err)
-	}
-	s := &Store{Now: time.Now, db: db, path: path}
-	if err := s.prepare(ctx); err != nil {
-		return nil, errors.Join(storeFault(path, err), db.Close())
+		return nil, storeFault(path, err)
 	}
 	return s, nil
 }
 
+// isUnwritable says whether err is one that reading alone may not meet.
+func isUnwritable(err error) bool {
+	for _, kind := range []error{ErrNotWritable, ErrFull, ErrBroken} {
+		if errors.Is(err, kind) {
+			return true
+		}
+	}
+	return false
+}
+
+func (s *Store) openToWrite(ctx context.Context, h how) (err error) {
+	if err := s.checkOurs(ctx, h, looking); err != nil {
+		return storeFault(s.path, err)
+	}
+	if s.db, err = sql.Open("sqlite3", dsn(s.path)); err != nil {
+		return fmt.Errorf("opening the store: %w", err)
+	}
+	if err := s.prepare(ctx); err != nil {
+		return errors.Join(storeFault(s.path, err), s.db.Close())
+	}
+	return nil
+}
+
 func (s *Store) prepare(ctx context.Context) error {
 	if err := migrate(ctx, s.db, s.path); err != nil {
+		return err
+	}
+	if err := s.prepareSeals(ctx); err != nil {
 		return err
 	}
 	if err := s.digestOldRows(ctx); err != nil {
@@ -70,14 +137,19 @@ func (s *Store) prepare(ctx context.Context) error {
 	// A store that can only be read is found out now, not after an hour at
 	// the bench.
 	tx, err := s.db.BeginTx(ctx, nil)
-	if err != nil {
+	if err != nil && !isBusy(err) {
 		return fmt.Errorf("opening the store to write: %w", err)
 	}
-	if err := tx.Rollback(); err != nil {
-		return fmt.Errorf("opening the store to write: %w", err)
+	if err == nil {
+		if err := tx.Rollback(); err != nil {
+			return fmt.Errorf("opening the store to write: %w", err)
+		}
 	}
-	if err := os.MkdirAll(s.takesDir(), 0o755); err != nil {
-		return ofKind(ErrNotWritable, "the folder for takes cannot be made (%v): make the store's folder writable, or name another", err)
+	if err := s.files.MkdirAll(s.takesDir()); err != nil {
+		return fileFault(err, "the folder for takes cannot be made (%v): make the store's folder writable, or name another", err)
+	}
+	if s.file, err = s.files.Stat(s.path); err != nil {
+		return fmt.Errorf("looking at the store: %w", err)
 	}
 	return nil
 }
@@ -94,39 +166,13 @@ func dsn(path string) string {
 
 func fileURI(path string) string { return "file:" + (&url.URL{Path: path}).EscapedPath() }
 
-// checkOurs refuses a file that is something else before a connection that
-// would write to it is made.
-func checkOurs(ctx context.Context, path string) (err error) {
-	info, err := os.Stat(path)
-	switch {
-	case errors.Is(err, fs.ErrNotExist):
-		return nil
-	case err != nil:
-		return ofKind(ErrNotWritable, "the store cannot be opened (%v): name another file", err)
-	case !info.Mode().IsRegular():
-		return ofKind(ErrNotAStore, "%s is not a file: name another", path)
-	}
-	db, err := sql.Open("sqlite3", fileURI(path)+"?mode=ro&_busy_timeout="+busyTimeoutMS)
-	if err != nil {
-		return fmt.Errorf("looking at the store: %w", err)
-	}
-	defer func() { err = errors.Join(err, db.Close()) }()
-	var id, tables int64
-	if err := db.QueryRowContext(ctx, "PRAGMA application_id").Scan(&id); err != nil {
-		return fmt.Errorf("looking at the store: %w", err)
-	}
-	if err := db.QueryRowContext(ctx, sqlCountTables).Scan(&tables); err != nil {
-		return fmt.Errorf("looking at the store: %w", err)
-	}
-	if id != applicationID && tables > 0 {
-		return ofKind(ErrNotAStore, "%s is the database of another program: name another file", path)
-	}
-	return nil
-}
-
 // Close closes the store.
 func (s *Store) Close() error {
-	if err := s.db.Close(); err != nil {
+	err := s.db.Close()
+	if s.copied != "" {
+		err = errors.Join(err, removeStore(osFiles{}, s.copied))
+	}
+	if err != nil {
 		return fmt.Errorf("closing the store: %w", err)
 	}
 	return nil
@@ -134,30 +180,6 @@ func (s *Store) Close() error {
 
 // Path returns the store's file.
 func (s *Store) Path() string { return s.path }
-
-// write runs f in one transaction: all of it is kept, or nothing.
-func (s *Store) write(ctx context.Context, doing string, f func(*sql.Tx) error) error {
-	err := s.inTx(ctx, f)
-	if err != nil {
-		return fmt.Errorf("%s: %w", doing, storeFault(s.path, err))
-	}
-	return nil
-}
-
-func (s *Store) inTx(ctx context.Context, f func(*sql.Tx) error) error {
-	tx, err := s.db.BeginTx(ctx, nil)
-	if err != nil {
-		return err
-	}
-	if err := f(tx); err != nil {
-		// A context that ended has rolled back already.
-		if undo := tx.Rollback(); undo != nil && !errors.Is(undo, sql.ErrTxDone) {
-			return errors.Join(err, undo)
-		}
-		return err
-	}
-	return tx.Commit()
-}
 
 // timeLayout sorts as text.
 const timeLayout = "2006-01-02T15:04:05.000000000Z"

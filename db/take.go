@@ -9,7 +9,6 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
-	"os"
 	"path/filepath"
 
 	"boardproof/capture"
@@ -47,7 +46,10 @@ func (s *Store) SaveTake(take *capture.Take, step string, attempt int) (TakeRef,
 	if err != nil {
 		return TakeRef{}, fmt.Errorf("keeping a take: %w", err)
 	}
-	sha, err := s.putTake(audio)
+	sha, err := s.putTake(func(w io.Writer) error { return wavfile.Write(w, audio) }, "")
+	if err == nil {
+		err = s.syncTakes()
+	}
 	if err != nil {
 		return TakeRef{}, fmt.Errorf("keeping a take: %w", err)
 	}
@@ -76,19 +78,19 @@ func takeAudio(take *capture.Take) (*wavfile.Audio, error) {
 }
 
 // putTake writes a file under a passing name and gives it its own once every
-// byte of it is on the disk.
-func (s *Store) putTake(audio *wavfile.Audio) (sha string, err error) {
-	tmp, err := os.CreateTemp(s.takesDir(), ".take-*")
+// byte of it is on the disk. The name itself is there for good after syncTakes.
+func (s *Store) putTake(write func(io.Writer) error, want string) (sha string, err error) {
+	tmp, err := s.files.CreateTemp(s.takesDir(), ".take-*")
 	if err != nil {
-		return "", ofKind(ErrNotWritable, "the folder for takes cannot be written (%v): make it writable", err)
+		return "", fileFault(err, "the folder for takes cannot be written (%v): make it writable")
 	}
 	defer func() {
 		if err != nil {
-			err = errors.Join(err, ignoreMissing(os.Remove(tmp.Name())))
+			err = errors.Join(err, ignoreMissing(s.files.Remove(tmp.Name())))
 		}
 	}()
 	digest := sha256.New()
-	err = wavfile.Write(io.MultiWriter(tmp, digest), audio)
+	err = write(io.MultiWriter(tmp, digest))
 	if err == nil {
 		err = tmp.Chmod(0o444)
 	}
@@ -96,13 +98,22 @@ func (s *Store) putTake(audio *wavfile.Audio) (sha string, err error) {
 		err = tmp.Sync()
 	}
 	if err = errors.Join(err, tmp.Close()); err != nil {
-		return "", fmt.Errorf("writing its file: %w", err)
+		return "", fileFault(err, "a take's file cannot be written (%v): make the folder for takes writable")
 	}
 	sha = hex.EncodeToString(digest.Sum(nil))
-	if err := os.Rename(tmp.Name(), s.takeFile(sha)); err != nil {
-		return "", fmt.Errorf("naming its file: %w", err)
+	if want != "" && sha != want {
+		return "", ofKind(ErrInvalid, "take %s is damaged: its digest is another", want)
 	}
-	return sha, syncDirs(s.takesDir(), filepath.Dir(s.path))
+	if err := s.files.Rename(tmp.Name(), s.takeFile(sha)); err != nil {
+		return "", fileFault(err, "a take's file cannot be named (%v): make the folder for takes writable")
+	}
+	return sha, nil
+}
+
+// syncTakes puts the names of the takes' files on the disk, after which rows
+// may name them.
+func (s *Store) syncTakes() error {
+	return syncDirs(s.files, s.takesDir(), filepath.Dir(s.path))
 }
 
 func ignoreMissing(err error) error {
@@ -116,7 +127,7 @@ func ignoreMissing(err error) error {
 // error is ErrTakeDamaged where the file is gone or is not the one that was
 // kept.
 func (s *Store) LoadTake(ref TakeRef) (*capture.Take, error) {
-	raw, err := os.ReadFile(s.takeFile(ref.SHA256))
+	raw, err := s.readTake(ref.SHA256)
 	if errors.Is(err, fs.ErrNotExist) && s.wasTidied(ref.SHA256) {
 		return nil, ofKind(ErrTakeDamaged, "take %s was tidied away: only the readings that were made of it are left", ref.SHA256)
 	}
@@ -146,40 +157,39 @@ func (s *Store) LoadTake(ref TakeRef) (*capture.Take, error) {
 	return take, nil
 }
 
-// checkTake says whether a row may name ref's file.
-func (s *Store) checkTake(ref TakeRef) error {
-	info, err := os.Stat(s.takeFile(ref.SHA256))
-	if err != nil || info.Size() == 0 {
-		return ofKind(ErrTakeDamaged, "take %q of step %q was not kept before the run: measure again", ref.SHA256, ref.Step)
+func (s *Store) readTake(sha string) (raw []byte, err error) {
+	f, err := s.files.Open(s.takeFile(sha))
+	if err != nil {
+		return nil, err
+	}
+	defer func() { err = errors.Join(err, f.Close()) }()
+	return io.ReadAll(f)
+}
+
+// checkTakes says whether rows may name the files of takes. It is asked in the
+// transaction that writes those rows: nothing tidies while that holds the store.
+func (s *Store) checkTakes(takes []TakeRef) error {
+	for _, t := range takes {
+		info, err := s.files.Stat(s.takeFile(t.SHA256))
+		if errors.Is(err, fs.ErrNotExist) || err == nil && info.Size() == 0 {
+			return ofKind(ErrTakeDamaged, "take %q of step %q was not kept before the run: measure again", t.SHA256, t.Step)
+		}
+		if err != nil {
+			return fmt.Errorf("looking at take %s: %w", t.SHA256, err)
+		}
 	}
 	return nil
 }
 
-// importTake keeps a take's file that is not there, and says where.
+// importTake keeps a take's file that is not there, and says where. One that
+// is there is made as young as if it had just been written, so that it is not
+// tidied before a row names it.
 func (s *Store) importTake(sha string, samples io.Reader) (path string, err error) {
 	if now, err := s.takeSHA(sha); err == nil && now == sha {
-		return "", nil
+		return "", s.files.Touch(s.takeFile(sha), s.Now())
 	}
-	tmp, err := os.CreateTemp(s.takesDir(), ".take-*")
+	_, err = s.putTake(func(w io.Writer) error { _, err := io.Copy(w, samples); return err }, sha)
 	if err != nil {
-		return "", ofKind(ErrNotWritable, "the folder for takes cannot be written (%v): make it writable", err)
-	}
-	defer func() { err = errors.Join(err, ignoreMissing(os.Remove(tmp.Name()))) }()
-	sum := sha256.New()
-	_, err = io.Copy(io.MultiWriter(tmp, sum), samples)
-	if err == nil {
-		err = tmp.Chmod(0o444)
-	}
-	if err == nil {
-		err = tmp.Sync()
-	}
-	if err = errors.Join(err, tmp.Close()); err != nil {
-		return "", fmt.Errorf("keeping take %s: %w", sha, err)
-	}
-	if hex.EncodeToString(sum.Sum(nil)) != sha {
-		return "", ofKind(ErrInvalid, "take %s is damaged: its digest is another", sha)
-	}
-	if err := os.Rename(tmp.Name(), s.takeFile(sha)); err != nil {
 		return "", fmt.Errorf("keeping take %s: %w", sha, err)
 	}
 	return s.takeFile(sha), nil
@@ -187,7 +197,7 @@ func (s *Store) importTake(sha string, samples io.Reader) (path string, err erro
 
 // takeSHA hashes the file of a take as it is now.
 func (s *Store) takeSHA(sha string) (string, error) {
-	f, err := os.Open(s.takeFile(sha))
+	f, err := s.files.Open(s.takeFile(sha))
 	if err != nil {
 		return "", err
 	}
@@ -199,9 +209,9 @@ func (s *Store) takeSHA(sha string) (string, error) {
 	return sum.hex(), nil
 }
 
-func removeAll(paths []string) (err error) {
+func removeAll(files fileSystem, paths []string) (err error) {
 	for _, p := range paths {
-		err = errors.Join(err, ignoreMissing(os.Remove(p)))
+		err = errors.Join(err, ignoreMissing(files.Remove(p)))
 	}
 	return err
 }

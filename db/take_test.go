@@ -162,7 +162,7 @@ func TestTakeThatCannotBeKeptLeavesNothing(t *testing.T) {
 	if err := os.MkdirAll(filepath.Join(s.takeFile(good.SHA256), "in the way"), 0o755); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := s.SaveTake(take(), "tone", 1); err == nil || !strings.Contains(err.Error(), "naming its file") {
+	if _, err := s.SaveTake(take(), "tone", 1); err == nil || !strings.Contains(err.Error(), "cannot be named") {
 		t.Errorf("a name that is taken: %v", err)
 	}
 	if left := files(t, s); len(left) != 1 {

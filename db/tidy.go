@@ -6,10 +6,10 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
-	"os"
 	"path/filepath"
 	"regexp"
 	"slices"
+	"strings"
 	"time"
 )
 
@@ -19,10 +19,21 @@ type Tidying struct {
 	// Old are takes of runs and hunts that ended before the time given, but
 	// for those of the run that a board was delivered with.
 	Old []TidyTake `json:"old"`
-	// Orphans are files of takes that no run names: of an acceptance that was
-	// stopped. Passing are files that a program left half written.
+	// Orphans are files of takes that no run and no open sitting names. Passing are files that a program left half written.
 	Orphans []TidyFile `json:"orphans"`
 	Passing []TidyFile `json:"passing"`
+	// Sittings are open; their takes stay.
+	Sittings []Sitting `json:"sittings,omitempty"`
+
+	before time.Time
+}
+
+// Files are all that may be thrown away.
+func (t Tidying) Files() (all []TidyFile) {
+	for _, f := range t.Old {
+		all = append(all, f.TidyFile)
+	}
+	return slices.Concat(all, t.Orphans, t.Passing)
 }
 
 // TidyFile is one file beside the store.
@@ -41,10 +52,7 @@ type TidyTake struct {
 
 // Bytes is the size of all that may be thrown away.
 func (t Tidying) Bytes() (n int64) {
-	for _, f := range t.Old {
-		n += f.Bytes
-	}
-	for _, f := range slices.Concat(t.Orphans, t.Passing) {
+	for _, f := range t.Files() {
 		n += f.Bytes
 	}
 	return n
@@ -57,51 +65,74 @@ const orphanAge = 24 * time.Hour
 var passingName = regexp.MustCompile(`^\.take-[0-9]+$`)
 
 // Tidiable finds what may be thrown away: takes of runs and hunts that ended
-// before before, none where that is zero, and what no run names.
+// before before, none where that is zero, and what no run, no hunt and no
+// open sitting names.
 func (s *Store) Tidiable(ctx context.Context, before time.Time) (Tidying, error) {
-	t := Tidying{Old: []TidyTake{}, Orphans: []TidyFile{}, Passing: []TidyFile{}}
-	uses, err := s.takeUses(ctx)
+	t, err := s.tidiable(ctx, s.db, before)
 	if err != nil {
 		return t, fmt.Errorf("looking for what to tidy: %w", storeFault(s.path, err))
 	}
+	return t, nil
+}
+
+func (s *Store) tidiable(ctx context.Context, q querier, before time.Time) (t Tidying, err error) {
+	t = Tidying{Old: []TidyTake{}, Orphans: []TidyFile{}, Passing: []TidyFile{}, before: before}
 	if !before.IsZero() {
-		if t.Old, err = s.oldTakes(ctx, uses, timeText(before)); err != nil {
-			return t, fmt.Errorf("looking for what to tidy: %w", storeFault(s.path, err))
+		if t.Old, err = s.oldTakes(ctx, q, timeText(before)); err != nil {
+			return t, err
 		}
 	}
-	entries, err := os.ReadDir(s.takesDir())
-	if err != nil {
-		return t, fmt.Errorf("looking for what to tidy: %w", err)
+	if t.Sittings, err = openSittings(ctx, q); err != nil {
+		return t, err
 	}
-	named := map[string]bool{}
-	for _, u := range uses {
-		named[u.sha+".wav"] = true
+	named, err := namedTakes(ctx, q)
+	if err != nil {
+		return t, err
+	}
+	entries, err := s.files.ReadDir(s.takesDir())
+	if err != nil {
+		return t, fileFault(err, "the folder for takes cannot be read (%v): make it readable")
 	}
 	for _, e := range entries {
 		info, err := e.Info()
-		if err != nil || !info.Mode().IsRegular() || named[e.Name()] || s.Now().Sub(info.ModTime()) < orphanAge {
+		sha, isTake := strings.CutSuffix(e.Name(), ".wav")
+		if err != nil || !info.Mode().IsRegular() || named[sha] || s.Now().Sub(info.ModTime()) < orphanAge {
 			continue
 		}
 		file := TidyFile{e.Name(), info.Size()}
 		switch {
 		case passingName.MatchString(e.Name()):
 			t.Passing = append(t.Passing, file)
-		case takeFileName.MatchString("takes/" + e.Name()):
+		case isTake && shaText.MatchString(sha):
 			t.Orphans = append(t.Orphans, file)
 		}
 	}
 	return t, nil
 }
 
+// namedTakes are all takes that a row names whose files must stay.
+func namedTakes(ctx context.Context, q querier) (map[string]bool, error) {
+	named := map[string]bool{}
+	shas, err := collect(ctx, q, scanText, sqlNamedTakes)
+	for _, sha := range shas {
+		named[sha] = true
+	}
+	return named, err
+}
+
 // oldTakes are those that only runs and hunts of before name, and no run that
 // a board was ever delivered with.
-func (s *Store) oldTakes(ctx context.Context, uses []takeUse, before string) ([]TidyTake, error) {
+func (s *Store) oldTakes(ctx context.Context, q querier, before string) ([]TidyTake, error) {
+	uses, err := takeUses(ctx, q)
+	if err != nil {
+		return nil, err
+	}
 	keep := map[string]bool{}
 	delivered := map[int64][]string{}
 	of := map[string][]string{}
 	for _, u := range uses {
 		if _, known := delivered[u.boardID]; !known {
-			ids, err := s.deliveredWith(ctx, u.boardID)
+			ids, err := deliveredWith(ctx, q, u.boardID)
 			if err != nil {
 				return nil, err
 			}
@@ -116,7 +147,7 @@ func (s *Store) oldTakes(ctx context.Context, uses []takeUse, before string) ([]
 	}
 	old := []TidyTake{}
 	for _, u := range firstUses(uses) {
-		info, err := os.Stat(s.takeFile(u.sha))
+		info, err := s.files.Stat(s.takeFile(u.sha))
 		if keep[u.sha] || errors.Is(err, fs.ErrNotExist) {
 			continue
 		}
@@ -128,20 +159,19 @@ func (s *Store) oldTakes(ctx context.Context, uses []takeUse, before string) ([]
 	return old, nil
 }
 
-// Tidy throws away what Tidiable found. Before a take's file goes the store
-// says that it was thrown away, so that nobody looks for it.
-func (s *Store) Tidy(ctx context.Context, t Tidying) error {
-	uses, err := s.takeUses(ctx)
-	if err != nil {
-		return fmt.Errorf("tidying: %w", storeFault(s.path, err))
-	}
-	// A run may have been kept while the question was waiting for its answer.
-	t.Orphans = slices.DeleteFunc(slices.Clone(t.Orphans), func(f TidyFile) bool {
-		return slices.ContainsFunc(uses, func(u takeUse) bool { return u.sha+".wav" == f.Name })
-	})
-	now := timeText(s.Now())
+// Tidy throws away of what Tidiable found what may still be thrown away: it
+// looks again while it holds the store, as a run may have been kept, or a board
+// delivered, while the question was waiting for its answer. What it threw away
+// is in the result. Before a take's file goes the store says that it was thrown
+// away, so that nobody looks for it.
+func (s *Store) Tidy(ctx context.Context, found Tidying) (gone Tidying, err error) {
+	gone.before = found.before
 	err = s.write(ctx, "tidying", func(tx *sql.Tx) error {
-		for _, f := range t.Old {
+		if gone, err = s.stillTidiable(ctx, tx, found); err != nil {
+			return err
+		}
+		now := timeText(s.Now())
+		for _, f := range gone.Old {
 			if _, err := tx.ExecContext(ctx, sqlAddTidied, f.SHA256, now); err != nil {
 				return err
 			}
@@ -149,19 +179,37 @@ func (s *Store) Tidy(ctx context.Context, t Tidying) error {
 		return nil
 	})
 	if err != nil {
-		return err
+		return Tidying{}, err
 	}
-	var paths []string
-	for _, f := range t.Old {
-		paths = append(paths, filepath.Join(s.takesDir(), f.Name))
+	// The rows are there; now the files, once more with the store held.
+	err = s.write(ctx, "tidying", func(tx *sql.Tx) error {
+		if gone, err = s.stillTidiable(ctx, tx, gone); err != nil {
+			return err
+		}
+		var paths []string
+		for _, f := range gone.Files() {
+			paths = append(paths, filepath.Join(s.takesDir(), f.Name))
+		}
+		return removeAll(s.files, paths)
+	})
+	return gone, err
+}
+
+// stillTidiable is what of found may be thrown away now.
+func (s *Store) stillTidiable(ctx context.Context, q querier, found Tidying) (Tidying, error) {
+	now, err := s.tidiable(ctx, q, found.before)
+	if err != nil {
+		return Tidying{}, err
 	}
-	for _, f := range slices.Concat(t.Orphans, t.Passing) {
-		paths = append(paths, filepath.Join(s.takesDir(), f.Name))
+	asked := map[string]bool{}
+	for _, f := range found.Files() {
+		asked[f.Name] = true
 	}
-	if err := removeAll(paths); err != nil {
-		return fmt.Errorf("tidying: %w", err)
-	}
-	return nil
+	other := func(f TidyFile) bool { return !asked[f.Name] }
+	now.Old = slices.DeleteFunc(now.Old, func(t TidyTake) bool { return other(t.TidyFile) })
+	now.Orphans = slices.DeleteFunc(now.Orphans, other)
+	now.Passing = slices.DeleteFunc(now.Passing, other)
+	return now, nil
 }
 
 // TakesTidied counts the takes of r that were thrown away by Tidy and are not
@@ -173,7 +221,7 @@ func (s *Store) TakesTidied(ctx context.Context, r Run) (int, error) {
 	}
 	n := 0
 	for _, t := range r.Takes {
-		if _, err := os.Stat(s.takeFile(t.SHA256)); tidied[t.SHA256] && errors.Is(err, fs.ErrNotExist) {
+		if _, err := s.files.Stat(s.takeFile(t.SHA256)); tidied[t.SHA256] && errors.Is(err, fs.ErrNotExist) {
 			n++
 		}
 	}
@@ -189,12 +237,12 @@ func (s *Store) wasTidied(sha string) bool {
 
 // deliveredWith are the runs that a board was delivered with, each time; where
 // nobody wrote down that it went out, FirstPassed.
-func (s *Store) deliveredWith(ctx context.Context, boardID int64) ([]string, error) {
-	ids, err := s.Deliveries(ctx, boardID)
+func deliveredWith(ctx context.Context, q querier, boardID int64) ([]string, error) {
+	ids, err := deliveriesOf(ctx, q, boardID)
 	if err != nil || len(ids) > 0 {
 		return ids, err
 	}
-	runs, err := s.Runs(ctx, boardID)
+	runs, err := collect(ctx, q, scanRun, sqlRunsOfBoard, boardID)
 	if err != nil {
 		return nil, err
 	}

@@ -88,7 +88,7 @@ func TestTidy(t *testing.T) {
 	}
 	bytes := size()
 	rows := s.counts(t)
-	if err := s.Tidy(t.Context(), got); err != nil {
+	if _, err := s.Tidy(t.Context(), got); err != nil {
 		t.Fatal(err)
 	}
 	if freed := bytes - size(); freed != got.Bytes() || len(files(t, s.Store)) != before-4 {
@@ -121,7 +121,7 @@ func TestTidyLeavesWhatARunHasComeToName(t *testing.T) {
 		t.Fatalf("%+v, %v", got, err)
 	}
 	r := s.save(t)
-	if err := s.Tidy(t.Context(), got); err != nil {
+	if _, err := s.Tidy(t.Context(), got); err != nil {
 		t.Fatal(err)
 	}
 	if _, err := s.LoadTake(r.Takes[0]); err != nil {

@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
-	"os"
 	"path/filepath"
 	"strings"
 )
@@ -52,7 +51,7 @@ func (p Progress) tell(doing string, done, of int64) {
 // be looked through.
 func (s *Store) Verify(ctx context.Context, progress Progress) (Verified, error) {
 	v := &verifying{Store: s, progress: progress, spoilt: map[string]bool{}, out: Verified{Damage: []Damage{}}}
-	for _, part := range []func(context.Context) error{v.database, v.plan, v.profiles, v.rows, v.runs, v.takes} {
+	for _, part := range []func(context.Context) error{v.database, v.plan, v.profiles, v.rows, v.runs, v.seals, v.takes} {
 		if err := part(ctx); err != nil {
 			return v.out, fmt.Errorf("verifying: %w", storeFault(s.path, err))
 		}
@@ -66,7 +65,7 @@ type verifying struct {
 	// done and of are in bytes of takes; a run counts as runBytes.
 	done, of int64
 	uses     []takeUse
-	// spoilt are rows that are damaged, as "plan 3".
+	// spoilt are rows that were found damaged, as "plan 3".
 	spoilt map[string]bool
 	out    Verified
 }
@@ -76,6 +75,7 @@ type verifying struct {
 const runBytes = 10 << 20
 
 func (v *verifying) damaged(what, name, of, format string, args ...any) {
+	v.spoilt[what+" "+name] = true
 	v.out.Damage = append(v.out.Damage, Damage{What: what, Name: name, How: fmt.Sprintf(format, args...), Of: of})
 }
 
@@ -107,7 +107,7 @@ func (v *verifying) database(ctx context.Context) error {
 
 // plan finds how much there is to do.
 func (v *verifying) plan(ctx context.Context) (err error) {
-	if v.uses, err = v.takeUses(ctx); err != nil {
+	if v.uses, err = takeUses(ctx, v.db); err != nil {
 		return err
 	}
 	runs, err := collect(ctx, v.db, scanText, sqlAllRuns)
@@ -235,10 +235,10 @@ type takeUse struct {
 	finished string
 }
 
-// takeUses lists every take that is named, by runs and then by hunts.
-func (s *Store) takeUses(ctx context.Context) (all []takeUse, err error) {
-	for _, from := range []struct{ what, query string }{{"run ", sqlTakesOfRuns}, {"hunt ", sqlTakesOfHunts}} {
-		uses, err := collect(ctx, s.db, func(row scanner) (u takeUse, err error) {
+// takeUses lists every take that is named, by runs, hunts and open sittings.
+func takeUses(ctx context.Context, q querier) (all []takeUse, err error) {
+	for _, from := range []struct{ what, query string }{{"run ", sqlTakesOfRuns}, {"hunt ", sqlTakesOfHunts}, {"sitting ", sqlTakesOfSittings}} {
+		uses, err := collect(ctx, q, func(row scanner) (u takeUse, err error) {
 			err = row.Scan(&u.sha, &u.id, &u.boardID, &u.finished)
 			u.of = from.what + u.id
 			return u, err
@@ -265,7 +265,7 @@ func firstUses(uses []takeUse) (first []takeUse) {
 
 // takeBytes is the size of a take's file, 0 where it is gone.
 func (s *Store) takeBytes(sha string) int64 {
-	info, err := os.Stat(s.takeFile(sha))
+	info, err := s.files.Stat(s.takeFile(sha))
 	if err != nil {
 		return 0
 	}

@@ -54,11 +54,18 @@ func (s *Store) Life(ctx context.Context, boardID int64) (Life, error) {
 // such a run was corrected by another it is that one. A board that never went
 // out, or without a run, has none: then no error either.
 func (s *Store) Deliveries(ctx context.Context, boardID int64) ([]string, error) {
-	h, err := historyOf(ctx, s.db, boardID)
+	ids, err := deliveriesOf(ctx, s.db, boardID)
 	if err != nil {
 		return nil, fmt.Errorf("finding what board %d was delivered with: %w", boardID, storeFault(s.path, err))
 	}
-	var ids []string
+	return ids, nil
+}
+
+func deliveriesOf(ctx context.Context, q querier, boardID int64) (ids []string, err error) {
+	h, err := historyOf(ctx, q, boardID)
+	if err != nil {
+		return nil, err
+	}
 	for _, v := range h.visits() {
 		if v.Delivered != "" {
 			ids = append(ids, v.Delivered)

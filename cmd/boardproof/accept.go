@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"os"
-	"path/filepath"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -166,10 +165,8 @@ func keepRun(ctx context.Context, s *db.Store, run db.Run, takes []procedure.Ste
 // present draws a run's plots and prints it; it prints it also where the
 // plots could not be drawn.
 func (a *app) present(s *db.Store, run db.Run, plan verdict.Plan, profile *calibration.Profile, dir string, all bool) error {
-	if dir == "" {
-		dir = filepath.Join(s.Path()+".plots", run.ID)
-	}
-	paths, drawErr := drawPlots(dir, run, plan, profile)
+	paths, drawErr := drawPlots(plotsDir(s, dir, run.ID), run, plan, profile)
+	drawErr = a.drawn(dir, drawErr)
 	run.Readings = settled(run, plan)
 	if a.json {
 		return errors.Join(report.Write(a.out, runDocument(run, plan, paths)), drawErr)

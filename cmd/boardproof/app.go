@@ -126,23 +126,44 @@ func exactArgs(names ...string) cobra.PositionalArgs {
 	}
 }
 
-// openStore opens the database, making it where it is missing.
-func (a *app) openStore(ctx context.Context) (*db.Store, error) {
+// opener opens the store in one of db's ways.
+type opener func(ctx context.Context, path string) (*db.Store, error)
+
+// openStore opens the database.
+func (a *app) openStore(ctx context.Context, open opener) (*db.Store, error) {
 	path := a.storePath
 	if path == "" {
 		path = filepath.Join(xdg.DataHome, "boardproof", "boardproof.db")
 	}
-	s, err := db.Open(ctx, path)
+	s, err := open(ctx, path)
 	if err != nil {
 		return nil, wrongUse(err)
 	}
 	s.Now = a.now
+	s.Waiting = func() {
+		fmt.Fprintln(a.err, "waiting: another program holds the store; going on when it lets go, Ctrl-C stops")
+	}
 	return s, nil
 }
 
-// withStore runs f with the store open and closes it after.
-func (a *app) withStore(ctx context.Context, f func(*db.Store) error) (err error) {
-	s, err := a.openStore(ctx)
+// withStore runs f with a store open that is there, and closes it after.
+func (a *app) withStore(ctx context.Context, f func(*db.Store) error) error {
+	return a.with(ctx, db.OpenExisting, f)
+}
+
+// withNewStore is withStore for what begins something: it makes the store
+// where there is none.
+func (a *app) withNewStore(ctx context.Context, f func(*db.Store) error) error {
+	return a.with(ctx, db.Open, f)
+}
+
+// readStore is withStore for what only reads, also where nothing can be written.
+func (a *app) readStore(ctx context.Context, f func(*db.Store) error) error {
+	return a.with(ctx, db.OpenReading, f)
+}
+
+func (a *app) with(ctx context.Context, open opener, f func(*db.Store) error) (err error) {
+	s, err := a.openStore(ctx, open)
 	if err != nil {
 		return err
 	}
@@ -152,7 +173,16 @@ func (a *app) withStore(ctx context.Context, f func(*db.Store) error) (err error
 
 // onBoard runs f with the store open, on a board by its label or serial.
 func (a *app) onBoard(ctx context.Context, name string, f func(*db.Store, db.Board) error) error {
-	return a.withStore(ctx, func(s *db.Store) error {
+	return a.boardIn(ctx, db.OpenExisting, name, f)
+}
+
+// readBoard is onBoard for what only reads.
+func (a *app) readBoard(ctx context.Context, name string, f func(*db.Store, db.Board) error) error {
+	return a.boardIn(ctx, db.OpenReading, name, f)
+}
+
+func (a *app) boardIn(ctx context.Context, open opener, name string, f func(*db.Store, db.Board) error) error {
+	return a.with(ctx, open, func(s *db.Store) error {
 		b, err := s.FindBoard(ctx, name)
 		if err != nil {
 			return err

@@ -24,7 +24,7 @@ func (a *app) backupCommand() *cobra.Command {
 			if out == "" {
 				return wrongUsef("name the file to back up to: --out FILE")
 			}
-			return a.withStore(cmd.Context(), func(s *db.Store) error { return a.backup(cmd.Context(), s, out) })
+			return a.readStore(cmd.Context(), func(s *db.Store) error { return a.backup(cmd.Context(), s, out) })
 		},
 	}
 	cmd.Flags().StringVar(&out, "out", "", "the database to write; its takes go to a folder beside it")

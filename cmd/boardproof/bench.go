@@ -87,7 +87,7 @@ func (a *app) benchSet() *cobra.Command {
 			if err := a.tryBench(b, patch); err != nil {
 				return err
 			}
-			return a.withStore(cmd.Context(), func(s *db.Store) error {
+			return a.withNewStore(cmd.Context(), func(s *db.Store) error {
 				if err := s.SetBench(cmd.Context(), b); err != nil {
 					return err
 				}
@@ -132,7 +132,7 @@ func (a *app) benchShow() *cobra.Command {
 		Short: "Show the benches and their latest profiles",
 		Args:  atMostOne("a bench's name"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			return a.withStore(cmd.Context(), func(s *db.Store) error {
+			return a.readStore(cmd.Context(), func(s *db.Store) error {
 				if len(args) == 1 {
 					b, err := s.Bench(cmd.Context(), args[0])
 					if err != nil {

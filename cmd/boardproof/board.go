@@ -49,7 +49,7 @@ func (a *app) boardAdd() *cobra.Command {
 				}
 				b.Chain = append(b.Chain, d)
 			}
-			return a.withStore(cmd.Context(), func(s *db.Store) error { return a.addBoard(cmd.Context(), s, b) })
+			return a.withNewStore(cmd.Context(), func(s *db.Store) error { return a.addBoard(cmd.Context(), s, b) })
 		},
 	}
 	f := cmd.Flags()
@@ -103,7 +103,7 @@ func (a *app) boardList() *cobra.Command {
 		Short: "List the boards, with their latest verdicts",
 		Args:  noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			return a.withStore(cmd.Context(), func(s *db.Store) error {
+			return a.readStore(cmd.Context(), func(s *db.Store) error {
 				all, err := s.FindBoards(cmd.Context(), db.BoardQuery{})
 				if err != nil {
 					return err
@@ -120,7 +120,7 @@ func (a *app) boardShow() *cobra.Command {
 		Short: "Show a board, its chain and its runs",
 		Args:  exactArgs("a board's label or serial"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			return a.onBoard(cmd.Context(), args[0], func(s *db.Store, b db.Board) error {
+			return a.readBoard(cmd.Context(), args[0], func(s *db.Store, b db.Board) error {
 				return a.printBoard(cmd.Context(), s, b)
 			})
 		},

@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"path/filepath"
 	"slices"
 
 	"github.com/spf13/cobra"
@@ -40,7 +39,7 @@ func (a *app) compareCommand() *cobra.Command {
 			if err := f.check(cmd.Flags().Changed("delivery")); err != nil {
 				return err
 			}
-			return a.withStore(cmd.Context(), func(s *db.Store) error { return a.compare(cmd.Context(), s, args[0], f) })
+			return a.readStore(cmd.Context(), func(s *db.Store) error { return a.compare(cmd.Context(), s, args[0], f) })
 		},
 	}
 	fl := cmd.Flags()
@@ -85,11 +84,8 @@ func (a *app) compare(ctx context.Context, s *db.Store, name string, f compareFl
 	if err != nil {
 		return err
 	}
-	dir := f.plots
-	if dir == "" {
-		dir = filepath.Join(s.Path()+".plots", then.ID+"-"+now.ID)
-	}
-	paths, drawErr := drawDifferences(dir, board, then, now, c)
+	paths, drawErr := drawDifferences(plotsDir(s, f.plots, then.ID+"-"+now.ID), board, then, now, c)
+	drawErr = a.drawn(f.plots, drawErr)
 	if a.json {
 		return errors.Join(a.printJSON(compareDocument{report.Format, then.Simulated, board, infoOf(then, nil), infoOf(now, paths), ties, between, notes, c}), drawErr)
 	}

@@ -64,7 +64,7 @@ func (a *app) demo(ctx context.Context, fault string) error {
 		a.storePath = filepath.Join(dir, "demo.db")
 	}
 	a.yes = true
-	return a.withStore(ctx, func(s *db.Store) error {
+	return a.withNewStore(ctx, func(s *db.Store) error {
 		start := time.Now()
 		if err := a.demoSetUp(ctx, s); err != nil {
 			return err

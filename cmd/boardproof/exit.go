@@ -61,7 +61,8 @@ func exitCode(ctx context.Context, err error) int {
 	case errors.As(err, &refused), ctx.Err() != nil:
 		return exitUnmeasured
 	case errors.Is(err, db.ErrNotFound), errors.Is(err, db.ErrAmbiguous), errors.Is(err, db.ErrDuplicate),
-		errors.Is(err, db.ErrInvalid), errors.Is(err, db.ErrNotWritable), errors.Is(err, db.ErrNotAStore), errors.Is(err, db.ErrNewer),
+		errors.Is(err, db.ErrInvalid), errors.Is(err, db.ErrNotWritable), errors.Is(err, db.ErrNotAStore), errors.Is(err, db.ErrNoStore),
+		errors.Is(err, db.ErrFull), errors.Is(err, db.ErrBroken), errors.Is(err, db.ErrNewer),
 		errors.Is(err, db.ErrChanged), errors.Is(err, procedure.ErrEarth), errors.Is(err, db.ErrTakeDamaged):
 		return exitWrongUse
 	}

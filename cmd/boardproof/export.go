@@ -32,7 +32,7 @@ func (a *app) exportCommand() *cobra.Command {
 			"Nothing is written over.",
 		Args: exactArgs("a board's label or a run's name"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			return a.withStore(cmd.Context(), func(s *db.Store) error { return a.export(cmd.Context(), s, args[0], f) })
+			return a.readStore(cmd.Context(), func(s *db.Store) error { return a.export(cmd.Context(), s, args[0], f) })
 		},
 	}
 	cmd.Flags().StringVar(&f.out, "out", "", "the archive to write; a name ending in .json for a run")

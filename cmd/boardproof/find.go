@@ -33,7 +33,7 @@ func (a *app) boardFind() *cobra.Command {
 			if err := readQuery(&q, outcome, from, to); err != nil {
 				return err
 			}
-			return a.withStore(cmd.Context(), func(s *db.Store) error {
+			return a.readStore(cmd.Context(), func(s *db.Store) error {
 				found, err := s.FindBoards(cmd.Context(), q)
 				if err != nil {
 					return err

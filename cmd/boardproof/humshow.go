@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"path/filepath"
 	"regexp"
 	"strings"
 	"time"
@@ -26,7 +25,7 @@ func (a *app) humShowCommand() *cobra.Command {
 			"latest; without an argument the latest of all.",
 		Args: atMostOne("a hunt or a board"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			return a.withStore(cmd.Context(), func(s *db.Store) error {
+			return a.readStore(cmd.Context(), func(s *db.Store) error {
 				h, err := findHunt(cmd.Context(), s, strings.Join(args, ""))
 				if err != nil {
 					return err
@@ -45,7 +44,7 @@ func (a *app) humListCommand() *cobra.Command {
 		Short: "List the hum hunts of a board, or of all",
 		Args:  atMostOne("a board's label"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			return a.withStore(cmd.Context(), func(s *db.Store) error {
+			return a.readStore(cmd.Context(), func(s *db.Store) error {
 				var id int64
 				if len(args) > 0 {
 					b, err := s.FindBoard(cmd.Context(), args[0])
@@ -127,10 +126,8 @@ func findHunt(ctx context.Context, s *db.Store, name string) (db.Hunt, error) {
 // presentHunt draws a hunt's plots and prints what came of it, with story all
 // that was tried before. It prints it also where the plots could not be drawn.
 func (a *app) presentHunt(s *db.Store, h db.Hunt, dir string, story bool) error {
-	if dir == "" {
-		dir = filepath.Join(s.Path()+".plots", h.ID)
-	}
-	paths, drawErr := drawHunt(dir, h)
+	paths, drawErr := drawHunt(plotsDir(s, dir, h.ID), h)
+	drawErr = a.drawn(dir, drawErr)
 	changes := hunt.Changes(h.Readings())
 	if a.json {
 		err := report.Write(a.out, report.Document{Simulated: h.Simulated, Board: h.BoardAsWas, Profile: profileName(h), Hunt: huntInfo{

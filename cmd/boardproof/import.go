@@ -29,7 +29,7 @@ func (a *app) importCommand() *cobra.Command {
 				return err
 			}
 			defer f.Close()
-			return a.withStore(cmd.Context(), func(s *db.Store) error {
+			return a.withNewStore(cmd.Context(), func(s *db.Store) error {
 				_, end := a.slow("importing")
 				done, err := s.Import(cmd.Context(), f)
 				end()

@@ -21,7 +21,7 @@ func (a *app) labelCommand() *cobra.Command {
 			if kinds[width] == "" {
 				return wrongUsef("--width %d is neither 62 nor 24", width)
 			}
-			return a.withStore(cmd.Context(), func(s *db.Store) error {
+			return a.readStore(cmd.Context(), func(s *db.Store) error {
 				source, err := sheetSource(cmd.Context(), s, args[0])
 				if err != nil {
 					return err

@@ -16,7 +16,7 @@ func (a *app) boardLife() *cobra.Command {
 		Short: "Show all that happened to a board, on one page",
 		Args:  exactArgs("a board's label or serial"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			return a.onBoard(cmd.Context(), args[0], func(s *db.Store, b db.Board) error {
+			return a.readBoard(cmd.Context(), args[0], func(s *db.Store, b db.Board) error {
 				l, err := s.Life(cmd.Context(), b.ID)
 				if err != nil {
 					return err

@@ -36,7 +36,7 @@ func (a *app) planShow() *cobra.Command {
 			if len(args) == 0 {
 				return a.printPlan(verdict.DefaultPlanTOML)
 			}
-			return a.withStore(cmd.Context(), func(s *db.Store) error {
+			return a.readStore(cmd.Context(), func(s *db.Store) error {
 				_, p, err := planOf(cmd.Context(), s, args[0])
 				if err != nil {
 					return err

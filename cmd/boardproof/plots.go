@@ -3,7 +3,10 @@ package main
 import (
 	"errors"
 	"fmt"
+	"io/fs"
 	"os"
+	"path/filepath"
+	"syscall"
 
 	"boardproof/analysis"
 	"boardproof/analysis/verdict"
@@ -17,6 +20,29 @@ func makePlotsDir(dir string) error {
 		return wrongUsef("the folder for plots cannot be made (%w): name another with --plots", err)
 	}
 	return nil
+}
+
+// plotsDir is the folder asked for, or one beside the database.
+func plotsDir(s *db.Store, asked, name string) string {
+	if asked != "" {
+		return asked
+	}
+	return filepath.Join(s.Path()+".plots", name)
+}
+
+// drawn lets what is shown stand without the plots that nobody asked for, where
+// they cannot lie beside the database: on a read-only medium, on a full disk.
+func (a *app) drawn(asked string, err error) error {
+	if asked != "" {
+		return err
+	}
+	for _, room := range []error{syscall.EROFS, syscall.ENOSPC, syscall.EDQUOT, fs.ErrPermission} {
+		if errors.Is(err, room) {
+			a.remarkWrapped("note: ", fmt.Sprintf("no plots were drawn (%v): name a folder with --plots", room))
+			return nil
+		}
+	}
+	return err
 }
 
 // drawPlots draws what the run has curves for.

@@ -19,7 +19,7 @@ func (a *app) runsCommand() *cobra.Command {
 		Short: "List the runs of a board",
 		Args:  exactArgs("a board's label"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			return a.onBoard(cmd.Context(), args[0], func(s *db.Store, b db.Board) error {
+			return a.readBoard(cmd.Context(), args[0], func(s *db.Store, b db.Board) error {
 				runs, err := s.Runs(cmd.Context(), b.ID)
 				if err != nil {
 					return err
@@ -78,7 +78,7 @@ func (a *app) showCommand() *cobra.Command {
 		Short: "Show a run again, with its plots, or what an uncertainty consists of",
 		Args:  exactArgs("a run's name"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			return a.withStore(cmd.Context(), func(s *db.Store) error {
+			return a.readStore(cmd.Context(), func(s *db.Store) error {
 				ctx := cmd.Context()
 				run, err := s.FindRun(ctx, args[0])
 				if err != nil {

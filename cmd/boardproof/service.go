@@ -157,7 +157,7 @@ func (a *app) serviceList() *cobra.Command {
 		Short: "List a board's visits with their events and runs",
 		Args:  exactArgs("a board's label or serial"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			return a.onBoard(cmd.Context(), args[0], func(s *db.Store, b db.Board) error {
+			return a.readBoard(cmd.Context(), args[0], func(s *db.Store, b db.Board) error {
 				l, err := s.Life(cmd.Context(), b.ID)
 				if err != nil {
 					return err

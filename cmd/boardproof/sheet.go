@@ -40,7 +40,7 @@ func (a *app) sheetCommand() *cobra.Command {
 			"compared.",
 		Args: atMostOne("a run's name"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			return a.withStore(cmd.Context(), func(s *db.Store) error {
+			return a.readStore(cmd.Context(), func(s *db.Store) error {
 				switch {
 				case f.check != "" && len(args) == 0:
 					return a.checkSheet(cmd.Context(), s, f.check)

@@ -60,8 +60,12 @@ func (a *app) tidy(ctx context.Context, s *db.Store, years int) error {
 		}
 	}
 	if doc.Tidied {
-		if err := s.Tidy(ctx, found); err != nil {
+		if doc.Tidying, err = s.Tidy(ctx, found); err != nil {
 			return err
+		}
+		if gone := doc.Tidying.Bytes(); gone != doc.Bytes {
+			a.remark("stays, as it is needed by now: %s\n", inBytes(doc.Bytes-gone))
+			doc.Bytes = gone
 		}
 	}
 	switch {
@@ -94,6 +98,9 @@ func (a *app) printTidiable(t db.Tidying, years int) {
 		a.remark("recordings of runs older than %s: %d, of %s, %s\n", report.Count(years, "year"), len(old), report.Count(len(of), "run"), inBytes(sum(old)))
 	}
 	a.remark("recordings that no run names: %d, %s\n", len(t.Orphans), inBytes(sum(t.Orphans)))
+	if len(t.Sittings) > 0 {
+		a.remark("sittings that can be gone on with: %d; their recordings stay\n", len(t.Sittings))
+	}
 	a.remark("half-written files: %d, %s\n", len(t.Passing), inBytes(sum(t.Passing)))
 }
 

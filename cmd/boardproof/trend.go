@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"math"
-	"path/filepath"
 	"slices"
 	"strings"
 
@@ -38,7 +37,7 @@ func (a *app) trendCommand() *cobra.Command {
 			return exactArgs("a board's label", "a quantity")(cmd, args)
 		},
 		RunE: func(cmd *cobra.Command, args []string) error {
-			return a.withStore(cmd.Context(), func(s *db.Store) error {
+			return a.readStore(cmd.Context(), func(s *db.Store) error {
 				return a.trend(cmd.Context(), s, args, f)
 			})
 		},
@@ -82,11 +81,9 @@ func (a *app) trend(ctx context.Context, s *db.Store, args []string, f trendFlag
 		addChecks(all, checks)
 	}
 	head := points.head
-	dir := f.plots
-	if dir == "" {
-		dir = filepath.Join(s.Path()+".plots", "trend")
-	}
-	if err := makePlotsDir(dir); err != nil {
+	dir := plotsDir(s, f.plots, "trend")
+	noDir := makePlotsDir(dir)
+	if err := a.drawn(f.plots, noDir); err != nil {
 		return err
 	}
 	simulated := points.of[0].Simulated
@@ -94,9 +91,12 @@ func (a *app) trend(ctx context.Context, s *db.Store, args []string, f trendFlag
 	for i := range all {
 		x := &all[i]
 		x.study(f.bench != "")
+		if noDir != nil {
+			continue
+		}
 		var err error
 		x.Plots, err = x.draw(dir, head, i+1, simulated)
-		errs = append(errs, err)
+		errs = append(errs, a.drawn(f.plots, err))
 	}
 	if a.json {
 		return errors.Join(append(errs, a.printJSON(trendDocument{report.Format, simulated, head, left, all}))...)

@@ -18,7 +18,7 @@ func (a *app) verifyCommand() *cobra.Command {
 			"0 where all is as it was kept, 1 where something is not.",
 		Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			return a.withStore(cmd.Context(), func(s *db.Store) error {
+			return a.readStore(cmd.Context(), func(s *db.Store) error {
 				progress, end := a.slow("verifying")
 				found, err := s.Verify(cmd.Context(), progress)
 				end()
