@@ -105,7 +105,7 @@ func quoted(names []string) []string {
 
 // fileFault says a fault of a file in the user's terms; format is for one that
 // may not be written, and takes the cause.
-func fileFault(err error, format string, args ...any) error {
+func fileFault(err error, format string) error {
 	switch {
 	case err == nil:
 		return nil
@@ -114,7 +114,7 @@ func fileFault(err error, format string, args ...any) error {
 	case errors.Is(err, syscall.EIO):
 		return ofKind(ErrBroken, "the disk fails to read or write (%v): look at it and its cable, and copy the store to another", err)
 	}
-	return ofKind(ErrNotWritable, format, append(args, err)...)
+	return ofKind(ErrNotWritable, format, err)
 }
 
 // storeFault says a fault of the database file in the user's terms; other

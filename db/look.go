@@ -24,7 +24,7 @@ func (s *Store) look(h how) error {
 	case err != nil && h == making:
 		return ofKind(ErrNotWritable, "the store's folder cannot be made (%v): name another", err)
 	case err != nil:
-		return fileFault(err, "the store cannot be opened (%v): name another file", err)
+		return fileFault(err, "the store cannot be opened (%v): name another file")
 	case !info.Mode().IsRegular():
 		return ofKind(ErrNotAStore, "%s is not a file: name another", s.path)
 	case info.Size() > 0:

@@ -88,7 +88,7 @@ func open(ctx context.Context, path string, h how, files fileSystem) (*Store, er
 	}
 	if h == making {
 		if err := files.MkdirAll(filepath.Dir(path)); err != nil {
-			return nil, fileFault(err, "the store's folder cannot be made (%v): name another", err)
+			return nil, fileFault(err, "the store's folder cannot be made (%v): name another")
 		}
 	}
 	err = s.openToWrite(ctx, h)
@@ -146,7 +146,7 @@ func (s *Store) prepare(ctx context.Context) error {
 		}
 	}
 	if err := s.files.MkdirAll(s.takesDir()); err != nil {
-		return fileFault(err, "the folder for takes cannot be made (%v): make the store's folder writable, or name another", err)
+		return fileFault(err, "the folder for takes cannot be made (%v): make the store's folder writable, or name another")
 	}
 	if s.file, err = s.files.Stat(s.path); err != nil {
 		return fmt.Errorf("looking at the store: %w", err)
