@@ -236,6 +236,30 @@ func TestDriftBetweenTakesWidens(t *testing.T) {
 	}
 }
 
+// The same of two outputs against each other: a delay that is another in each
+// take is stated no better than it repeats.
+func TestDelayThatDoesNotRepeatWidens(t *testing.T) {
+	spec := testsignals.New(testsignals.Sweep, 48000, -20, 1)
+	const apartS = 1e-8
+	var recs []*Recording
+	for i, late := range []float64{0, apartS, -apartS} {
+		recs = append(recs, recorded(t, spec, 1e-7, 60+uint64(i), chain(lowPass(12000)), chain(lowPass(12000), delayed(3e-6+late))))
+	}
+	res, spoilt := averageSweepsOf(t, recs)
+	if len(spoilt) > 0 {
+		t.Fatal(spoilt)
+	}
+	r := readingAt(t, res, DelayMatch, "B")
+	// The standard deviation of the three is apartS. Noise would be independent
+	// from point to point and so average away: this is what the widened noise
+	// makes of it, which must be far beyond what the takes' own noise makes.
+	one, _ := averageSweepsOf(t, recs[:1])
+	alone := readingAt(t, one, DelayMatch, "B").Budget.typeAStd() / math.Sqrt(3)
+	if got := r.Budget.typeAStd(); got < 3*alone {
+		t.Errorf("type A is %.3g µs where the takes scatter by %.3g µs; of their noise it is %.3g µs", got, 1e6*apartS, alone)
+	}
+}
+
 func TestOneTakeIsReadAsEver(t *testing.T) {
 	sweeps, tones, impulses := takesOf(t, testsignals.Sweep, 1, 70, 1e-5), takesOf(t, testsignals.Tone, 1, 71, 1e-5), takesOf(t, testsignals.Impulses, 0, 72, 1e-5)
 	want, err := SweepResult(sweeps[0], impulses[0], DefaultBand)

@@ -178,6 +178,25 @@ func TestCorrectionIsANewRun(t *testing.T) {
 	}
 }
 
+// Where nobody wrote down that a board went out it is taken to have left with the
+// first run that passed its plan and stands: not with one that was corrected,
+// whatever the correction says.
+func TestFirstPassedStands(t *testing.T) {
+	run := func(id string, plan int64, v verdict.Outcome, corrects string) Run {
+		return Run{ID: id, PlanID: plan, Verdict: v, Corrects: corrects}
+	}
+	for want, runs := range map[string][]Run{
+		"correction": {run("no plan", 0, "", ""), run("failed", 1, verdict.Fail, ""), run("corrected", 1, verdict.Pass, ""),
+			run("correction", 1, verdict.ConditionalPass, "corrected"), run("later", 1, verdict.Pass, "")},
+		"later": {run("corrected", 1, verdict.Pass, ""), run("failed after all", 1, verdict.Fail, "corrected"), run("later", 1, verdict.Pass, "")},
+		"":      {run("corrected", 1, verdict.Pass, ""), run("failed after all", 1, verdict.ConditionalFail, "corrected"), run("not measured", 1, verdict.NotMeasured, "")},
+	} {
+		if got, ok := FirstPassed(runs); got.ID != want || ok != (want != "") {
+			t.Errorf("left with %q, %v, want %q", got.ID, ok, want)
+		}
+	}
+}
+
 func TestSaveRunRefusesAndWritesNothing(t *testing.T) {
 	s := sit(t)
 	first := s.save(t)

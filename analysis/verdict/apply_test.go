@@ -51,6 +51,91 @@ func TestApplyToEveryOutput(t *testing.T) {
 	}
 }
 
+// The limit that names most goes first, wherever it stands: one for a frequency
+// or a harmonic before one for all. Of two that name as much the first counts.
+func TestTheLimitThatNamesMostCounts(t *testing.T) {
+	gain := func(hz float64) analysis.Reading {
+		r := reading(analysis.Gain, "A", -0.3, 0.01)
+		r.FrequencyHz = hz
+		return r
+	}
+	third := reading(analysis.HumHarmonic, "A", -70, 0.1)
+	third.Harmonic = 3
+	fifth := third
+	fifth.Harmonic = 5
+	general := []PlanLimit{{Quantity: analysis.Gain, Min: at(-1)}, {Quantity: analysis.HumHarmonic, Max: at(-60)}}
+	special := []PlanLimit{
+		{Quantity: analysis.Gain, FrequencyHz: 5000, Min: at(-0.2)},
+		{Quantity: analysis.Gain, FrequencyHz: 5010, Min: at(-0.9)}, // fits too, and stands later
+		{Quantity: analysis.HumHarmonic, Harmonic: 3, Max: at(-80)},
+	}
+	for name, limits := range map[string][]PlanLimit{
+		"general first": append(append([]PlanLimit{}, general...), special...),
+		"special first": append(append([]PlanLimit{}, special...), general...),
+	} {
+		got := Apply(Step{Limits: limits}, []string{"A"}, Guarded, analysis.Result{Readings: readings(gain(1000), gain(5001), third, fifth)})
+		if diff := cmp.Diff([]string{"gain|A||pass", "gain|A||fail", "hum_harmonic|A||fail", "hum_harmonic|A||pass"}, shape(got)); diff != "" {
+			t.Errorf("%s (-want +got):\n%s", name, diff)
+		}
+	}
+	// A tone is placed on whole cycles, within half a percent of what was asked for.
+	for hz, want := range map[float64]string{4976: "gain|A||pass", 5024: "gain|A||pass", 4974: "gain|A||", 5026: "gain|A||"} {
+		got := Apply(Step{Limits: []PlanLimit{{Quantity: analysis.Gain, FrequencyHz: 5000, Min: at(-1)}}}, []string{"A"}, Guarded, analysis.Result{Readings: readings(gain(hz))})
+		if shape(got)[0] != want {
+			t.Errorf("a reading at %g Hz under a limit for 5000 Hz: %s, want %s", hz, shape(got)[0], want)
+		}
+	}
+}
+
+// A figure to which the bench can only add, and which it sets, says nothing
+// against the board: neither plainly nor near the limit. One inside its limit
+// passes, and a quantity that the bench does not make fails as ever.
+func TestTheBenchIsNotHeldAgainstTheBoard(t *testing.T) {
+	ofBench := []string{analysis.Noise, analysis.Hiss, analysis.Hum, analysis.HumHarmonic, analysis.OtherTone, analysis.THD, analysis.THDN}
+	for quantity, adds := range map[string]bool{analysis.Gain: false, analysis.Flatness: false, analysis.LevelMatch: false} {
+		checkBench(t, quantity, adds)
+	}
+	for _, quantity := range ofBench {
+		checkBench(t, quantity, true)
+	}
+}
+
+func checkBench(t *testing.T, quantity string, adds bool) {
+	t.Helper()
+	for value, plain := range map[float64]Outcome{-2: Pass, -0.5: ConditionalPass, 0.5: ConditionalFail, 2: Fail} {
+		want := plain
+		if adds && value > 0 {
+			want = NotMeasured
+		}
+		r := reading(quantity, "A", value, 1)
+		if got, _ := judgeReading(r, Limit{Max: at(0)}, Guarded); got != plain {
+			t.Errorf("%s of %g ± 1 under 0 is %q, want %q", quantity, value, got, plain)
+		}
+		r.FloorLimited = true
+		if got, _ := judgeReading(r, Limit{Max: at(0)}, Guarded); got != want {
+			t.Errorf("%s of %g ± 1 under 0, set by the bench, is %q, want %q", quantity, value, got, want)
+		}
+	}
+}
+
+// Under a relative mask what all points share cancels, and what is left of both
+// points counts: 0.3 of 0.5 shared leaves 0.4, of 0.5 and 0.4 alone the root of
+// 0.16 + 0.07.
+func TestRelativeMaskTakesWhatIsNotShared(t *testing.T) {
+	c := analysis.Curve{Quantity: analysis.Response, Output: "A", Unit: "dB", FrequencyHz: []float64{100, 1000},
+		Value: []float64{-1, 0}, Uncertainty: []float64{0.5, 0.4}, SharedUncertainty: 0.3}
+	m := Mask{RelativeToHz: 1000, Points: []MaskPoint{{FrequencyHz: 100, Min: at(-0.9)}, {FrequencyHz: 1000, Min: at(-9)}}}
+	j, err := m.worst(c, Guarded)
+	want := math.Sqrt(0.5*0.5 - 0.3*0.3 + 0.4*0.4 - 0.3*0.3)
+	if err != nil || math.Abs(j.Uncertainty-want) > 1e-12 || j.Verdict != ConditionalFail || j.FrequencyHz != 100 {
+		t.Errorf("%+v, %v; want ± %g at 100 Hz", j, err, want)
+	}
+	m.RelativeToHz = 0
+	if j, err = m.worst(c, Guarded); err != nil || j.Uncertainty != 0.5 {
+		t.Errorf("not relative: ± %g, %v", j.Uncertainty, err)
+	}
+}
+
 func TestApplyNamesWhatIsMissing(t *testing.T) {
 	s := Step{Name: "path", State: "bypassed", Limits: []PlanLimit{
 		{Quantity: analysis.Gain, Min: at(-1)},
