@@ -52,10 +52,12 @@ func Check(take *Take, sig *testsignals.Signal, want Expect) (*Proof, error) {
 	if bad != nil {
 		return p, firstBad(bad)
 	}
-	if !want.NoSignal {
-		if err := p.checkMarks(take, sig, want.Clocks); err != nil {
+	if want.NoSignal {
+		if err := p.checkRepeats(take, nil, nil); err != nil {
 			return p, err
 		}
+	} else if err := p.checkMarks(take, sig, want.Clocks); err != nil {
+		return p, err
 	}
 	return p, p.checkUsable()
 }
@@ -101,24 +103,24 @@ func firstBad(joined error) error {
 // checkSamples looks for what no signal does: flat tops, frozen samples.
 func (c *ChannelProof) checkSamples(x []float64, rateHz int) error {
 	if i := slices.IndexFunc(x, notAudio); i >= 0 {
-		return &BadTake{Input: c.Input, Reason: fmt.Sprintf("broken: frame %d is %g", i, x[i])}
+		return &BadTake{Fault: Broken, Input: c.Input, Reason: fmt.Sprintf("broken: frame %d is %g", i, x[i])}
 	}
 	lo, hi, _ := extent(x)
 	c.PeakDBFS = dbfs(math.Max(math.Abs(lo), math.Abs(hi)))
 	if allEqual(x) {
 		c.StuckFrames = len(x)
-		c.Problem = "no signal: stuck, every sample is the same"
+		c.fail(NoSignal, "no signal: stuck, every sample is the same")
 		return nil
 	}
 	seconds := func(frame int) float64 { return float64(frame) / float64(rateHz) }
 	if clip := findClipped(x); clip.frames > 0 {
 		c.ClippedFrames = clip.frames
-		return &BadTake{Input: c.Input, Reason: fmt.Sprintf("clipped: %d frames at %.2f dBFS, the first at %.3f s; lower the level",
+		return &BadTake{Fault: Clipped, Input: c.Input, Reason: fmt.Sprintf("clipped: %d frames at %.2f dBFS, the first at %.3f s; lower the level",
 			clip.frames, dbfs(clip.level), seconds(clip.first))}
 	}
 	if frames, first := findStuck(x, rateHz); frames > 0 {
 		c.StuckFrames = frames
-		return &BadTake{Input: c.Input, Reason: fmt.Sprintf("stuck: %d frames hold one value, the first at %.3f s; samples were lost on the way",
+		return &BadTake{Fault: Stuck, Input: c.Input, Reason: fmt.Sprintf("stuck: %d frames hold one value, the first at %.3f s; samples were lost on the way",
 			frames, seconds(first))}
 	}
 	return nil
@@ -143,13 +145,13 @@ func (p *Proof) checkMarks(take *Take, sig *testsignals.Signal, clocks Clocks) e
 		}
 		coarse, ok := search.findMarks(x, sig.Layout, take.RateHz)
 		if !ok {
-			ch.Problem = fmt.Sprintf("no signal: timing marks not found, peak %.1f dBFS", ch.PeakDBFS)
+			ch.fail(notFound(ch.PeakDBFS, clocks))
 			continue
 		}
 		fit := fitMarks(x, coarse, take.RateHz)
 		ch.MarkSNRDB = fit.snrDB
 		if fit.snrDB < leastMarkSNRDB {
-			ch.Problem = fmt.Sprintf("no signal: timing marks only %.1f dB over noise and change", fit.snrDB)
+			ch.fail(NoSignal, fmt.Sprintf("no signal: timing marks only %.1f dB over noise and change", fit.snrDB))
 			continue
 		}
 		fits[c] = &fit
@@ -158,7 +160,8 @@ func (p *Proof) checkMarks(take *Take, sig *testsignals.Signal, clocks Clocks) e
 		return err
 	}
 	s := combine(fits, sig.Layout)
-	if err := s.prove(p, clocks); err != nil {
+	lost := s.prove(p, clocks)
+	if err := join(lost, p.checkRepeats(take, sig, fits)); err != nil {
 		return err
 	}
 	p.setOffsets(fits, sig)
@@ -166,6 +169,21 @@ func (p *Proof) checkMarks(take *Take, sig *testsignals.Signal, clocks Clocks) e
 		p.Channels[c].checkRunIn(x, p.offset(c), p.ClockError.PPM, fits[c], sig)
 	}
 	return p.checkSilence(take, sig)
+}
+
+// somethingDBFS is the peak from which a recording holds more than a
+// recorder's noise: common practice, no source.
+const somethingDBFS = -60.0
+
+// notFound is the problem of a channel without marks.
+func notFound(peakDBFS float64, clocks Clocks) (Fault, string) {
+	switch {
+	case peakDBFS < somethingDBFS:
+		return NoSignal, fmt.Sprintf("no signal: timing marks not found, peak %.1f dBFS; a lead is missing, or the output is dead", peakDBFS)
+	case clocks == TwoClocks:
+		return WrongRecording, fmt.Sprintf("wrong recording: it holds sound, peak %.1f dBFS, but not the timing marks of this signal; check which recording belongs to which signal", peakDBFS)
+	}
+	return NoSignal, fmt.Sprintf("no signal: timing marks not found; what arrives, peak %.1f dBFS, is not what was played: check the patch", peakDBFS)
 }
 
 // checkUsable reports the first channel's Problem where every channel has one.
@@ -176,7 +194,7 @@ func (p *Proof) checkUsable() error {
 		}
 	}
 	first := p.Channels[0]
-	return &BadTake{Reason: first.Problem, Input: first.Input}
+	return &BadTake{Fault: first.Fault, Reason: first.Problem, Input: first.Input}
 }
 
 // setOffsets refers the marks' arrival to the signal's frame 0.
@@ -242,7 +260,7 @@ func (c *ChannelProof) checkRunIn(x []float64, offset, clockPPM float64, fit *ma
 	}
 	expected := dbfs(fit.level) + testsignals.MarkBelowDB - testsignals.RunInBelowDB
 	if c.RunInDBFS < expected-runInBelowDB {
-		c.Problem = fmt.Sprintf("no signal: run-in tone at %.1f dBFS, the marks promise %.1f dBFS", c.RunInDBFS, expected)
+		c.fail(NoSignal, fmt.Sprintf("no signal: run-in tone at %.1f dBFS, the marks promise %.1f dBFS", c.RunInDBFS, expected))
 	}
 }
 
@@ -263,7 +281,7 @@ func (p *Proof) checkSilence(take *Take, sig *testsignals.Signal) error {
 		body := part(x, start, start+sig.Body.Len())
 		if ch := &p.Channels[c]; ch.Problem == "" && allEqual(body) {
 			ch.StuckFrames = len(body)
-			ch.Problem = "stuck: every sample of the silence is the same, its noise cannot be measured"
+			ch.fail(Stuck, "stuck: every sample of the silence is the same, its noise cannot be measured")
 		}
 	}
 	return p.checkUsable()

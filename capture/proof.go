@@ -23,16 +23,42 @@ type Expect struct {
 	NoSignal bool
 }
 
+// Fault is the kind of what is wrong with a take.
+type Fault string
+
+// The faults that are known. A BadTake's reason begins with its fault.
+const (
+	Lost     Fault = "lost samples"
+	Added    Fault = "added samples"
+	Repeats  Fault = "repeated samples"
+	Clipped  Fault = "clipped"
+	Stuck    Fault = "stuck"
+	NoSignal Fault = "no signal"
+	// WrongRecording: a file holds sound, but not the signal it is said to.
+	WrongRecording Fault = "wrong recording"
+	Unsteady       Fault = "unsteady timing"
+	NotProved      Fault = "not proved"
+	Broken         Fault = "broken"
+)
+
 // BadTake is why a take is thrown away. Ask for the take again, and refuse
 // with the reason when it keeps failing.
 type BadTake struct {
-	// Reason begins with the kind: "lost samples", "added samples",
-	// "clipped", "stuck", "no signal", "unsteady timing", "not proved",
-	// "broken".
+	Fault Fault
+	// Reason is a sentence for whoever is at the bench. It begins with Fault.
 	Reason string
 	// Input is the input channel, from 1, or 0 for the take as a whole.
 	Input int
 }
+
+// ByComputer says whether the computer is to blame, which did not keep up, and
+// neither the board nor its leads.
+func (b *BadTake) ByComputer() bool {
+	return b.Fault == Lost || b.Fault == Added || b.Fault == Repeats
+}
+
+// keepUp is what to do about a computer that does not.
+const keepUp = "close other programs, or set a larger buffer in the audio system"
 
 func (b *BadTake) Error() string {
 	if b.Input == 0 {
@@ -56,11 +82,20 @@ type Proof struct {
 	// LostFrames is how many frames are missing; negative where there are
 	// too many.
 	LostFrames int `json:"lost_frames"`
+	// RepeatedBlocks is how many blocks came twice.
+	RepeatedBlocks int `json:"repeated_blocks,omitempty"`
 	// ClockError is the recorder's clock against the player's. With OneClock
 	// it is a check that should be 0 within its uncertainty.
 	ClockError ClockError `json:"clock_error"`
 	// Channels has one entry per row of the take.
 	Channels []ChannelProof `json:"channels"`
+}
+
+// fail keeps why the channel holds no signal; the first reason stays.
+func (c *ChannelProof) fail(f Fault, words string) {
+	if c.Problem == "" {
+		c.Fault, c.Problem = f, words
+	}
 }
 
 // ChannelProof is what one channel of a take showed. Levels in dBFS are as in
@@ -69,7 +104,9 @@ type ChannelProof struct {
 	Input int `json:"input"`
 	// Problem is why this channel holds no signal, empty where it does. The
 	// take may be good all the same: an output of the board may be dead.
-	Problem         string  `json:"problem,omitempty"`
+	Problem string `json:"problem,omitempty"`
+	// Fault is the kind of Problem.
+	Fault           Fault   `json:"fault,omitempty"`
 	OffsetFrames    float64 `json:"offset_frames"`
 	OffsetStdFrames float64 `json:"offset_std_frames"`
 	// MarkSNRDB is the power of the marks over what the four do not share,

@@ -88,7 +88,7 @@ func (s *spacing) proveOneClock(p *Proof) error {
 	}
 	for _, d := range distances {
 		if coverage*d.std > 0.5 {
-			return &BadTake{Reason: fmt.Sprintf("not proved: the timing marks are known to %.2f frames only, the noise hides whether samples were lost; raise the level", 2*s.std)}
+			return &BadTake{Fault: NotProved, Reason: fmt.Sprintf("not proved: the timing marks are known to %.2f frames only, the noise hides whether samples were lost; raise the level", 2*s.std)}
 		}
 	}
 	for _, d := range distances {
@@ -115,11 +115,11 @@ func (s *spacing) proveTwoClocks(p *Proof) error {
 		p.ClockError = ClockError{PPM: 1e6 * perFrame, StdPPM: 1e6 * perFrameStd}
 		return s.refuse(p, lost, lostStd)
 	case 2*lostStd > 0.5:
-		return &BadTake{Reason: fmt.Sprintf("not proved: the noise hides whether up to %.0f samples were lost or the recorder's clock is off; record nearer to the source or louder", math.Ceil(2*lostStd))}
+		return &BadTake{Fault: NotProved, Reason: fmt.Sprintf("not proved: the noise hides whether up to %.0f samples were lost or the recorder's clock is off; record nearer to the source or louder", math.Ceil(2*lostStd))}
 	case math.Abs(lost) >= 0.5:
-		return &BadTake{Reason: "not proved: a lost sample cannot be told from the recorder's clock; record again"}
+		return &BadTake{Fault: NotProved, Reason: "not proved: a lost sample cannot be told from the recorder's clock; record again"}
 	case math.Abs(p.ClockError.PPM) > maxClockPPM+coverage*p.ClockError.StdPPM:
-		return &BadTake{Reason: fmt.Sprintf("unsteady timing: the recorder's clock is %.0f ppm off, at most %.0f ppm is in order; check the rate it really recorded at", p.ClockError.PPM, maxClockPPM)}
+		return &BadTake{Fault: Unsteady, Reason: fmt.Sprintf("unsteady timing: the recorder's clock is %.0f ppm off, at most %.0f ppm is in order; check the rate it really recorded at", p.ClockError.PPM, maxClockPPM)}
 	}
 	return nil
 }
@@ -145,12 +145,12 @@ func (s *spacing) refuse(p *Proof, off, std float64) error {
 	whole := math.Round(off)
 	found := float64(s.whole) + off
 	if whole == 0 || math.Abs(off-whole) > spacingTolerance+coverage*std {
-		return &BadTake{Reason: fmt.Sprintf("unsteady timing: marks %.2f apart, played %d; something that changes with time (a chorus, a vibrato) is on, or the recording was resampled", found, s.whole)}
+		return &BadTake{Fault: Unsteady, Reason: fmt.Sprintf("unsteady timing: marks %.2f apart, played %d; something that changes with time (a chorus, a vibrato) is on, or the recording was resampled", found, s.whole)}
 	}
 	p.LostFrames = -int(whole)
-	kind := "lost"
+	fault := Lost
 	if off > 0 {
-		kind = "added"
+		fault = Added
 	}
-	return &BadTake{Reason: fmt.Sprintf("%s samples: marks %.0f apart, played %d", kind, found, s.whole)}
+	return &BadTake{Fault: fault, Reason: fmt.Sprintf("%s: marks %.0f apart, played %d; the computer did not keep up: %s", fault, found, s.whole, keepUp)}
 }

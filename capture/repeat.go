@@ -1,0 +1,297 @@
+package capture
+
+import (
+	"cmp"
+	"math"
+	"slices"
+)
+
+// Repeated is a stretch of a channel that is, sample for sample, what was
+// recorded Lag frames before.
+type Repeated struct {
+	Start, Frames, Lag int
+}
+
+const (
+	// repeatWindow is how many equal frames make a candidate: half of the
+	// shortest block that hosts work in. So many of them must differ from the
+	// frame before, or it is a pause and no evidence.
+	repeatWindow  = 32
+	repeatChanges = 4
+	// repeatMinBits is by how many bits a repetition must be less likely than
+	// one that comes by chance once in a take: one good take in a thousand.
+	repeatMinBits = 10.0
+	// repeatMostBits bounds what one frame may count for.
+	repeatMostBits = 3.0
+	// repeatTableBits bounds the memory: 16 MB remember the last four million
+	// windows.
+	repeatTableBits = 22
+	// repeatLags bounds how many lags are looked at closely.
+	repeatLags = 64
+)
+
+// FindRepeated returns where x repeats itself although what was played does
+// not, or although its noise never would: blocks that a host handed over a
+// second time. played is what was played, its frame 0 at frame offset of x;
+// nil where nothing was.
+//
+// A converter's noise never repeats. A path without noise, in which a digital
+// output is its own input, repeats what was played as often as it was played.
+// So a repetition counts for as much as frames in it would differ by chance,
+// and how often they agree by chance the recording says itself at the same
+// lag: where what was played repeats, and where it does not.
+func FindRepeated(x, played []float64, offset int) []Repeated {
+	byLag := map[int][]Repeated{}
+	for _, r := range equalRuns(x) {
+		byLag[r.Lag] = append(byLag[r.Lag], r)
+	}
+	lags := make([]int, 0, len(byLag))
+	for lag := range byLag {
+		lags = append(lags, lag)
+	}
+	longest := func(lag int) (n int) {
+		for _, r := range byLag[lag] {
+			n = max(n, r.Frames)
+		}
+		return n
+	}
+	slices.SortFunc(lags, func(a, b int) int { return cmp.Or(longest(b)-longest(a), a-b) })
+	var found []Repeated
+	c := newComparison(x, played, offset)
+	for _, lag := range lags[:min(len(lags), repeatLags)] {
+		found = append(found, c.proven(lag, byLag[lag])...)
+	}
+	slices.SortFunc(found, func(a, b Repeated) int { return a.Start - b.Start })
+	return apart(found)
+}
+
+// apart leaves out what lies within another.
+func apart(sorted []Repeated) []Repeated {
+	var kept []Repeated
+	end := 0
+	for _, r := range sorted {
+		if r.Start+r.Frames > end {
+			kept = append(kept, r)
+			end = r.Start + r.Frames
+		}
+	}
+	return kept
+}
+
+// equalRuns returns the stretches of at least repeatWindow frames that equal
+// earlier ones, each with the latest of those. It finds them by a rolling hash
+// of the window: Karp & Rabin, IBM J. Res. Dev. 31 (1987).
+func equalRuns(x []float64) []Repeated {
+	if len(x) <= repeatWindow {
+		return nil
+	}
+	size := 1
+	for size < repeatTableBits && 1<<size < 2*len(x) {
+		size++
+	}
+	seen := make([]int32, 1<<size)
+	const factor = 0x9E3779B97F4A7C15
+	out := uint64(1)
+	for range repeatWindow {
+		out *= factor
+	}
+	var runs []Repeated
+	var hash uint64
+	changed, until := 0, 0
+	for i, v := range x {
+		hash = hash*factor + bitsOf(v)
+		if i > 0 && v != x[i-1] {
+			changed++
+		}
+		at := i - repeatWindow + 1
+		if at > 0 {
+			hash -= out * bitsOf(x[at-1])
+			if x[at] != x[at-1] {
+				changed--
+			}
+		}
+		if at < 0 || changed < repeatChanges {
+			continue
+		}
+		slot := &seen[(hash*factor)>>(64-size)]
+		if from := int(*slot) - 1; from >= 0 && i >= until && equalWindow(x, from, at) {
+			r := extend(x, from, at)
+			runs, until = append(runs, r), r.Start+r.Frames
+		}
+		*slot = int32(at + 1)
+	}
+	return runs
+}
+
+// bitsOf spreads a sample's value; -0 is 0.
+func bitsOf(v float64) uint64 { return math.Float64bits(v+0) * 0xD6E8FEB86659FD93 }
+
+func equalWindow(x []float64, from, at int) bool {
+	for i := range repeatWindow {
+		if x[from+i] != x[at+i] {
+			return false
+		}
+	}
+	return true
+}
+
+// extend follows the equality of two windows to both sides.
+func extend(x []float64, from, at int) Repeated {
+	lag, start, end := at-from, at, at+repeatWindow
+	for start > lag && x[start-1] == x[start-1-lag] {
+		start--
+	}
+	for end < len(x) && x[end] == x[end-lag] {
+		end++
+	}
+	return Repeated{Start: start, Frames: end - start, Lag: lag}
+}
+
+// comparison holds a recording against itself.
+type comparison struct {
+	x, played []float64
+	offset    int
+	// least is by how much two frames played must differ to be told apart in x.
+	least float64
+	// noisy says that there is more noise than rounding to codes makes: frames
+	// then agree by chance one by one. A signal that is only rounded agrees with
+	// itself in stretches, and proves nothing where what was played repeats.
+	noisy bool
+}
+
+const (
+	// noisyFromCodes is the RMS of the noise, in codes, from which it counts.
+	// Rounding alone makes 0.29; triangular dither and rounding make 0.5.
+	noisyFromCodes = 0.5
+	// toldApartCodes is by how many codes frames must differ that are told apart
+	// without noise: rounding moves each by half a code, and the path may have
+	// half the gain that the peaks say.
+	toldApartCodes = 4.0
+	// smearFrames is how far around a frame what was played must differ too, so
+	// that a path's own delay and the uncertainty of the offset do not matter.
+	smearFrames = 32
+)
+
+func newComparison(x, played []float64, offset int) *comparison {
+	lo, hi, code := extent(x)
+	c := &comparison{x: x, played: played, offset: offset, noisy: noiseInCodes(x, code) >= noisyFromCodes}
+	if len(played) > 0 && !c.noisy {
+		low, high, _ := extent(played)
+		c.least = toldApartCodes * code * math.Max(high, -low) / math.Max(hi, -lo)
+	}
+	return c
+}
+
+// repeats says whether what was played repeats at frame i, as far as the path
+// can show.
+func (c *comparison) repeats(i, lag int) bool {
+	return c.same(i, lag) || c.same(i-smearFrames, lag) || c.same(i+smearFrames, lag)
+}
+
+func (c *comparison) same(i, lag int) bool {
+	a, b := c.at(i), c.at(i-lag)
+	// Two frames of the same phase of a tone differ by what 32-bit floats round.
+	return math.Abs(a-b) <= math.Max(c.least, 1e-6*math.Max(math.Abs(a), math.Abs(b)))
+}
+
+func (c *comparison) at(i int) float64 {
+	if i -= c.offset; i >= 0 && i < len(c.played) {
+		return c.played[i]
+	}
+	return 0
+}
+
+// agreement counts frames that differ from the frame before, here or lag
+// frames earlier, by whether they agree with the one lag frames earlier.
+type agreement struct {
+	frames, equal float64
+	// after are those whose frame before agreed, hits those of them that agree
+	// too; the others leave out the candidates.
+	after, hits, afterOther, hitsOther float64
+}
+
+// bits returns what one more frame that agrees counts for.
+func (a agreement) bits() float64 {
+	hits, after := a.hits, a.after
+	// What repeats for the most part is a signal that does so by itself.
+	if a.equal <= a.frames/2 {
+		hits, after = a.hitsOther, a.afterOther
+	}
+	return math.Min(-math.Log2((hits+1)/(after+2)), repeatMostBits)
+}
+
+// proven returns those of runs, all of one lag, that chance does not explain.
+func (c *comparison) proven(lag int, runs []Repeated) (proven []Repeated) {
+	var all [2]agreement
+	counts := make([][2]float64, len(runs))
+	k := 0
+	for i := lag + 1; i < len(c.x); i++ {
+		for k < len(runs) && i >= runs[k].Start+runs[k].Frames {
+			k++
+		}
+		within := k < len(runs) && i >= runs[k].Start
+		if c.x[i] == c.x[i-1] && c.x[i-lag] == c.x[i-lag-1] {
+			continue
+		}
+		class := 0
+		if !c.repeats(i, lag) {
+			class = 1
+		}
+		equal, after := c.x[i] == c.x[i-lag], c.x[i-1] == c.x[i-1-lag]
+		all[class].count(equal, after, within)
+		if within {
+			counts[k][class]++
+		}
+	}
+	need := 2*math.Log2(float64(len(c.x))) - 1 + repeatMinBits
+	for k, r := range runs {
+		bits := counts[k][1] * all[1].bits()
+		if c.noisy {
+			bits += counts[k][0] * all[0].bits()
+		}
+		if bits >= need {
+			proven = append(proven, r)
+		}
+	}
+	return proven
+}
+
+func (a *agreement) count(equal, after, within bool) {
+	a.frames++
+	hit := 0.0
+	if equal {
+		hit = 1
+		a.equal++
+	}
+	if !after {
+		return
+	}
+	a.after++
+	a.hits += hit
+	if !within {
+		a.afterOther++
+		a.hitsOther += hit
+	}
+}
+
+// noiseInCodes returns the RMS of the noise of x in steps of its codes, as
+// fourth differences show it, which leave little of hum and of tones: their
+// lower quartile, since the loud parts of a signal leave more.
+func noiseInCodes(x []float64, code float64) float64 {
+	if code == 0 || math.IsInf(code, 0) {
+		return 0
+	}
+	// One in so many is enough to know a quartile.
+	step := max(1, len(x)/20000)
+	var d []float64
+	for i := 4; i < len(x); i += step {
+		d = append(d, math.Abs(x[i]-4*x[i-1]+6*x[i-2]-4*x[i-3]+x[i-4]))
+	}
+	if len(d) == 0 {
+		return 0
+	}
+	slices.Sort(d)
+	// The quartile of a normal deviate's magnitude is 0.3186; 70 is the sum of
+	// the squares of the difference's weights.
+	return d[len(d)/4] / 0.3186 / math.Sqrt(70) / code
+}
