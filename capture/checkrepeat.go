@@ -9,9 +9,14 @@ import (
 	"boardproof/testsignals"
 )
 
-// longestBlockS is longer than any block that an audio host works in. What
-// repeats for longer was put together from pieces.
-const longestBlockS = 0.5
+const (
+	// longestBlockS is longer than any block that an audio host works in. What
+	// repeats for longer was put together from pieces.
+	longestBlockS = 0.5
+	// longestLagS is longer than all that a host holds. A file may have been
+	// edited; live, what comes again after longer is the source's own.
+	longestLagS = 2.0
+)
 
 // checkRepeats looks in every channel for what no converter gives: the same
 // samples twice. sig and fits are nil where nothing was played.
@@ -24,7 +29,11 @@ func (p *Proof) checkRepeats(take *Take, sig *testsignals.Signal, fits []*markFi
 			played = sig.Samples
 			offset = int(math.Round(fits[c].at[0])) - sig.Marks[0].Start
 		}
-		all = append(all, FindRepeated(x, played, offset)...)
+		for _, r := range FindRepeated(x, played, offset) {
+			if take.Instrument.Kind == "wavtake" || float64(r.Lag) <= longestLagS*float64(take.RateHz) {
+				all = append(all, r)
+			}
+		}
 	}
 	if len(all) == 0 {
 		return nil

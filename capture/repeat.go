@@ -222,7 +222,13 @@ func (a agreement) bits() float64 {
 
 // proven returns those of runs, all of one lag, that chance does not explain.
 func (c *comparison) proven(lag int, runs []Repeated) (proven []Repeated) {
+	// A periodic signal has no earlier frames to agree with in its first lag; a
+	// recording of none has no such excuse.
 	var all [2]agreement
+	all[1].frames = float64(lag)
+	if c.played == nil {
+		all[0].frames = float64(lag)
+	}
 	counts := make([][2]float64, len(runs))
 	k := 0
 	for i := lag + 1; i < len(c.x); i++ {

@@ -1,32 +1,32 @@
 package capture
 
 import (
-	"fmt"
 	"math"
 	"math/rand/v2"
+	"strings"
 	"testing"
 
 	"boardproof/testsignals"
 )
 
-// pathOf is a recording of sig with noise of an RMS, rounded to codes of
-// 2^-bits; bits of 0 leave it as it is.
-func pathOf(sig *testsignals.Signal, offset int, noise float64, bits int, draw *rand.Rand) []float64 {
+// through is a recording of sig by way of a lead with noise of an RMS, as
+// 32-bit floats, or rounded to PCM of so many bits.
+func through(sig *testsignals.Signal, offset int, noise float64, bits int, draw *rand.Rand) []float64 {
 	x := make([]float64, offset+sig.Frames+3000)
 	copy(x[offset:], sig.Samples)
 	for i := range x {
 		x[i] = float64(float32(x[i] + noise*draw.NormFloat64()))
 		if bits > 0 {
-			x[i] = math.Round(math.Ldexp(x[i], bits)) / math.Ldexp(1, bits)
+			x[i] = math.Ldexp(math.Round(math.Ldexp(x[i], bits-1)), 1-bits)
 		}
 	}
 	return x
 }
 
-func allKinds(t *testing.T) (sigs []*testsignals.Signal) {
+func eachKind(t *testing.T) (sigs []*testsignals.Signal) {
 	t.Helper()
 	for _, kind := range []testsignals.Kind{testsignals.Tone, testsignals.Silence, testsignals.Sweep, testsignals.Impulses} {
-		sig, err := testsignals.Generate(testsignals.New(kind, 48000, -12, 2))
+		sig, err := testsignals.Generate(testsignals.New(kind, 48000, -12, 1))
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -35,56 +35,87 @@ func allKinds(t *testing.T) (sigs []*testsignals.Signal) {
 	return sigs
 }
 
-func TestRepeatedBlocksAreFoundInEveryKind(t *testing.T) {
-	draw := rand.New(rand.NewPCG(1, 1))
-	missed := 0
-	for _, sig := range allKinds(t) {
-		for _, block := range []int{64, 441, 480, 1024} {
-			for _, times := range []int{1, 5} {
-				for _, bits := range []int{0, 15, 23} {
-					for _, noise := range []float64{0, 1e-5} {
-						x := pathOf(sig, 1024, noise, bits, draw)
-						for i := range times {
-							at := sig.Body.Start + 1024 + block + (i*3+1)*sig.Body.Len()/20 + draw.IntN(100)
-							copy(x[at:at+block], x[at-block:at])
-						}
-						got := FindRepeated(x, sig.Samples, 1024)
-						if len(got) < times {
-							missed++
-							fmt.Println(sig.Kind, block, times, bits, noise, len(got))
-						}
-					}
-				}
+// Blocks that came twice are counted in every kind of signal, whichever their
+// length, also where a block is that of two blocks before, and where it is
+// lost for good behind it, so that the take stays as long. 480 frames are ten
+// periods of the tone.
+func TestBlocksThatCameTwiceAreCounted(t *testing.T) {
+	draw := rand.New(rand.NewPCG(21, 1))
+	for _, sig := range eachKind(t) {
+		for i, block := range []int{64, 256, 441, 480, 1024} {
+			times, back := 1+4*(i%2), block*(1+i%3)
+			x := through(sig, 1024, 1e-5, []int{24, 0}[i%2], draw)
+			for k := range times {
+				at := 1024 + sig.Body.Start + 5000 + 8000*k + draw.IntN(100)
+				copy(x[at:at+block], x[at-back:])
 			}
-		}
-	}
-	fmt.Println(missed)
-}
-
-func TestNoGoodRecordingRepeatsItself(t *testing.T) {
-	draw := rand.New(rand.NewPCG(1, 1))
-	for _, sig := range allKinds(t) {
-		for _, bits := range []int{0, 7, 15, 23} {
-			for _, noise := range []float64{0, 1e-6, 3e-6, 1e-5, 3e-5, 1e-4} {
-				for _, off := range []int{0, 11, 1024} {
-					x := pathOf(sig, 1024, noise, bits, draw)
-					if got := FindRepeated(x, sig.Samples, 1024+off); got != nil {
-						fmt.Println(sig.Kind, bits, noise, off, got)
-					}
-				}
+			p, err := Check(&Take{Samples: [][]float64{x, x}, RateHz: 48000}, sig, Expect{})
+			if b := badTake(t, err); b.Fault != Repeats || !b.ByComputer() || p.RepeatedBlocks != times {
+				t.Errorf("%s: %d blocks of %d, %d back: counted %d, %v", sig.Kind, times, block, back, p.RepeatedBlocks, b)
 			}
 		}
 	}
 }
 
-func BenchmarkRepeated(b *testing.B) {
-	sig, _ := testsignals.Generate(testsignals.New(testsignals.Tone, 48000, -12, 5))
-	for _, noise := range []float64{0, 1e-5} {
-		x := pathOf(sig, 1024, noise, 23, rand.New(rand.NewPCG(1, 1)))
-		b.Run(fmt.Sprint(noise), func(b *testing.B) {
-			for b.Loop() {
-				FindRepeated(x, sig.Samples, 1024)
+// A path without noise shows a repetition where what was played does not
+// repeat; where it does, nothing is harmed.
+func TestRepeatsOfAPathWithoutNoise(t *testing.T) {
+	draw := rand.New(rand.NewPCG(21, 2))
+	tone, silence, sweep := eachKind(t)[0], eachKind(t)[1], eachKind(t)[2]
+	for _, bits := range []int{0, 16, 24} {
+		for _, c := range []struct {
+			sig   *testsignals.Signal
+			block int
+			want  bool
+		}{{sweep, 64, true}, {sweep, 1024, true}, {tone, 64, true}, {tone, 1024, true}, {tone, 960, false}, {silence, 1024, false}} {
+			x := through(c.sig, 1024, 0, bits, draw)
+			at := 1024 + c.sig.Body.Start + 21000
+			copy(x[at:at+c.block], x[at-c.block:])
+			if got := FindRepeated(x, c.sig.Samples, 1024); (len(got) > 0) != c.want {
+				t.Errorf("%s: a block of %d in %d bits: %v", c.sig.Kind, c.block, bits, got)
 			}
-		})
+		}
+	}
+}
+
+// No good recording repeats itself: floats and PCM, from no noise at all to
+// more noise than signal, where the path delays a little more than is known.
+func TestGoodRecordingsDoNotRepeat(t *testing.T) {
+	draw := rand.New(rand.NewPCG(21, 3))
+	for _, sig := range eachKind(t) {
+		for _, bits := range []int{0, 16, 24} {
+			for _, noise := range []float64{0, 1e-6, 5e-6, 1e-5, 2e-5, 1e-3} {
+				x := through(sig, 1024, noise, bits, draw)
+				if got := FindRepeated(x, sig.Samples, 1024+draw.IntN(20)); got != nil {
+					t.Errorf("%s, %d bits, noise %g: %v", sig.Kind, bits, noise, got)
+				}
+			}
+		}
+	}
+}
+
+// A silence without marks, as with terminated inputs, shows it too.
+func TestRepeatsWhereNothingWasPlayed(t *testing.T) {
+	draw := rand.New(rand.NewPCG(21, 4))
+	x := make([]float64, 96000)
+	for i := range x {
+		hum := 0.001 * math.Sin(2*math.Pi*50.02/48000*float64(i))
+		x[i] = math.Ldexp(math.Round(math.Ldexp(hum+1e-6*draw.NormFloat64(), 23)), -23)
+	}
+	take := &Take{Samples: [][]float64{x}, RateHz: 48000}
+	if _, err := Check(take, nil, Expect{NoSignal: true}); err != nil {
+		t.Fatal(err)
+	}
+	copy(x[50000:50256], x[49744:])
+	_, err := Check(take, nil, Expect{NoSignal: true})
+	want := "repeated samples: the computer missed a block, the first of 256 samples at 1.042 s; close other programs"
+	if b := badTake(t, err); !strings.HasPrefix(b.Reason, want) {
+		t.Errorf("%v, want %s", b, want)
+	}
+	take.Samples[0] = append(x, x[:60000]...)
+	take.Instrument.Kind = "wavtake"
+	_, err = Check(take, nil, Expect{NoSignal: true})
+	if b := badTake(t, err); !strings.Contains(b.Reason, "put together from pieces") {
+		t.Errorf("one second twice: %v", b)
 	}
 }

@@ -8,8 +8,16 @@ import (
 
 // Faults are what the interface does wrong in one take.
 type Faults struct {
-	Lost  []LostFrames
-	Stuck []StuckSamples
+	Lost     []LostFrames
+	Stuck    []StuckSamples
+	Repeated []RepeatedFrames
+}
+
+// RepeatedFrames are frames of every input in whose place those just before
+// come once more, as when a host misses a cycle: the take stays as long.
+type RepeatedFrames struct {
+	AtS    float64
+	Frames int
 }
 
 // LostFrames are frames that are missing from every input.
@@ -39,6 +47,11 @@ func (s *Simboard) Queue(f Faults) error {
 				k.Frames, k.Input, k.AtS, len(s.gainDB))
 		}
 	}
+	for _, r := range f.Repeated {
+		if r.Frames < 1 || r.Frames > s.cfg.RateHz || !within(r.AtS, float64(r.Frames)/float64(s.cfg.RateHz), math.MaxFloat64) {
+			return fmt.Errorf("queueing a fault: %d frames repeated at %g s must be 1 frame to 1 s, with as many before", r.Frames, r.AtS)
+		}
+	}
 	s.faults = append(s.faults, f)
 	return nil
 }
@@ -51,8 +64,16 @@ func (f *Faults) lost() int {
 	return sum
 }
 
-// apply sticks and removes frames; times are before any are removed.
+// apply repeats, sticks and removes frames; times are before any are removed.
 func (f *Faults) apply(samples [][]float64, inputs []int, rateHz float64) {
+	for _, r := range f.Repeated {
+		at := frameAt(r.AtS, rateHz)
+		for _, x := range samples {
+			if at < len(x) {
+				copy(x[at:min(at+r.Frames, len(x))], x[at-r.Frames:])
+			}
+		}
+	}
 	for _, k := range f.Stuck {
 		i := slices.Index(inputs, k.Input)
 		at := frameAt(k.AtS, rateHz)

@@ -3,6 +3,7 @@ package soundcard
 import (
 	"fmt"
 	"os"
+	"strings"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -35,7 +36,7 @@ func ask(what string, within time.Duration, request func() error) error {
 		answer := make(chan error, 1)
 		unanswered.Add(1)
 		go func() {
-			err := request()
+			err := reasoned(request())
 			unanswered.Add(-1)
 			answer <- err
 		}()
@@ -48,6 +49,15 @@ func ask(what string, within time.Duration, request func() error) error {
 			return fmt.Errorf("%w: no answer in %v to a request to %s; reconnect the device or restart the audio system", ErrStalled, within, what)
 		}
 	})
+}
+
+// reasoned gives an error without words some: hosts report a device that has
+// vanished with an empty text.
+func reasoned(err error) error {
+	if err == nil || strings.TrimSpace(err.Error()) != "" {
+		return err
+	}
+	return fmt.Errorf("%w: the audio system gives no reason, which mostly means that the interface has gone; check its cable and power, then try again%w", ErrBusy, err)
 }
 
 // initialise starts PortAudio, which looks for devices. Each success is to

@@ -176,7 +176,7 @@ func TestRecordingsThatAreRefused(t *testing.T) {
 				x[i] = 0.1 * draw.NormFloat64()
 			}
 			return x
-		}), []int{2}, "input 2: no signal: timing marks not found", true},
+		}), []int{2}, "input 2: wrong recording: it holds sound, peak -", true},
 		"clipped": {48000, change(func(x []float64) []float64 {
 			for i := range x {
 				x[i] = math.Max(-0.05, math.Min(0.05, x[i]))

@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"strings"
 	"time"
 
 	"boardproof/analysis/hunt"
@@ -74,7 +73,7 @@ func read(ctx context.Context, sim *simboard.Simboard, sig *testsignals.Signal, 
 	}
 	proof, err := capture.Check(take, sig, capture.Expect{})
 	var bad *capture.BadTake
-	if c != hunt.AsFound && errors.As(err, &bad) && strings.HasPrefix(bad.Reason, "no signal") {
+	if c != hunt.AsFound && errors.As(err, &bad) && bad.Fault == capture.NoSignal {
 		proof, err = capture.Check(take, sig, capture.Expect{NoSignal: true})
 	}
 	if err != nil {

@@ -48,7 +48,7 @@ func (s *Sitting) CheckBench(ctx context.Context) (*BenchCheck, error) {
 	}
 	taken, err := s.Take(ctx, "check of the bench", calibration.CheckTone(d.RateHz), capture.Loopback, "")
 	var refused *RefusedTake
-	if errors.As(err, &refused) {
+	if errors.As(err, &refused) && refused.Fault == capture.NoSignal {
 		return nil, fmt.Errorf("%s: %w: is the loopback lead in?", doing, err)
 	}
 	if err != nil {

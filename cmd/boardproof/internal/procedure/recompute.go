@@ -81,7 +81,7 @@ func (k KeptTake) taken() (*Taken, error) {
 	proof, err := capture.Check(k.Take, sig, expected(k.Take.Patch))
 	var bad *capture.BadTake
 	if errors.As(err, &bad) {
-		return nil, &RefusedTake{Reason: bad.Error(), Last: proof}
+		return nil, &RefusedTake{Reason: bad.Error(), Fault: bad.Fault, Last: proof}
 	}
 	if err != nil {
 		return nil, err

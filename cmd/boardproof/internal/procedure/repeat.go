@@ -68,6 +68,11 @@ func (c *collected) collect(ctx context.Context, kind testsignals.Kind) error {
 
 // take makes one take of a signal; again, in place of one that was spoilt.
 func (c *collected) take(ctx context.Context, kind testsignals.Kind, what string, again bool) error {
+	if again && c.kept == nil {
+		if err := c.byHand(); err != nil {
+			return err
+		}
+	}
 	t, err := c.next(ctx, kind, what)
 	if err != nil {
 		return err
@@ -82,7 +87,20 @@ func (c *collected) next(ctx context.Context, kind testsignals.Kind, what string
 		return c.kept.next(kind)
 	}
 	spec := testsignals.New(kind, c.sit.Instrument.Describe().RateHz, c.level, c.step.DurationS)
-	return c.sit.Take(ctx, what, spec, capture.Patch(c.step.Patch), c.step.State)
+	return c.sit.takeAgain(ctx, what, spec, capture.Patch(c.step.Patch), c.step.State, c.byHand)
+}
+
+// byHand asks once more for what is done by hand while a take runs, such as
+// flexing the joints: nobody goes on doing it when the take was thrown away.
+func (c *collected) byHand() error {
+	if !reads(c.step, analysis.DropOuts) {
+		return nil
+	}
+	prompt := c.step.Prompt
+	if prompt == "" {
+		prompt = "do by hand what this step asks for"
+	}
+	return c.sit.Operator.Ready("once more, from the start: "+prompt, c.step.Caution)
 }
 
 // averager reads the takes of some kinds of signal together and says which of

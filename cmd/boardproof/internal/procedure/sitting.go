@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"strings"
 	"time"
 
 	"boardproof/calibration"
@@ -81,9 +80,16 @@ type Taken struct {
 // maxTries is how often a take is asked for before it is refused.
 const maxTries = 3
 
+// maxComputerTries is how often it is where the computer does not keep up,
+// which is nobody's work to mend at the board: a machine that spoils every
+// second take lets one step in a thousand fail.
+const maxComputerTries = 10
+
 // RefusedTake is the reason for which takes kept being thrown away.
 type RefusedTake struct {
 	Reason string
+	// Fault is the kind of the reason, "" where no take was thrown away.
+	Fault capture.Fault
 	// Last is what the last one showed.
 	Last *capture.Proof
 }
@@ -110,13 +116,18 @@ func (s *Sitting) outputs() []string {
 // times. The error is a *RefusedTake when none did, another when the
 // instrument failed.
 func (s *Sitting) Take(ctx context.Context, what string, spec testsignals.Spec, patch capture.Patch, state string) (*Taken, error) {
+	return s.takeAgain(ctx, what, spec, patch, state, func() error { return nil })
+}
+
+// takeAgain is Take with what is to be done before a take is made again.
+func (s *Sitting) takeAgain(ctx context.Context, what string, spec testsignals.Spec, patch capture.Patch, state string, again func() error) (*Taken, error) {
 	sig, err := testsignals.Generate(spec)
 	if err != nil {
 		return nil, err
 	}
 	want := expected(patch)
-	var refused *RefusedTake
-	for try := 1; try <= maxTries; try++ {
+	var count tries
+	for try := 1; ; try++ {
 		take, err := s.record(ctx, what, sig, patch, state)
 		if err != nil {
 			return nil, err
@@ -129,12 +140,30 @@ func (s *Sitting) Take(ctx context.Context, what string, spec testsignals.Spec, 
 		case !errors.As(err, &bad):
 			return nil, err
 		}
-		refused = &RefusedTake{Reason: bad.Error(), Last: proof}
-		if try < maxTries {
-			s.Operator.Say(fmt.Sprintf("take thrown away: %s; taking it again (%d of %d)", bad.Error(), try+1, maxTries))
+		left := count.more(bad)
+		if left == "" {
+			return nil, &RefusedTake{Reason: bad.Error(), Fault: bad.Fault, Last: proof}
+		}
+		s.Operator.Say(fmt.Sprintf("take thrown away: %s; taking it again (%s)", bad.Error(), left))
+		if err := again(); err != nil {
+			return nil, err
 		}
 	}
-	return nil, refused
+}
+
+// tries counts takes that were thrown away.
+type tries struct{ board, computer int }
+
+// more counts one and says which take comes next, "" where none does.
+func (t *tries) more(bad *capture.BadTake) string {
+	n, most := &t.board, maxTries
+	if bad.ByComputer() {
+		n, most = &t.computer, maxComputerTries
+	}
+	if *n++; *n >= most {
+		return ""
+	}
+	return fmt.Sprintf("%d of %d", *n+1, most)
 }
 
 // check is capture.Check, but that under a condition of a hum hunt which keeps
@@ -142,7 +171,7 @@ func (s *Sitting) Take(ctx context.Context, what string, spec testsignals.Spec, 
 func (s *Sitting) check(take *capture.Take, sig *testsignals.Signal, want capture.Expect) (*capture.Proof, error) {
 	proof, err := capture.Check(take, sig, want)
 	var bad *capture.BadTake
-	if len(s.conditions) > 0 && errors.As(err, &bad) && strings.HasPrefix(bad.Reason, "no signal") {
+	if len(s.conditions) > 0 && errors.As(err, &bad) && bad.Fault == capture.NoSignal {
 		return capture.Check(take, sig, capture.Expect{NoSignal: true})
 	}
 	return proof, err

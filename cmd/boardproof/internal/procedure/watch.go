@@ -88,11 +88,28 @@ func (w *watching) add(b capture.Block) error {
 		return nil
 	}
 	w.fresh %= every
+	if n := w.repeated(); n > 0 {
+		w.rows = nil
+		w.lost += n
+		return nil
+	}
 	now, err := w.read()
 	if err != nil {
 		return fmt.Errorf("watching hum: %w", err)
 	}
 	return w.show(now)
+}
+
+// repeated counts the frames of the window in whose place others came again.
+func (w *watching) repeated() (frames int) {
+	for _, x := range w.rows {
+		n := 0
+		for _, r := range capture.FindRepeated(x, nil, 0) {
+			n += r.Frames
+		}
+		frames = max(frames, n)
+	}
+	return frames
 }
 
 func (w *watching) read() (HumNow, error) {

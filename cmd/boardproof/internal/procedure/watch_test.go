@@ -132,3 +132,30 @@ func TestWatchHumThatClips(t *testing.T) {
 		t.Errorf("right clips, but says %q; left says %q", first.Readings[1].Reason, first.Readings[0].Reason)
 	}
 }
+
+// A block that came twice is as good as one that was lost: no window with it
+// in is read, and the next ones are.
+func TestWatchReadsNoBlockTwice(t *testing.T) {
+	x := hummed(6, 50, 1e-4)
+	copy(x[120000:121024], x[118976:])
+	p := &playback{rows: [][]float64{x, hummed(6, 50, 1e-4)}}
+	s := &Sitting{Instrument: p, Output: 1, Operator: Unattended{}, Now: time.Now,
+		Patching: []calibration.Patching{{Output: "A", Input: 1}, {Output: "B", Input: 2}}}
+	var at []float64
+	lost := 0
+	err := s.WatchHum(context.Background(), func(now HumNow) error {
+		at, lost = append(at, now.AtS), now.LostFrames
+		return nil
+	})
+	if !errors.Is(err, errPlayed) || lost != 1024 {
+		t.Fatalf("%v, %d frames lost", err, lost)
+	}
+	for _, s := range at {
+		if s >= 2.52 && s < 4.49 {
+			t.Errorf("the window that ends at %.2f s was read, the block came twice at 2.5 s", s)
+		}
+	}
+	if last := at[len(at)-1]; last < 5.5 {
+		t.Errorf("the last window that was read ended at %.2f s", last)
+	}
+}
