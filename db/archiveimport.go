@@ -63,7 +63,7 @@ func (s *Store) importOnce(ctx context.Context, from io.ReadSeeker) (done Import
 	var added []string
 	defer func() {
 		if err != nil {
-			err = errors.Join(err, s.dropUnnamed(added))
+			err = errors.Join(err, s.dropUnnamed(context.WithoutCancel(ctx), added))
 		}
 	}()
 	none := func(string, io.Reader) error { return ctx.Err() }
@@ -92,15 +92,14 @@ func (s *Store) importOnce(ctx context.Context, from io.ReadSeeker) (done Import
 	return im.done, err
 }
 
-// dropUnnamed removes the files that an import which failed had added, but for
-// those that another one has come to name. It holds the store meanwhile, so
-// that none can begin to.
-func (s *Store) dropUnnamed(paths []string) error {
+// dropUnnamed removes files of takes that no row names. It holds the store
+// meanwhile, so that none can begin to.
+func (s *Store) dropUnnamed(ctx context.Context, paths []string) error {
 	if len(paths) == 0 {
 		return nil
 	}
-	return s.write(context.Background(), "removing what was not imported", func(tx *sql.Tx) error {
-		named, err := namedTakes(context.Background(), tx)
+	return s.write(ctx, "removing recordings that nothing names", func(tx *sql.Tx) error {
+		named, err := namedTakes(ctx, tx)
 		if err != nil {
 			return err
 		}

@@ -30,13 +30,14 @@ type Sitting struct {
 // SittingEntry is one thing that a sitting came to: a take, one that could not
 // be had, or an answer.
 type SittingEntry struct {
-	// Block counts the prompts that were answered before it.
-	Block int    `json:"block"`
-	What  string `json:"what"`
+	What string `json:"what"`
+	// Prompt: it is a prompt, and all before it is done.
+	Prompt bool `json:"prompt,omitempty"`
 	// Take is nil where it is none; its file is kept already.
 	Take *TakeRef `json:"take,omitempty"`
-	// Refused is why a take could not be had.
+	// Refused is why a take could not be had, and Fault of which kind that is.
 	Refused string          `json:"refused,omitempty"`
+	Fault   string          `json:"fault,omitempty"`
 	Answer  json.RawMessage `json:"answer,omitempty"`
 	At      time.Time       `json:"at"`
 }
@@ -127,4 +128,21 @@ func (s *Store) endSittings(ctx context.Context, tx *sql.Tx, sittings []string, 
 		}
 	}
 	return nil
+}
+
+// Forget removes the files of a sitting that was ended which no row names, as
+// those of a calibration: what came of it is kept, and whatever goes wrong here
+// is left to Tidy.
+func (s *Store) Forget(ctx context.Context, sitting string) error {
+	entries, err := s.Entries(ctx, sitting)
+	if err != nil {
+		return err
+	}
+	var paths []string
+	for _, e := range entries {
+		if e.Take != nil {
+			paths = append(paths, s.takeFile(e.Take.SHA256))
+		}
+	}
+	return s.dropUnnamed(ctx, paths)
 }

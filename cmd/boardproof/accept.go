@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"os"
+	"slices"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -19,6 +20,7 @@ import (
 
 type acceptFlags struct {
 	useFlags
+	againFlags
 	operator string
 	notes    string
 	corrects string
@@ -32,7 +34,8 @@ func (a *app) acceptCommand() *cobra.Command {
 		Use:   "accept BOARD",
 		Short: "Carry out a board's plan: measure, judge, keep",
 		Long: "Walk through the board's acceptance plan step by step, judge each reading against its\n" +
-			"limit, keep the run for good, and draw the plots.",
+			"limit, keep the run for good, and draw the plots. Each take is kept when it is made: a sitting\n" +
+			"that was left, or whose run could not be written, is offered to be gone on with.",
 		Args: exactArgs("a board's label"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return a.withStore(cmd.Context(), func(s *db.Store) error {
@@ -44,7 +47,8 @@ func (a *app) acceptCommand() *cobra.Command {
 			})
 		},
 	}
-	f.add(cmd)
+	f.useFlags.add(cmd)
+	f.againFlags.add(cmd)
 	fl := cmd.Flags()
 	fl.StringVar(&f.operator, "operator", os.Getenv("USER"), "who measures")
 	fl.StringVar(&f.notes, "notes", "", "anything worth keeping with the run")
@@ -100,25 +104,91 @@ func (a *app) accept(ctx context.Context, s *db.Store, name string, f acceptFlag
 		return db.Run{}, err
 	}
 	sit.Repeats = f.repeats
-	started := a.now()
-	check, note, err := a.checkBench(ctx, sit, f.useFlags)
+	meet := acceptanceMeets{kept.ID, profile.ID, b, board.Outputs, f.simulate, f.knobs, f.repeats}
+	of := db.Sitting{Kind: db.Acceptance, BoardID: board.ID, Bench: b.Name}
+	book, err := a.openBook(ctx, s, of, meet, setup{Notes: f.notes, Corrects: f.corrects}, f.againFlags, fmt.Sprintf("'boardproof accept %q'", board.Label))
 	if err != nil {
 		return db.Run{}, err
+	}
+	run := db.Run{
+		BoardID: board.ID, BoardAsWas: board, Bench: b.Name, ProfileID: profile.ID, PlanID: kept.ID, Simulated: in.Describe().Simulated,
+		Operator: f.operator, Started: a.now(), MethodVersion: analysis.MethodVersion, Corrects: book.setup.Corrects, Notes: book.setup.Notes,
+	}
+	got, note, err := a.sit(ctx, sit, book, plan, f.useFlags)
+	if err != nil {
+		return db.Run{}, book.left(ctx, err)
+	}
+	if len(book.past) > 0 {
+		note = joinNotes(note, fmt.Sprintf("the sitting of %s was left and gone on with", book.sitting.Started.Format("2006-01-02 15:04 UTC")))
+		run.Started = book.sitting.Started
+	}
+	run.Finished, run.Notes = a.now(), joinNotes(run.Notes, note)
+	run.Readings, run.Curves, run.Refused = got.Readings, got.Curves, got.Refused
+	done, err := keepRun(ctx, s, run, got.Takes, book)
+	if err != nil {
+		// What was measured is shown whatever the store does.
+		run.Verdict = verdict.Overall(run.Readings)
+		return db.Run{}, errors.Join(a.presentUnkept(run, plan), book.left(ctx, fmt.Errorf("the run was NOT KEPT: %w", err)))
+	}
+	book.forget(ctx)
+	return done, a.present(s, done, plan, profile, f.plots, f.all)
+}
+
+// acceptanceMeets is what must be the same for an acceptance to be gone on with.
+type acceptanceMeets struct {
+	Plan     int64    `json:"plan"`
+	Profile  string   `json:"profile"`
+	Bench    db.Bench `json:"bench"`
+	Outputs  []string `json:"outputs"`
+	Simulate string   `json:"simulate"`
+	Knobs    []string `json:"knobs"`
+	Repeats  int      `json:"repeats"`
+}
+
+// sit checks the bench and carries the plan out, as far as book does not hold
+// that already.
+func (a *app) sit(ctx context.Context, sit *procedure.Sitting, book *book, plan verdict.Plan, f useFlags) (*procedure.Accepted, string, error) {
+	check, note, err := a.checkOrPast(ctx, sit, book, f)
+	if err != nil {
+		return nil, "", err
+	}
+	done := procedure.Done(book.past)
+	sit.Keep(ctx, book, book.past)
+	if check.Taken != nil && !done {
+		if err := sit.Note(ctx, procedure.Entry{What: procedure.CheckStep, Take: check.Taken.Take, Attempt: check.Taken.Attempt}); err != nil {
+			return nil, "", err
+		}
 	}
 	got, err := sit.Accept(ctx, plan)
 	if err != nil {
-		return db.Run{}, err
+		return nil, "", err
 	}
 	got.AddCheck(check)
-	run := db.Run{
-		BoardID: board.ID, Bench: b.Name, ProfileID: profile.ID, PlanID: kept.ID, Simulated: in.Describe().Simulated,
-		Operator: f.operator, Started: started, Finished: a.now(), MethodVersion: analysis.MethodVersion,
-		Corrects: f.corrects, Notes: joinNotes(f.notes, note), Readings: got.Readings, Curves: got.Curves, Refused: got.Refused,
+	return got, note, nil
+}
+
+// checkOrPast is checkBench, but that a sitting which took all it takes has its
+// own check.
+func (a *app) checkOrPast(ctx context.Context, sit *procedure.Sitting, book *book, f useFlags) (*procedure.BenchCheck, string, error) {
+	if procedure.Done(book.past) {
+		for _, e := range slices.Backward(book.past) {
+			if e.What == procedure.CheckStep && e.Load != nil {
+				check, err := sit.PastCheck(e)
+				return check, "", err
+			}
+		}
 	}
-	if run, err = keepRun(ctx, s, run, got.Takes); err != nil {
-		return db.Run{}, err
+	return a.checkBench(ctx, sit, f)
+}
+
+// presentUnkept shows what was measured where the store could not keep it.
+func (a *app) presentUnkept(run db.Run, plan verdict.Plan) error {
+	run.Readings = settled(run, plan)
+	if a.json {
+		return report.Write(a.out, runDocument(run, plan, nil))
 	}
-	return run, a.present(s, run, plan, profile, f.plots, f.all)
+	a.wrapped("", fmt.Sprintf("board %s, NOT KEPT, %s, bench %s, profile %s", run.BoardAsWas.Label, local(run.Started), run.Bench, run.ProfileID))
+	return report.Table(a.out, run.Readings, report.TableOptions{Simulated: run.Simulated, Refused: run.Refused})
 }
 
 // joinNotes puts a note behind what the operator wrote.
@@ -144,22 +214,32 @@ func runOf(ctx context.Context, s *db.Store, board db.Board, id string) (string,
 	return run.ID, nil
 }
 
-// keepRun puts the takes on the disk and then the run that names them. Once
-// begun it is not interrupted.
-func keepRun(ctx context.Context, s *db.Store, run db.Run, takes []procedure.StepTake) (db.Run, error) {
+// keepRun puts the takes on the disk, but for those that the sitting has put
+// there already, and then the run that names them. It can be interrupted only
+// while it waits for the store.
+func keepRun(ctx context.Context, s *db.Store, run db.Run, takes []procedure.StepTake, b *book) (db.Run, error) {
 	if err := ctx.Err(); err != nil {
 		return db.Run{}, err
 	}
-	ctx = context.WithoutCancel(ctx)
-	for _, t := range takes {
-		ref, err := s.SaveTake(t.Take, t.Step, t.Attempt)
-		if err != nil {
-			return db.Run{}, err
+	for again := false; ; again = true {
+		run.Takes = nil
+		for _, t := range takes {
+			ref, had := b.ref(t.Take)
+			if !had || again {
+				var err error
+				if ref, err = s.SaveTake(t.Take, t.Step, t.Attempt); err != nil {
+					return db.Run{}, err
+				}
+			}
+			ref.Step, ref.Attempt, ref.LeftOut, ref.Again = t.Step, t.Attempt, t.LeftOut, t.Again
+			run.Takes = append(run.Takes, ref)
 		}
-		ref.LeftOut, ref.Again = t.LeftOut, t.Again
-		run.Takes = append(run.Takes, ref)
+		kept, err := s.SaveRun(ctx, run, b.closes()...)
+		// A file may have gone meanwhile; its samples are still here.
+		if !errors.Is(err, db.ErrTakeDamaged) || again {
+			return kept, err
+		}
 	}
-	return s.SaveRun(ctx, run)
 }
 
 // present draws a run's plots and prints it; it prints it also where the

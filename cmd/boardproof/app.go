@@ -26,6 +26,8 @@ type app struct {
 	ready func(name string) (simboard.Config, error)
 
 	storePath string
+	// doing is the command line, for others to be told.
+	doing string
 	json      bool
 	yes       bool
 }
@@ -36,6 +38,7 @@ func newApp(in io.Reader, out, err io.Writer) *app {
 
 // run carries out one command line and returns the exit code.
 func (a *app) run(ctx context.Context, args []string) int {
+	a.doing = strings.Join(args, " ")
 	root := a.root()
 	root.SetArgs(args)
 	root.SetOut(a.out)
@@ -131,11 +134,7 @@ type opener func(ctx context.Context, path string) (*db.Store, error)
 
 // openStore opens the database.
 func (a *app) openStore(ctx context.Context, open opener) (*db.Store, error) {
-	path := a.storePath
-	if path == "" {
-		path = filepath.Join(xdg.DataHome, "boardproof", "boardproof.db")
-	}
-	s, err := open(ctx, path)
+	s, err := open(ctx, a.storeFile())
 	if err != nil {
 		return nil, wrongUse(err)
 	}
@@ -144,6 +143,14 @@ func (a *app) openStore(ctx context.Context, open opener) (*db.Store, error) {
 		fmt.Fprintln(a.err, "waiting: another program holds the store; going on when it lets go, Ctrl-C stops")
 	}
 	return s, nil
+}
+
+// storeFile is the database that is meant.
+func (a *app) storeFile() string {
+	if a.storePath != "" {
+		return a.storePath
+	}
+	return filepath.Join(xdg.DataHome, "boardproof", "boardproof.db")
 }
 
 // withStore runs f with a store open that is there, and closes it after.

@@ -27,6 +27,7 @@ import (
 // calibrateFlags are what calibrate may be told instead of being asked.
 type calibrateFlags struct {
 	benchFlags
+	againFlags
 	meter      calibration.MeterReading
 	level      string
 	days       int
@@ -63,7 +64,8 @@ func (a *app) calibrateCommand() *cobra.Command {
 			return a.withStore(cmd.Context(), func(s *db.Store) error { return a.calibrate(cmd.Context(), s, f) })
 		},
 	}
-	f.add(cmd)
+	f.benchFlags.add(cmd)
+	f.againFlags.add(cmd)
 	fl := cmd.Flags()
 	fl.Float64Var(&f.meter.VoltsRMS, "meter-volts", 0, "what the multimeter read of the tone, in volts RMS (asked for otherwise)")
 	fl.StringVar(&f.meter.Name, "meter", "", "which multimeter")
@@ -127,15 +129,44 @@ func (a *app) calibrate(ctx context.Context, s *db.Store, f calibrateFlags) erro
 	if f.knowsTemperature {
 		plan.TemperatureC = &f.temperature
 	}
+	again := fmt.Sprintf("'boardproof calibrate --bench %q' with the same flags", b.Name)
+	book, err := a.openBook(ctx, s, db.Sitting{Kind: db.Calibration, Bench: b.Name}, f.meets(b, level), setup{}, f.againFlags, again)
+	if err != nil {
+		return err
+	}
+	sit.Keep(ctx, book, book.past)
 	p, err := sit.Calibrate(ctx, plan)
 	if err != nil {
-		return err
+		return book.left(ctx, err)
 	}
-	kept, err := s.SaveProfile(ctx, *p)
+	kept, err := s.SaveProfile(ctx, *p, book.closes()...)
 	if err != nil {
-		return err
+		return book.left(ctx, fmt.Errorf("the profile was NOT KEPT: %w", err))
 	}
+	book.forget(ctx)
 	return a.printBenchProfile(ctx, s, b, kept)
+}
+
+// calibrationMeets is what must be the same for a calibration to be gone on with.
+type calibrationMeets struct {
+	Bench      db.Bench                   `json:"bench"`
+	LevelDBFS  float64                    `json:"level_dbfs"`
+	ToneHz     float64                    `json:"tone_hz"`
+	Meter      calibration.MeterReading   `json:"meter"`
+	Source     calibration.KnownSource    `json:"source"`
+	Resistor   calibration.SeriesResistor `json:"resistor"`
+	OutputOhms float64                    `json:"output_ohms"`
+	InputsOhms float64                    `json:"inputs_ohms"`
+	Linearity  bool                       `json:"linearity"`
+	Crosstalk  bool                       `json:"crosstalk"`
+	Swap       bool                       `json:"swap"`
+	Simulate   string                     `json:"simulate"`
+	Knobs      []string                   `json:"knobs"`
+}
+
+func (f calibrateFlags) meets(b db.Bench, levelDBFS float64) calibrationMeets {
+	return calibrationMeets{b, levelDBFS, f.toneHz, f.meter, f.source, f.resistor, f.outputOhms, f.inputsOhms,
+		f.linearity, f.crosstalk, f.swap, f.simulate, f.knobs}
 }
 
 // check finds what is wrong with the flags before anything is played.

@@ -79,8 +79,21 @@ func chooseBench(ctx context.Context, s *db.Store, f benchFlags) (db.Bench, erro
 	return db.Bench{}, wrongUsef("there are %d benches, %s: name one with --bench", len(all), strings.Join(names, ", "))
 }
 
-// openInstrument connects to a bench's instrument. close is never nil.
+// openInstrument takes a bench for this program alone and connects to its
+// instrument. close is never nil.
 func (a *app) openInstrument(b db.Bench, f benchFlags) (in capture.Instrument, close func() error, err error) {
+	release, err := a.hold(b)
+	if err != nil {
+		return nil, func() error { return nil }, err
+	}
+	in, shut, err := a.connect(b, f)
+	if err != nil {
+		return nil, shut, errors.Join(err, release())
+	}
+	return in, func() error { return errors.Join(shut(), release()) }, nil
+}
+
+func (a *app) connect(b db.Bench, f benchFlags) (in capture.Instrument, close func() error, err error) {
 	none := func() error { return nil }
 	if b.Kind != kindSimulated {
 		if f.simulate != "" || len(f.knobs) > 0 {

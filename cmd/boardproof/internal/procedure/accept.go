@@ -50,7 +50,7 @@ func (s *Sitting) Accept(ctx context.Context, plan verdict.Plan) (*Accepted, err
 		}
 		a.add(step, s.outputs(), plan.Rule, res, takes)
 	}
-	return a, nil
+	return a, s.Finish(ctx)
 }
 
 // add judges what a step gave and adds it.

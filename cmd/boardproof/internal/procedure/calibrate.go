@@ -63,10 +63,25 @@ func (s *Sitting) Calibrate(ctx context.Context, plan CalibrationPlan) (*calibra
 		Operator: plan.Operator, Controls: plan.Controls, TemperatureC: plan.TemperatureC, Simulated: d.Simulated, Method: calibration.Method,
 		Output: s.Output, OutputOhms: plan.OutputOhms, LoadingDB: calibration.Loading(plan.OutputOhms, plan.InputsOhms),
 	}
+	if s.log != nil {
+		s.log.first = func(ctx context.Context) error { return s.checkPart(ctx, p) }
+	}
 	if err := s.calibrateAll(ctx, plan, p); err != nil {
 		return nil, err
 	}
-	return p, nil
+	return p, s.Finish(ctx)
+}
+
+// checkPart holds the bench against the part of its profile that was made
+// before the calibration was left.
+func (s *Sitting) checkPart(ctx context.Context, p *calibration.Profile) error {
+	if len(p.Inputs) < len(s.Patching) {
+		return nil
+	}
+	one := *s
+	one.Profile = p
+	_, err := one.CheckBench(ctx)
+	return err
 }
 
 // calibrateAll fills p, one patching after the other.
@@ -110,7 +125,7 @@ func (s *Sitting) meterOutput(ctx context.Context, plan CalibrationPlan, p *cali
 	if _, err := s.Take(ctx, "tone for the multimeter", spec, capture.Loopback, ""); err != nil {
 		return calibration.FullScale{}, err
 	}
-	m, err := plan.ReadMeter()
+	m, err := answered(ctx, s, "what the multimeter showed", plan.ReadMeter)
 	if err != nil {
 		return calibration.FullScale{}, err
 	}

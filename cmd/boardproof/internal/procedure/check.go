@@ -70,6 +70,20 @@ func (s *Sitting) CheckBench(ctx context.Context) (*BenchCheck, error) {
 	return check, nil
 }
 
+// PastCheck reads a check that was made before the sitting was left.
+func (s *Sitting) PastCheck(e Entry) (*BenchCheck, error) {
+	take, err := e.Load()
+	if err != nil {
+		return nil, err
+	}
+	taken, err := s.prove(take, e.Attempt)
+	if err != nil {
+		return nil, err
+	}
+	check, _, err := s.readCheck(taken)
+	return check, err
+}
+
 // readCheck reads how far each input is from its profile.
 func (s *Sitting) readCheck(taken *Taken) (*BenchCheck, []calibration.Drift, error) {
 	rec, _, err := calibration.Recording(taken.Take, taken.Proof, taken.Signal, s.Patching, nil, s.Now())

@@ -26,6 +26,8 @@ type Sitting struct {
 	Repeats int
 	Now     func() time.Time
 
+	// log, where not nil, is what the sitting came to so far.
+	log *Record
 	// seriesOhms is the resistor in the lead.
 	seriesOhms float64
 	// conditions are how the bench differs from how the board was found, in a
@@ -113,14 +115,14 @@ func (s *Sitting) outputs() []string {
 }
 
 // Take plays spec and records it until a take proves itself, at most maxTries
-// times. The error is a *RefusedTake when none did, another when the
-// instrument failed.
+// times, unless it was taken before the sitting was left. The error is a
+// *RefusedTake when none did, another when the instrument failed.
 func (s *Sitting) Take(ctx context.Context, what string, spec testsignals.Spec, patch capture.Patch, state string) (*Taken, error) {
 	return s.takeAgain(ctx, what, spec, patch, state, func() error { return nil })
 }
 
-// takeAgain is Take with what is to be done before a take is made again.
-func (s *Sitting) takeAgain(ctx context.Context, what string, spec testsignals.Spec, patch capture.Patch, state string, again func() error) (*Taken, error) {
+// take is takeAgain at the instrument.
+func (s *Sitting) take(ctx context.Context, what string, spec testsignals.Spec, patch capture.Patch, state string, again func() error) (*Taken, error) {
 	sig, err := testsignals.Generate(spec)
 	if err != nil {
 		return nil, err
