@@ -8,6 +8,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"time"
 )
 
@@ -86,9 +87,12 @@ func (s *Store) writeArchive(w io.Writer, l *life) (Manifest, error) {
 		Files: []ManifestFile{{lifeName, int64(len(text)), hexSHA(text)}}}
 	for _, sha := range l.takes {
 		info, err := s.files.Stat(s.takeFile(sha))
-		if err != nil {
+		if errors.Is(err, fs.ErrNotExist) {
 			m.Missing = append(m.Missing, sha)
 			continue
+		}
+		if err != nil {
+			return Manifest{}, fmt.Errorf("looking at take %s: %w", sha, err)
 		}
 		m.Files = append(m.Files, ManifestFile{takeName(sha), info.Size(), sha})
 	}

@@ -16,7 +16,8 @@ type BackedUp struct {
 	Runs  int    `json:"runs"`
 	Takes int    `json:"takes"`
 	Bytes int64  `json:"bytes"` // of database and takes together
-	// Missing are takes that were not there to be copied, Damaged those that
+	// Missing are takes that were not there to be copied, but for those that were
+	// tidied away, Damaged those that
 	// are not what was kept; those are not copied.
 	Missing []string `json:"missing,omitempty"`
 	Damaged []string `json:"damaged,omitempty"`
@@ -106,6 +107,10 @@ func (s *Store) fetchTakes(ctx context.Context, from *Store, out *BackedUp, prog
 		return err
 	}
 	uses = firstUses(uses)
+	tidied, err := s.tidied(ctx)
+	if err != nil {
+		return err
+	}
 	var done, of int64
 	for _, u := range uses {
 		of += from.takeBytes(u.sha)
@@ -116,6 +121,7 @@ func (s *Store) fetchTakes(ctx context.Context, from *Store, out *BackedUp, prog
 		}
 		size, err := s.fetchTake(from, u)
 		switch {
+		case errors.Is(err, fs.ErrNotExist) && tidied[u.sha]:
 		case errors.Is(err, fs.ErrNotExist):
 			out.Missing = append(out.Missing, u.sha)
 		case errors.Is(err, ErrInvalid):
