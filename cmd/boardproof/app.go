@@ -28,8 +28,8 @@ type app struct {
 	storePath string
 	// doing is the command line, for others to be told.
 	doing string
-	json      bool
-	yes       bool
+	json  bool
+	yes   bool
 }
 
 func newApp(in io.Reader, out, err io.Writer) *app {
