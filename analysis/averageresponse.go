@@ -23,8 +23,35 @@ func averageGated(takes []*Gated, lineUp bool) (*Gated, error) {
 			return nil, err
 		}
 	}
+	out := meanGated(takes, weights, arrival)
+	scatter := scatterBeyond(takes, out)
+	out.widen(scatter)
+	if fine := fineOf(takes); fine != nil {
+		for t := range weights {
+			weights[t] = onGrid(fine[0].FrequencyHz, takes[0].FrequencyHz, weights[t])
+		}
+		out.fine = meanGated(fine, weights, arrival)
+		out.fine.widen(scatter)
+	}
+	return out, nil
+}
+
+// fineOf is the fine grids' of takes, nil where one has none.
+func fineOf(takes []*Gated) []*Gated {
+	var fine []*Gated
+	for _, g := range takes {
+		if g.fine == nil {
+			return nil
+		}
+		fine = append(fine, g.fine)
+	}
+	return fine
+}
+
+// meanGated is the mean of takes with weights as [take][grid point].
+func meanGated(takes []*Gated, weights [][]float64, arrival float64) *Gated {
 	first := takes[0]
-	out := &Gated{FrequencyHz: first.FrequencyHz, H: make([]complex128, len(first.H)), noise: make([][]complex128, len(first.H)), ArrivalS: arrival}
+	out := &Gated{FrequencyHz: first.FrequencyHz, H: make([]complex128, len(first.H)), noise: make([][]complex128, len(first.H)), ArrivalS: arrival, long: first.long, ripple: first.ripple}
 	for i := range out.H {
 		rows := len(first.noise[i])
 		for _, g := range takes {
@@ -40,9 +67,20 @@ func averageGated(takes []*Gated, lineUp bool) (*Gated, error) {
 			}
 		}
 	}
-	out.widen(scatterBeyond(takes, out))
-	out.Noise = smoothNoise(out.FrequencyHz, out.noise)
-	return out, nil
+	for _, g := range takes[1:] {
+		out.long = eitherLong(out.long, g.long)
+	}
+	if first.at != nil {
+		out.at = func(hz float64) (sum complex128) {
+			for t, g := range takes {
+				w := onGrid([]float64{hz}, g.FrequencyHz, weights[t])
+				sum += scale(w[0], g.at(hz))
+			}
+			return sum
+		}
+	}
+	out.Noise = out.smoothNoise()
+	return out
 }
 
 // weightOctaves is over how wide a band the noise is averaged for weights:
@@ -101,7 +139,13 @@ func linedUp(takes []*Gated, weights [][]float64) ([]*Gated, float64, error) {
 
 // later is g delayed by seconds, in its phase.
 func (g *Gated) later(seconds float64) *Gated {
-	out := &Gated{FrequencyHz: g.FrequencyHz, H: make([]complex128, len(g.H)), Noise: g.Noise, ArrivalS: g.ArrivalS, noise: make([][]complex128, len(g.H)), disturbed: g.disturbed}
+	out := &Gated{FrequencyHz: g.FrequencyHz, H: make([]complex128, len(g.H)), Noise: g.Noise, ArrivalS: g.ArrivalS, noise: make([][]complex128, len(g.H)), disturbed: g.disturbed, long: g.long, ripple: g.ripple}
+	if g.at != nil {
+		out.at = func(hz float64) complex128 { return g.at(hz) * cis(-2*math.Pi*hz*seconds) }
+	}
+	if g.fine != nil {
+		out.fine = g.fine.later(seconds)
+	}
 	for i, f := range g.FrequencyHz {
 		turn := cis(-2 * math.Pi * f * seconds)
 		out.H[i] = g.H[i] * turn
@@ -122,6 +166,7 @@ func (g *Gated) widen(factor float64) {
 			row[j] = scale(factor, row[j])
 		}
 	}
+	g.Noise = g.smoothNoise()
 }
 
 // scatterAllowed is the mean square of the scatter, in standard

@@ -156,6 +156,7 @@ const (
 	sourceClock     = "clock of the interface"
 	sourceUnsteady  = "level not steady"
 	sourceCurve     = "weighting curve"
+	sourceChoice    = "which of several is the extreme"
 	sourceEdge      = "edge of the noise band"
 )
 

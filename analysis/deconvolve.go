@@ -26,6 +26,8 @@ type Played struct {
 	// made keeps the weights of gates, which are the same for every channel,
 	// by seen.
 	made sync.Map
+	// windows keeps gates as factors in time, by gate.
+	windows sync.Map
 }
 
 // seen is a gate at a frequency.

@@ -131,6 +131,9 @@ func (r *Raw) addEchoes(g *Gated) string {
 		if f < momentLowHz || f > momentHighHz {
 			continue
 		}
+		if g.fine != nil && g.fine.ringsAt(f) {
+			continue // it is read through a gate that is long enough
+		}
 		w, reach := gateFor(f)
 		w = w.quiet()
 		var shifts []float64

@@ -27,6 +27,24 @@ func Grid(rateHz float64) []float64 {
 	}
 }
 
+// onGrid is y, given at the frequencies of coarse, at those of fine, all within
+// them: straight over frequency.
+func onGrid(fine, coarse, y []float64) []float64 {
+	if y == nil {
+		return nil
+	}
+	out := make([]float64, len(fine))
+	i := 1
+	for k, f := range fine {
+		for i < len(coarse)-1 && coarse[i] < f {
+			i++
+		}
+		x := (f - coarse[i-1]) / (coarse[i] - coarse[i-1])
+		out[k] = (1-x)*y[i-1] + x*y[i]
+	}
+	return out
+}
+
 // NearestIndex returns the index of the frequency nearest to f on a
 // logarithmic scale, -1 when the grid is empty.
 func NearestIndex(frequencyHz []float64, f float64) int {

@@ -3,8 +3,6 @@ package analysis
 import (
 	"math"
 	"math/cmplx"
-
-	"gonum.org/v1/gonum/stat"
 )
 
 // The gates through which a response is read: a long one for low
@@ -49,6 +47,16 @@ type Gated struct {
 	// noise holds δH for each frequency and noise gate, so that noise common
 	// to two channels cancels in their ratio.
 	noise [][]complex128
+	// long is true where the board rings longer than shortGate is open, so that a
+	// longer one was used; nil where that was not looked for.
+	long []bool
+	// ripple is what the gate's height is uneven by where the board rings beside
+	// what it passes, as in a notch, relative to |H|; nil where not looked for.
+	ripple []float64
+	// at reads the response between the points, on the fine grid only.
+	at func(hz float64) complex128
+	// fine is the same response on the fine grid, nil where it was not read.
+	fine *Gated
 	// disturbed is what events and echoes in the record are good for, relative
 	// to |H|; nil where they were not looked for.
 	disturbed []float64
@@ -70,7 +78,7 @@ func (r *Raw) Response(grid []float64) *Gated {
 		g.H[i] = r.through(w, f, reach, []float64{0})[0]
 		g.noise[i] = r.noiseThrough(w, f, reach)
 	}
-	g.Noise = smoothNoise(grid, g.noise)
+	g.Noise = g.smoothNoise()
 	return g
 }
 
@@ -124,28 +132,47 @@ func (r *Raw) quietShifts(w gate, reachHz float64) []float64 {
 }
 
 // smoothNoise averages the power of the noise over the gates and over
-// neighbouring grid points, a third of an octave in all, those that are read
-// through the same gate.
-func smoothNoise(grid []float64, noise [][]complex128) []float64 {
+// neighbouring points, a third of an octave in all, those that are read through
+// a gate as long.
+func (g *Gated) smoothNoise() []float64 {
 	// The sweep's energy falls as 1/f, so the noise of the quotient rises as f:
-	// it is levelled before averaging.
-	level := make([]float64, len(grid))
-	for i, row := range noise {
-		level[i] = sq(rms(row)) / grid[i]
+	// it is levelled before averaging. Sums from the start, by gate.
+	n := len(g.FrequencyHz)
+	var sum, count [2][]float64
+	for c := range sum {
+		sum[c], count[c] = make([]float64, n+1), make([]float64, n+1)
 	}
-	out := make([]float64, len(grid))
-	half := pointsPerOctave / 6
-	for i := range out {
-		lo, hi := max(0, i-half), min(len(grid), i+half+1)
-		for grid[lo] < splitHz && grid[i] >= splitHz {
+	for i, row := range g.noise {
+		for c := range sum {
+			sum[c][i+1], count[c][i+1] = sum[c][i], count[c][i]
+		}
+		c := g.gateClass(i)
+		sum[c][i+1] += sq(rms(row)) / g.FrequencyHz[i]
+		count[c][i+1]++
+	}
+	out := make([]float64, n)
+	// Half a step more than a sixth of an octave, that rounding decides nothing.
+	const ratio = (pointsPerOctave/6 + 0.5) / pointsPerOctave
+	lo, hi := 0, 0
+	for i, f := range g.FrequencyHz {
+		for g.FrequencyHz[lo] < f*math.Exp2(-ratio) {
 			lo++
 		}
-		for grid[hi-1] >= splitHz && grid[i] < splitHz {
-			hi--
+		for hi < n && g.FrequencyHz[hi] <= f*math.Exp2(ratio) {
+			hi++
 		}
-		out[i] = math.Sqrt(grid[i] * stat.Mean(level[lo:hi], nil))
+		c := g.gateClass(i)
+		out[i] = math.Sqrt(f * (sum[c][hi] - sum[c][lo]) / (count[c][hi] - count[c][lo]))
 	}
 	return out
+}
+
+// gateClass is 1 for a point that was read through a long gate, 0 for a short one.
+func (g *Gated) gateClass(i int) int {
+	if g.FrequencyHz[i] < splitHz || g.long != nil && g.long[i] {
+		return 1
+	}
+	return 0
 }
 
 func sqAbs(z complex128) float64 { return real(z)*real(z) + imag(z)*imag(z) }
@@ -231,7 +258,12 @@ func rms(z []complex128) float64 {
 }
 
 // gateRelStd is the gate's share of RelStd.
-func (g *Gated) gateRelStd(i int) float64 { return gateRelStdAt(g.FrequencyHz[i]) }
+func (g *Gated) gateRelStd(i int) float64 {
+	if g.ripple == nil {
+		return gateRelStdAt(g.FrequencyHz[i])
+	}
+	return Hypot(gateRelStdAt(g.FrequencyHz[i]), g.ripple[i])
+}
 
 func gateRelStdAt(f float64) float64 {
 	if f >= splitHz {
@@ -259,7 +291,16 @@ func (g *Gated) over(t Transfer) (*Gated, error) {
 	}
 	out := &Gated{
 		FrequencyHz: g.FrequencyHz, H: make([]complex128, len(g.H)), Noise: make([]float64, len(g.H)),
-		noise: make([][]complex128, len(g.H)), ArrivalS: g.ArrivalS, disturbed: g.disturbed,
+		noise: make([][]complex128, len(g.H)), ArrivalS: g.ArrivalS, disturbed: g.disturbed, long: g.long, ripple: g.ripple,
+	}
+	if g.at != nil {
+		out.at = func(hz float64) complex128 { return g.at(hz) / t.at(hz) }
+	}
+	if g.fine != nil {
+		var err error
+		if out.fine, err = g.fine.over(t.onto(g.fine.FrequencyHz)); err != nil {
+			return nil, err
+		}
 	}
 	for i := range g.H {
 		z := t.point(i)

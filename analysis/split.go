@@ -57,21 +57,45 @@ func (g *Gated) ratio(r *Gated) (*Gated, error) {
 	if err := sameGrid(g.FrequencyHz, r.FrequencyHz); err != nil {
 		return nil, err
 	}
-	out := &Gated{FrequencyHz: g.FrequencyHz, H: make([]complex128, len(g.H)), noise: make([][]complex128, len(g.H))}
+	out := &Gated{FrequencyHz: g.FrequencyHz, H: make([]complex128, len(g.H)), noise: make([][]complex128, len(g.H)), long: eitherLong(g.long, r.long)}
+	if g.at != nil && r.at != nil {
+		out.at = func(hz float64) complex128 { return g.at(hz) / r.at(hz) }
+	}
+	if g.fine != nil && r.fine != nil {
+		var err error
+		if out.fine, err = g.fine.ratio(r.fine); err != nil {
+			return nil, err
+		}
+	}
 	for i := range g.H {
 		if r.H[i] == 0 {
 			return nil, errors.New("there is no signal at the reference output")
 		}
 		d := g.H[i] / r.H[i]
 		out.H[i] = d
+		if g.ripple != nil && r.ripple != nil {
+			out.ripple = append(out.ripple, Hypot(g.ripple[i], r.ripple[i]))
+		}
 		out.disturbed = append(out.disturbed, Hypot(g.disturbedRelStd(i), r.disturbedRelStd(i)))
-		out.noise[i] = make([]complex128, len(g.noise[i]))
-		for j := range g.noise[i] {
+		out.noise[i] = make([]complex128, min(len(g.noise[i]), len(r.noise[i])))
+		for j := range out.noise[i] {
 			out.noise[i][j] = (g.noise[i][j] - d*r.noise[i][j]) / r.H[i]
 		}
 	}
-	out.Noise = smoothNoise(out.FrequencyHz, out.noise)
+	out.Noise = out.smoothNoise()
 	return out, nil
+}
+
+// eitherLong is where one of two responses was read through a long gate.
+func eitherLong(a, b []bool) []bool {
+	if a == nil || b == nil {
+		return nil
+	}
+	out := make([]bool, len(a))
+	for i := range out {
+		out[i] = a[i] || b[i]
+	}
+	return out
 }
 
 // denseRatio reads the ratio at every independent frequency from 100 Hz to
@@ -105,11 +129,11 @@ func denseRatio(output, reference *Raw) []phasePoint {
 }
 
 // spread returns n of all, or all where they are no more, far apart.
-func spread(all []float64, n int) []float64 {
+func spread[T any](all []T, n int) []T {
 	if len(all) <= n {
 		return all
 	}
-	out := make([]float64, n)
+	out := make([]T, n)
 	for i := range out {
 		out[i] = all[(2*i+1)*len(all)/(2*n)]
 	}
@@ -140,22 +164,14 @@ func benchRatio(a, b BenchInput) (BenchInput, error) {
 
 func (t Transfer) point(i int) complex128 { return complex(t.Re[i], t.Im[i]) }
 
-// at interpolates t linearly; t changes little between its points.
+// at interpolates t.
 func (t Transfer) at(f float64) complex128 {
-	i := 1
-	for i < len(t.FrequencyHz)-1 && t.FrequencyHz[i] < f {
-		i++
-	}
-	x := (f - t.FrequencyHz[i-1]) / (t.FrequencyHz[i] - t.FrequencyHz[i-1])
-	return scale(1-x, t.point(i-1)) + scale(x, t.point(i))
+	o := t.onto([]float64{f})
+	return o.point(0)
 }
 
 // Level is the level of output over reference in dB at each grid point.
-func (s *Split) Level() Magnitude {
-	m := s.Ratio.magnitude()
-	s.bench.addTo(&m)
-	return m
-}
+func (s *Split) Level() Magnitude { return s.bench.level(s.Ratio) }
 
 // Delay is output minus reference in seconds.
 func (s *Split) Delay() (seconds float64, b Budget) {
@@ -165,15 +181,3 @@ func (s *Split) Delay() (seconds float64, b Budget) {
 
 // Polarity is +1 when both outputs swing the same way, −1 when not.
 func (s *Split) Polarity() int { return s.line.polarity }
-
-// Worst returns the index of the level furthest from 0 dB between lowHz and
-// highHz, -1 when the band is empty.
-func (m Magnitude) Worst(lowHz, highHz float64) int {
-	at := -1
-	for i, f := range m.FrequencyHz {
-		if f >= lowHz && f <= highHz && (at < 0 || math.Abs(m.DB[i]) > math.Abs(m.DB[at])) {
-			at = i
-		}
-	}
-	return at
-}

@@ -41,8 +41,11 @@ func (s *Split) result(name, ref string, band Band) Result {
 	}
 	at := NearestIndex(m.FrequencyHz, gridReferenceHz)
 	add(reading(LevelMatch, name, m.DB[at], m.Budget(at)), gridReferenceHz, "")
-	if w := m.Worst(band.LowHz, band.HighHz); w >= 0 {
-		add(reading(WorstLevelMatch, name, m.DB[w], m.Budget(w)), m.FrequencyHz[w], band.String())
+	if w, err := s.bench.level(s.Ratio.fine).worst(band.LowHz, band.HighHz); err != nil {
+		res.refuse(name, ref, err.Error(), WorstLevelMatch)
+	} else {
+		r := w.reading(WorstLevelMatch, name, w.db)
+		add(r, w.hz, joined(band.String(), r.Note))
 	}
 	delay, budget := s.Delay()
 	add(reading(DelayMatch, name, delay*1e6, budget.times(1e6)), 0, "")

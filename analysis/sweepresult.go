@@ -134,9 +134,11 @@ func readOutput(rec *Recording, second secondOpinion, played *Played, grid []flo
 			return nil, nil, reason
 		}
 	}
+	g.fine = raw.readFine(g)
 	if reason := raw.disturbances(g); reason != "" {
 		return nil, nil, reason
 	}
+	g.alike(g.fine)
 	return raw, g, ""
 }
 
@@ -164,14 +166,13 @@ func responseResult(rec *Recording, harmonics []Curve, g *Gated, i int, band Ban
 		}
 		g = over
 	}
-	m := g.magnitude()
-	bench.addTo(&m)
+	m, fine := bench.level(g), bench.level(g.fine)
 	if line, err := fitDelay(g.phasePoints()); err != nil {
 		res.refuse(name, "", err.Error(), Delay, Response)
 	} else {
 		res.Add(delayResult(g, m, line, bench, name))
 	}
-	res.Add(figures(m, name, band))
+	res.Add(figures(fine, name, band))
 	if bench.Loopback == nil {
 		for j := range res.Readings {
 			if res.Readings[j].Quantity == Gain {
@@ -180,6 +181,18 @@ func responseResult(rec *Recording, harmonics []Curve, g *Gated, i int, band Ban
 		}
 	}
 	return res
+}
+
+// level is the magnitude of g, which the loopback has been taken out of, with
+// the bench's uncertainty.
+func (b BenchInput) level(g *Gated) Magnitude {
+	m := g.magnitude()
+	if b.Loopback != nil {
+		t := b.Loopback.onto(g.FrequencyHz)
+		b.Loopback = &t
+	}
+	b.addTo(&m)
+	return m
 }
 
 // addTo adds to m, a response divided by the loopback, what the bench is
@@ -193,6 +206,9 @@ func (b BenchInput) addTo(m *Magnitude) {
 		n, g := b.loopbackParts(i)
 		noise[i], gate[i] = DBFromRelative(n), DBFromRelative(g)
 		m.DB[i] += b.LoadingDB.Value
+	}
+	if read := m.read; read != nil {
+		m.read = func(hz float64) float64 { return read(hz) + b.LoadingDB.Value }
 	}
 	m.parts = append(m.parts, part{source: sourceLoopNoise, kind: "B", std: noise}, part{source: sourceLoopGate, kind: "B", std: gate})
 	m.addShared(typeB(sourceLoopPlug, DBFromRelative(b.PlugRelStd)))
@@ -241,6 +257,9 @@ func named(curves []Curve, output string) []Curve {
 // magnitude is g in dB with the uncertainty that its own record shows.
 func (g *Gated) magnitude() Magnitude {
 	m := Magnitude{FrequencyHz: g.FrequencyHz}
+	if g.at != nil {
+		m.read = func(hz float64) float64 { return DB(cmplx.Abs(g.at(hz))) }
+	}
 	noise, gate, events := make([]float64, len(g.H)), make([]float64, len(g.H)), make([]float64, len(g.H))
 	for i := range g.H {
 		m.DB = append(m.DB, g.MagnitudeDB(i))
@@ -271,15 +290,27 @@ func figures(m Magnitude, output string, band Band) Result {
 	res.Readings = append(res.Readings, gain)
 	res.Add(corner(m, output, LowCorner, true))
 	res.Add(corner(m, output, HighCorner, false))
-	db, budget, hz, err := m.Flatness(band.LowHz, band.HighHz)
+	w, err := m.flatness(band.LowHz, band.HighHz)
 	if err != nil {
 		res.refuse(output, "", err.Error(), Flatness)
 		return res
 	}
-	r := reading(Flatness, output, db, budget)
-	r.FrequencyHz, r.Note = hz, "largest departure from the gain at 1 kHz, "+band.String()
+	r := w.reading(Flatness, output, math.Abs(w.db))
+	r.Note = joined("largest departure from the gain at 1 kHz, "+band.String(), r.Note)
 	res.Readings = append(res.Readings, r)
 	return res
+}
+
+// reading gives w as value.
+func (w furthest) reading(quantity, output string, value float64) Reading {
+	r := reading(quantity, output, value, w.budget)
+	r.FrequencyHz = w.hz
+	if w.atLeast {
+		// A departure with its sign is below zero here, so that it is at most this.
+		r.LowerBound, r.UpperBound = value > 0, value <= 0
+		r.Note = "at least so far: noise hides how deep the response falls there"
+	}
+	return r
 }
 
 // corner gives a corner, or the end of the band as the bound that it is.
@@ -293,6 +324,9 @@ func corner(m Magnitude, output, quantity string, low bool) Result {
 	r := reading(quantity, output, hz, budget)
 	if err != nil {
 		r.Note = "the measured band ends here, the corner is beyond"
+		if hz != m.FrequencyHz[0] && hz != m.FrequencyHz[len(m.FrequencyHz)-1] {
+			r.Note = "here or beyond: within its uncertainty the response falls by 3 dB here, but it need not"
+		}
 		r.UpperBound, r.LowerBound = low, !low
 	}
 	res.Readings = append(res.Readings, r)
