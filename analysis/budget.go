@@ -157,6 +157,7 @@ const (
 	sourceUnsteady  = "level not steady"
 	sourceCurve     = "weighting curve"
 	sourceChoice    = "which of several is the extreme"
+	sourceMeaning   = "what is meant by a delay"
 	sourceEdge      = "edge of the noise band"
 )
 

@@ -148,6 +148,16 @@ func (m Magnitude) peak(hz, db, fromDB, fromHz, toHz float64) (atHz, atDB float6
 	return hz, db
 }
 
+// curve gives m, on the fine grid, as the curve that like is a coarse one of.
+func (m Magnitude) curve(like Curve) func(lowHz, highHz float64) Curve {
+	return func(lowHz, highHz float64) Curve {
+		band := m.within(lowHz, highHz)
+		return Curve{Quantity: like.Quantity, Output: like.Output, Reference: like.Reference, State: like.State, Unit: like.Unit,
+			FrequencyHz: band.FrequencyHz, Value: band.DB, Uncertainty: band.expanded(), NoiseUncertainty: band.noiseExpanded(),
+			SharedUncertainty: like.SharedUncertainty}
+	}
+}
+
 // ownStd is the standard uncertainty of point i that other points do not share.
 func (m Magnitude) ownStd(i int) float64 {
 	sum := 0.0

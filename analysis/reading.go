@@ -4,7 +4,7 @@ import "math"
 
 // MethodVersion is kept with each reading; it grows when an estimator's
 // result changes.
-const MethodVersion = "1"
+const MethodVersion = "2"
 
 // CoverageK is the factor that expands a standard uncertainty to an interval
 // of about 95 %: JCGM 100:2008, 6.3.3.
@@ -125,6 +125,10 @@ type Curve struct {
 	SharedUncertainty float64 `json:"shared_uncertainty,omitempty"`
 	// Note qualifies the curve in a few words.
 	Note string `json:"note,omitempty"`
+	// Fine is the same curve from lowHz to highHz, both included, on a grid so fine
+	// that nothing the measurement tells apart lies between two points, without phase.
+	// It is nil for a curve that was kept.
+	Fine func(lowHz, highHz float64) Curve `json:"-"`
 }
 
 // Refusal is a quantity that a take could not support, and why.

@@ -53,6 +53,9 @@ type Gated struct {
 	// ripple is what the gate's height is uneven by where the board rings beside
 	// what it passes, as in a notch, relative to |H|; nil where not looked for.
 	ripple []float64
+	// reference is the power of what a ratio was divided by, on the fine grid; nil for
+	// a response that is none.
+	reference []float64
 	// at reads the response between the points, on the fine grid only.
 	at func(hz float64) complex128
 	// fine is the same response on the fine grid, nil where it was not read.
@@ -291,7 +294,7 @@ func (g *Gated) over(t Transfer) (*Gated, error) {
 	}
 	out := &Gated{
 		FrequencyHz: g.FrequencyHz, H: make([]complex128, len(g.H)), Noise: make([]float64, len(g.H)),
-		noise: make([][]complex128, len(g.H)), ArrivalS: g.ArrivalS, disturbed: g.disturbed, long: g.long, ripple: g.ripple,
+		noise: make([][]complex128, len(g.H)), ArrivalS: g.ArrivalS, disturbed: g.disturbed, long: g.long, ripple: g.ripple, reference: g.reference,
 	}
 	if g.at != nil {
 		out.at = func(hz float64) complex128 { return g.at(hz) / t.at(hz) }

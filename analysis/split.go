@@ -16,6 +16,7 @@ type Split struct {
 	// leadDelayStdS is that of each input's loopback lead.
 	leadDelayStdS [2]float64
 	line          straightPhase
+	meant         meaning
 }
 
 // CompareOutputs divides output by reference, each with the response read from
@@ -49,6 +50,7 @@ func newSplit(ratio *Gated, points []phasePoint, benchOut, benchRef BenchInput) 
 	if s.line, err = fitDelay(points); err != nil {
 		return nil, err
 	}
+	s.meant = ratio.meaning(s.line)
 	return s, nil
 }
 
@@ -73,6 +75,7 @@ func (g *Gated) ratio(r *Gated) (*Gated, error) {
 		}
 		d := g.H[i] / r.H[i]
 		out.H[i] = d
+		out.reference = append(out.reference, sqAbs(r.H[i]))
 		if g.ripple != nil && r.ripple != nil {
 			out.ripple = append(out.ripple, Hypot(g.ripple[i], r.ripple[i]))
 		}
@@ -176,7 +179,8 @@ func (s *Split) Level() Magnitude { return s.bench.level(s.Ratio) }
 // Delay is output minus reference in seconds.
 func (s *Split) Delay() (seconds float64, b Budget) {
 	return s.line.delayS, nonzero(typeA(sourceNoise, s.line.delayStd), typeB(sourceGate, gateDelayStdS), typeB(sourceLoopNoise, s.bench.LatencyS.Std),
-		evenly(sourceLoopDelay, s.leadDelayStdS[0]), evenly(sourceLoopDelay+", of the reference", s.leadDelayStdS[1]))
+		evenly(sourceLoopDelay, s.leadDelayStdS[0]), evenly(sourceLoopDelay+", of the reference", s.leadDelayStdS[1]),
+		evenly(sourceMeaning, s.meant.delayStdS))
 }
 
 // Polarity is +1 when both outputs swing the same way, −1 when not.

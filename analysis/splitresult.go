@@ -49,7 +49,7 @@ func (s *Split) result(name, ref string, band Band) Result {
 	}
 	delay, budget := s.Delay()
 	add(reading(DelayMatch, name, delay*1e6, budget.times(1e6)), 0, "")
-	add(reading(PolarityMatch, name, float64(s.Polarity()), nil), 0, "")
+	res.Add(s.meant.polarity(PolarityMatch, name, ref))
 	c := Curve{Quantity: SplitDifference, Output: name, Reference: ref, Unit: UnitOf(SplitDifference),
 		FrequencyHz: m.FrequencyHz, Value: m.DB, Uncertainty: m.expanded(), NoiseUncertainty: m.noiseExpanded(),
 		LoopNoiseUncertainty: m.expandedOf(sourceLoopNoise), SharedUncertainty: m.sharedExpanded(m.expanded())}

@@ -171,6 +171,7 @@ func responseResult(rec *Recording, harmonics []Curve, g *Gated, i int, band Ban
 		res.refuse(name, "", err.Error(), Delay, Response)
 	} else {
 		res.Add(delayResult(g, m, line, bench, name))
+		res.Curves[len(res.Curves)-1].Fine = fine.curve(res.Curves[len(res.Curves)-1])
 	}
 	res.Add(figures(fine, name, band))
 	if bench.Loopback == nil {
@@ -227,10 +228,12 @@ func (b BenchInput) loopbackParts(i int) (noise, gate float64) {
 // out of its phase.
 func delayResult(g *Gated, m Magnitude, line straightPhase, bench BenchInput, name string) Result {
 	var res Result
+	meant := g.meaning(line)
 	budget := nonzero(typeA(sourceNoise, line.delayStd), typeB(sourceGate, gateDelayStdS), typeB(sourceLoopNoise, bench.LatencyS.Std),
-		evenly(sourceLoopDelay, bench.LeadDelayStdS)).times(1e6)
+		evenly(sourceLoopDelay, bench.LeadDelayStdS), evenly(sourceMeaning, meant.delayStdS)).times(1e6)
 	delay := g.ArrivalS + line.delayS - bench.LatencyS.Value
-	res.Readings = append(res.Readings, reading(Delay, name, delay*1e6, budget), reading(Polarity, name, float64(line.polarity), nil))
+	res.Readings = append(res.Readings, reading(Delay, name, delay*1e6, budget))
+	res.Add(meant.polarity(Polarity, name, ""))
 	c := Curve{Quantity: Response, Output: name, Unit: UnitOf(Response), FrequencyHz: m.FrequencyHz, Value: m.DB,
 		Uncertainty: m.expanded(), NoiseUncertainty: m.noiseExpanded(),
 		LoopNoiseUncertainty: m.expandedOf(sourceLoopNoise), SharedUncertainty: m.sharedExpanded(m.expanded())}

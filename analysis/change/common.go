@@ -47,6 +47,8 @@ var reaches = map[string]reach{
 	"gate of the loopback's response":           perInterface,
 	"clock of the interface":                    perInterface,
 	"gate of the impulse response":              perMethod,
+	"what is meant by a delay":                  perMethod,
+	"which of several is the extreme":           own,
 	"weighting curve":                           perMethod,
 	"edge of the noise band":                    perMethod,
 	sourceLine:                                  own,

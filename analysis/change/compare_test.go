@@ -172,6 +172,8 @@ func TestWhatCancels(t *testing.T) {
 		"gate of the impulse response":                 {true, true, true},
 		"weighting curve":                              {true, true, true},
 		"edge of the noise band":                       {true, true, true},
+		"what is meant by a delay":                     {true, true, true},
+		"which of several is the extreme":              {},
 		"something that nobody has heard of":           {},
 	} {
 		for i, ties := range []Ties{sameProfile, others, none} {

@@ -25,6 +25,8 @@
 //	clock of the interface                      cancels       cancels          own
 //	gate of the impulse response                cancels       cancels          cancels
 //	weighting curve, edge of the noise band     cancels       cancels          cancels
+//	what is meant by a delay                    cancels       cancels          cancels
+//	which of several is the extreme             own           own              own
 //
 // A bench's hum line adds to the board's at a phase that hangs on how the leads
 // lie, so it is new each time. Its distortion adds at the phase that the board

@@ -269,19 +269,44 @@ func TestApplyMask(t *testing.T) {
 	if diff := cmp.Diff(want, shape(got)); diff != "" {
 		t.Fatalf("verdicts (-want +got):\n%s", diff)
 	}
-	// The last grid point under the mask is the worst: 10·2^(239/24) Hz.
-	a, f := got[0], 10*math.Pow(2, 239.0/24)
+	// The mask's last point is the worst, which lies between two of the grid.
+	a, f := got[0], 10000.0
 	value := -10*math.Log10(1+f*f/1e8) + 10*math.Log10(1+0.01)
 	limit := -1 - math.Log10(f/1000)
 	if math.Abs(a.FrequencyHz-f) > 1e-6 || *a.Limit.Max != 1 || math.Abs(*a.Limit.Min-limit) > 1e-9 {
 		t.Errorf("worst at %g Hz against %g to %g, want %g Hz against %g to 1", a.FrequencyHz, *a.Limit.Min, *a.Limit.Max, f, limit)
 	}
 	// A straight line over h = ln 2/24 errs by at most h²/8·|y″|, and this
-	// curve has y″ = −(20/ln 10)·2g/(1+g)² with g = (1 kHz/10 kHz)².
+	// curve has y″ = −(20/ln 10)·2g/(1+g)² with g = (f/10 kHz)², at both ends.
 	h := math.Ln2 / 24
-	bend := h * h / 8 * 20 / math.Ln10 * 2 * 0.01 / (1.01 * 1.01)
+	bend := h * h / 8 * 20 / math.Ln10 * 2 * (0.01/(1.01*1.01) + 1.0/4)
 	if math.Abs(a.Value-value) > bend || math.Abs(a.Uncertainty-0.01*math.Sqrt2) > 1e-12 || a.K != 2 {
 		t.Errorf("worst value %g ± %g, want %g ± %g", a.Value, a.Uncertainty, value, 0.01*math.Sqrt2)
+	}
+}
+
+// A notch between two points of the curve's grid, and a mask that is narrowest at a
+// point of its own: both lie between the grid's points and both count.
+func TestApplyMaskBetweenPoints(t *testing.T) {
+	c := lowPass("A", 1e6, 0.01)
+	notch := func(f float64) float64 { return -6 / (1 + math.Pow((f-3030)/10, 2)) }
+	c.Fine = func(lowHz, highHz float64) (fine analysis.Curve) {
+		for f := lowHz; ; f = math.Min(f+2, highHz) {
+			fine.FrequencyHz, fine.Value, fine.Uncertainty = append(fine.FrequencyHz, f), append(fine.Value, notch(f)), append(fine.Uncertainty, 0.01)
+			if f == highHz {
+				return fine
+			}
+		}
+	}
+	for _, v := range []struct {
+		hz, min float64
+		want    Outcome
+	}{{3030, -5.5, Fail}, {3030, -6.5, Pass}, {5000, -0.0005, ConditionalPass}} {
+		m := Mask{Points: []MaskPoint{{FrequencyHz: 0.98 * v.hz, Min: at(-10)}, {FrequencyHz: v.hz, Min: at(v.min)}, {FrequencyHz: 1.02 * v.hz, Min: at(-10)}}}
+		got := Apply(Step{Masks: []Mask{m}}, []string{"A"}, Guarded, analysis.Result{Curves: []analysis.Curve{c}})[0]
+		if got.Verdict != v.want || math.Abs(got.FrequencyHz-v.hz) > 1 {
+			t.Errorf("mask of %g dB at %g Hz: %q at %g Hz, %g dB", v.min, v.hz, got.Verdict, got.FrequencyHz, got.Value)
+		}
 	}
 }
 

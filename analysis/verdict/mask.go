@@ -35,8 +35,10 @@ func between(a, b *float64, share float64) *float64 {
 	return &v
 }
 
-// worst judges every point of c under m and returns the one with the worst
-// verdict, of equals the one with the least margin.
+// worst judges c under m, between its points too where it has a fine grid and at the
+// points of the mask, and returns where it has the worst verdict, of equals the
+// least margin. Of many that are equal but for noise the worst is too bad a figure:
+// what that makes is taken off and is in the uncertainty ([analysis.LargestOf]).
 //
 // Relative to a frequency, what the uncertainties there and at the point share
 // cancels; the rest is combined as uncorrelated.
@@ -44,61 +46,121 @@ func (m Mask) worst(c analysis.Curve, rule Rule) (Judged, error) {
 	if err := m.covers(c); err != nil {
 		return Judged{}, err
 	}
-	offset, offsetU, note := 0.0, 0.0, "where the response does worst against the mask"
+	ref := reference{}
+	note := "where the response does worst against the mask"
 	if m.RelativeToHz > 0 {
 		var err error
-		if offset, offsetU, err = valueAt(c, m.RelativeToHz); err != nil {
+		if ref.value, ref.expandedU, err = valueAt(c, m.RelativeToHz); err != nil {
 			return Judged{}, err
+		}
+		if i := analysis.NearestIndex(c.FrequencyHz, m.RelativeToHz); len(c.NoiseUncertainty) == len(c.FrequencyHz) {
+			ref.noiseU = c.NoiseUncertainty[i]
 		}
 		note += fmt.Sprintf(", relative to %g Hz", m.RelativeToHz)
 	}
-	var worst Judged
-	for i, f := range c.FrequencyHz {
-		l, ok := m.At(f)
-		if !ok {
-			continue
-		}
-		value, u := c.Value[i]-offset, c.Uncertainty[i]
-		if m.RelativeToHz > 0 {
-			u = analysis.Hypot(own(u, c), own(offsetU, c))
-		}
-		if !finite(value) || !finite(u) {
-			return Judged{}, fmt.Errorf("the response has no value at %.4g Hz", f)
-		}
-		verdict := Judge(value, u, false, l, rule)
-		known := worst.Verdict != ""
-		if known && (worse(worst.Verdict, verdict) != verdict ||
-			verdict == worst.Verdict && Margin(value, l) >= Margin(worst.Value, *worst.Limit)) {
-			continue
-		}
-		r := analysis.Reading{
-			Quantity: analysis.Response, Output: c.Output, State: c.State, FrequencyHz: f,
-			Value: value, Unit: c.Unit, Uncertainty: u, K: analysis.CoverageK, Note: note,
-			Budget: m.budget(c, i, u),
-		}
-		worst = Judged{Reading: r, Limit: &l, Verdict: verdict, ChanceWrong: chanceWrong(verdict, r, l)}
+	points, err := m.points(c, ref)
+	if err != nil {
+		return Judged{}, err
 	}
-	if worst.Verdict == "" {
+	at, beyond, std := -1, make([]float64, len(points)), make([]float64, len(points))
+	hz := make([]float64, len(points))
+	for i, p := range points {
+		hz[i], beyond[i], std[i] = p.hz, -Margin(p.value, p.limit), p.noiseU/analysis.CoverageK
+		p.verdict = Judge(p.value, p.u, false, p.limit, rule)
+		points[i] = p
+		if at >= 0 && (worse(points[at].verdict, p.verdict) != p.verdict ||
+			p.verdict == points[at].verdict && beyond[i] <= beyond[at]) {
+			continue
+		}
+		at = i
+	}
+	if at < 0 || points[at].verdict == "" {
 		return Judged{}, fmt.Errorf("the response has no point under the mask")
 	}
-	return worst, nil
+	p := points[at]
+	r := analysis.Reading{
+		Quantity: analysis.Response, Output: c.Output, State: c.State, FrequencyHz: p.hz,
+		Value: p.value, Unit: c.Unit, Uncertainty: p.u, K: analysis.CoverageK, Note: note, Budget: p.budget(),
+	}
+	if x := analysis.LargestOf(hz, beyond, std); x.Index == at && x.Excess.Std > 0 {
+		r = p.without(x.Excess, r)
+		p.verdict = Judge(r.Value, r.Uncertainty, false, p.limit, rule)
+	}
+	return Judged{Reading: r, Limit: &p.limit, Verdict: p.verdict, ChanceWrong: chanceWrong(p.verdict, r, p.limit)}, nil
 }
 
-// budget splits the expanded uncertainty u of point i of c into what the noise
-// makes of it, there and where the mask is relative to, and the rest. It is nil
-// where c does not say.
-func (m Mask) budget(c analysis.Curve, i int, u float64) analysis.Budget {
-	if len(c.NoiseUncertainty) != len(c.FrequencyHz) {
+// reference is what a mask is relative to: a value of the curve, its expanded
+// uncertainty and what noise makes of that.
+type reference struct{ value, expandedU, noiseU float64 }
+
+// judgedPoint is one frequency under a mask.
+type judgedPoint struct {
+	hz, value, u float64
+	// noiseU is what noise makes of u, below zero where that is not known.
+	noiseU  float64
+	limit   Limit
+	verdict Outcome
+}
+
+// points are all points of c under m, those of m among them.
+func (m Mask) points(c analysis.Curve, ref reference) ([]judgedPoint, error) {
+	var all []judgedPoint
+	for k := 1; k < len(m.Points); k++ {
+		var part analysis.Curve
+		low, high := m.Points[k-1].FrequencyHz, m.Points[k].FrequencyHz
+		if c.Fine != nil {
+			part = c.Fine(low, high)
+		} else {
+			part = under(c, low, high)
+		}
+		for i, f := range part.FrequencyHz {
+			l, ok := m.At(f)
+			if !ok {
+				continue
+			}
+			p := judgedPoint{hz: f, value: part.Value[i] - ref.value, u: part.Uncertainty[i], noiseU: -1, limit: l}
+			if len(part.NoiseUncertainty) == len(part.FrequencyHz) {
+				p.noiseU = part.NoiseUncertainty[i]
+			}
+			if m.RelativeToHz > 0 {
+				p.u = analysis.Hypot(own(p.u, c), own(ref.expandedU, c))
+				if p.noiseU >= 0 {
+					p.noiseU = analysis.Hypot(p.noiseU, ref.noiseU)
+				}
+			}
+			if !finite(p.value) || !finite(p.u) {
+				return nil, fmt.Errorf("the response has no value at %.4g Hz", f)
+			}
+			all = append(all, p)
+		}
+	}
+	return all, nil
+}
+
+// without takes off r, the reading at p, what its being the worst of many makes it
+// too bad by.
+func (p judgedPoint) without(excess analysis.Estimate, r analysis.Reading) analysis.Reading {
+	inside := excess.Value
+	if p.limit.Max != nil && (p.limit.Min == nil || *p.limit.Max-p.value < p.value-*p.limit.Min) {
+		inside = -inside
+	}
+	r.Value += inside
+	r.Budget = append(r.Budget, analysis.Contribution{Source: "which of several is the extreme", Kind: "B", Std: excess.Std, Rectangular: true})
+	r.Uncertainty = analysis.Hypot(r.Uncertainty, math.Sqrt(3)*excess.Std)
+	return r
+}
+
+// budget splits the expanded uncertainty of p into what the noise makes of it, there
+// and where the mask is relative to, and the rest. It is nil where the curve does
+// not say.
+func (p judgedPoint) budget() analysis.Budget {
+	if p.noiseU < 0 {
 		return nil
 	}
-	noise := c.NoiseUncertainty[i]
-	if m.RelativeToHz > 0 {
-		noise = analysis.Hypot(noise, c.NoiseUncertainty[analysis.NearestIndex(c.FrequencyHz, m.RelativeToHz)])
-	}
-	noise = min(noise, u)
+	noise := min(p.noiseU, p.u)
 	return analysis.Budget{
 		{Source: "noise recorded beside the signal", Kind: "A", Std: noise / analysis.CoverageK},
-		{Source: "calibration, gate and loading together", Kind: "B", Std: math.Sqrt(u*u-noise*noise) / analysis.CoverageK},
+		{Source: "calibration, gate and loading together", Kind: "B", Std: math.Sqrt(p.u*p.u-noise*noise) / analysis.CoverageK},
 	}
 }
 
@@ -120,6 +182,31 @@ func (m Mask) covers(c analysis.Curve) error {
 			c.FrequencyHz[0], c.FrequencyHz[n-1], low, high)
 	}
 	return nil
+}
+
+// under is c from lowHz to highHz, both included, read straight between its points.
+func under(c analysis.Curve, lowHz, highHz float64) analysis.Curve {
+	var out analysis.Curve
+	noise := len(c.NoiseUncertainty) == len(c.FrequencyHz)
+	add := func(f, value, u float64) {
+		out.FrequencyHz, out.Value, out.Uncertainty = append(out.FrequencyHz, f), append(out.Value, value), append(out.Uncertainty, u)
+		if noise {
+			out.NoiseUncertainty = append(out.NoiseUncertainty, c.NoiseUncertainty[analysis.NearestIndex(c.FrequencyHz, f)])
+		}
+	}
+	end := func(f float64) {
+		if value, u, err := valueAt(c, f); err == nil {
+			add(f, value, u)
+		}
+	}
+	end(lowHz)
+	for i, f := range c.FrequencyHz {
+		if f > lowHz && f < highHz {
+			add(f, c.Value[i], c.Uncertainty[i])
+		}
+	}
+	end(highHz)
+	return out
 }
 
 // valueAt reads c between its points, straight over the logarithm of

@@ -17,6 +17,7 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 
+	"boardproof/analysis"
 	"boardproof/analysis/verdict"
 	"boardproof/db"
 )
@@ -186,13 +187,13 @@ func TestRecomputeShowsAndKeepsWhatIsOtherwise(t *testing.T) {
 		t.Fatal(err)
 	}
 	s.must(0, "recompute", old.ID)
-	for _, want := range []string{"methods 0 then, 1 now", "SIMULATED", "output B: ", "(-0.25 dB)", "kept as run "} {
+	for _, want := range []string{"methods 0 then, " + analysis.MethodVersion + " now", "SIMULATED", "output B: ", "(-0.25 dB)", "kept as run "} {
 		if !strings.Contains(s.out, want) {
 			t.Errorf("%q is not in\n%s", want, s.out)
 		}
 	}
 	is := s.last(t, "tin")
-	if is.Recomputes != old.ID || is.Readings[at].Value != was.Readings[at].Value || is.MethodVersion != "1" {
+	if is.Recomputes != old.ID || is.Readings[at].Value != was.Readings[at].Value || is.MethodVersion != analysis.MethodVersion {
 		t.Errorf("kept %+v", is)
 	}
 	s.must(0, "runs", "tin")

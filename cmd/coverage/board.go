@@ -4,6 +4,7 @@ import (
 	"math"
 	"math/cmplx"
 	"math/rand/v2"
+	"slices"
 
 	"boardproof/analysis"
 	"boardproof/capture/simboard"
@@ -95,7 +96,12 @@ func (t *boardTruth) compare(res analysis.Result) []seen {
 	for _, r := range res.Readings {
 		name, truth, ok := t.of(r)
 		if ok {
-			all = append(all, seen{name, r.Value, truth, r.Budget.Std(), r.Uncertainty, r.UpperBound})
+			b := defined(r.Budget)
+			expanded := r.Uncertainty
+			if len(b) < len(r.Budget) {
+				expanded = b.Expanded()
+			}
+			all = append(all, seen{name, r.Value, truth, b.Std(), expanded, r.UpperBound})
 		}
 	}
 	for _, c := range res.Curves {
@@ -109,6 +115,12 @@ func (t *boardTruth) compare(res analysis.Result) []seen {
 		}
 	}
 	return all
+}
+
+// defined is b without what the definition of a delay leaves open: here it is known
+// which one the reading follows.
+func defined(b analysis.Budget) analysis.Budget {
+	return slices.DeleteFunc(slices.Clone(b), func(c analysis.Contribution) bool { return c.Source == "what is meant by a delay" })
 }
 
 // of returns the truth of a reading, ok only for those that are looked at.
