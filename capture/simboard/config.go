@@ -1,6 +1,10 @@
 package simboard
 
-import "time"
+import (
+	"time"
+
+	"boardproof/capture"
+)
 
 // Config is a whole simulated bench with a board on it. The same Config and
 // the same sequence of requests give the same samples.
@@ -15,6 +19,9 @@ type Config struct {
 	Seed         uint64
 	// Now gives the time at which a take starts; nil means time.Now.
 	Now func() time.Time
+	// Slip, where not nil, says how the bench really is connected where a
+	// patch was asked for: leads are forgotten.
+	Slip func(asked capture.Patch) capture.Patch
 	// Unpaced: listening goes as fast as it can, not by the clock.
 	Unpaced bool
 }

@@ -50,6 +50,10 @@ func (s *Simboard) record(ctx context.Context, req capture.Request) (*capture.Ta
 		return nil, fmt.Errorf("stopped before the take: %w", err)
 	}
 	started := s.cfg.Now().UTC()
+	asked := req.Patch
+	if s.cfg.Slip != nil {
+		req.Patch = s.cfg.Slip(asked)
+	}
 	r := s.newRun(req, cfg, effects)
 	samples, err := r.channels(ctx)
 	if err != nil {
@@ -67,7 +71,7 @@ func (s *Simboard) record(ctx context.Context, req capture.Request) (*capture.Ta
 	return &capture.Take{
 		Signal: req.Signal.Spec, Samples: samples, RateHz: s.cfg.RateHz,
 		Inputs: slices.Clone(req.Inputs), Outputs: slices.Clone(req.Outputs),
-		Patch: req.Patch, State: req.State, Conditions: slices.Clone(req.Conditions), Started: started, Instrument: s.Describe(),
+		Patch: asked, State: req.State, Conditions: slices.Clone(req.Conditions), Started: started, Instrument: s.Describe(),
 	}, nil
 }
 

@@ -103,7 +103,7 @@ func (a *app) accept(ctx context.Context, s *db.Store, name string, f acceptFlag
 	if err != nil {
 		return db.Run{}, err
 	}
-	sit.Repeats = f.repeats
+	sit.Repeats, sit.BoardIn = f.repeats, f.boardIn
 	meet := acceptanceMeets{kept.ID, profile.ID, b, board.Outputs, f.simulate, f.knobs, f.repeats}
 	of := db.Sitting{Kind: db.Acceptance, BoardID: board.ID, Bench: b.Name}
 	book, err := a.openBook(ctx, s, of, meet, setup{Notes: f.notes, Corrects: f.corrects}, f.againFlags, fmt.Sprintf("'boardproof accept %q'", board.Label))
@@ -164,7 +164,7 @@ func (a *app) sit(ctx context.Context, sit *procedure.Sitting, book *book, plan 
 		return nil, "", err
 	}
 	got.AddCheck(check)
-	return got, note, nil
+	return got, joinNotes(note, sit.LikeLead()), nil
 }
 
 // checkOrPast is checkBench, but that a sitting which took all it takes has its

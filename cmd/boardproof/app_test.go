@@ -32,8 +32,10 @@ type session struct {
 	out, err string
 }
 
+var sessionStart = time.Date(2026, 3, 1, 12, 0, 0, 0, time.UTC)
+
 func newSession(t *testing.T) *session {
-	return &session{t: t, now: time.Date(2026, 3, 1, 12, 0, 0, 0, time.UTC), store: filepath.Join(t.TempDir(), "s.db")}
+	return &session{t: t, now: sessionStart, store: filepath.Join(t.TempDir(), "s.db")}
 }
 
 // run carries out a command line with answers at the prompts.
@@ -41,16 +43,21 @@ func (s *session) run(answers string, args ...string) int {
 	var out, err bytes.Buffer
 	a := newApp(strings.NewReader(answers), &out, &err)
 	a.now = func() time.Time { return s.now }
-	if s.bench != nil {
-		a.ready = func(name string) (simboard.Config, error) {
-			cfg, err := simboard.Ready(name)
-			s.bench(&cfg)
-			return cfg, err
-		}
-	}
+	a.ready = s.readyBench()
 	code := a.run(context.Background(), append(args, "--store", s.store))
 	s.out, s.err = out.String(), err.String()
 	return code
+}
+
+// readyBench makes simulated benches as the session changes them.
+func (s *session) readyBench() func(string) (simboard.Config, error) {
+	return func(name string) (simboard.Config, error) {
+		cfg, err := simboard.Ready(name)
+		if s.bench != nil {
+			s.bench(&cfg)
+		}
+		return cfg, err
+	}
 }
 
 func (s *session) must(want int, args ...string) {

@@ -45,6 +45,7 @@ type calibrateFlags struct {
 	linearity        bool
 	crosstalk        bool
 	swap             bool
+	leadStays        bool
 }
 
 func (a *app) calibrateCommand() *cobra.Command {
@@ -88,6 +89,7 @@ func (a *app) calibrateCommand() *cobra.Command {
 	fl.BoolVar(&f.linearity, "linearity", true, "tones from -6 to -66 dBFS through the loopback lead")
 	fl.BoolVar(&f.swap, "swap", false, "exchange the first two inputs' plugs and compare the inputs")
 	fl.BoolVar(&f.crosstalk, "crosstalk", false, "a signal into one input at a time, the others terminated")
+	fl.BoolVar(&f.leadStays, "lead-stays", false, "the inputs cannot be terminated: read the bench's own noise with the loopback lead in")
 	fl.Float64Var(&f.resistor.Ohms, "series-ohms", 0, "a known resistor for the lead, to find each input's impedance; 10000 suits most")
 	fl.Float64Var(&f.resistor.Percent, "series-percent", 1, "the resistor's tolerance, %")
 	return cmd
@@ -121,7 +123,7 @@ func (a *app) calibrate(ctx context.Context, s *db.Store, f calibrateFlags) erro
 		Bench: b.Name, Operator: f.operator, Controls: f.controls, ToneHz: f.toneHz, LevelDBFS: level,
 		OutputOhms: f.outputOhms, InputsOhms: f.inputsOhms, Validity: time.Duration(f.days) * 24 * time.Hour,
 		ReadMeter: func() (calibration.MeterReading, error) { return a.readMeter(ctx, f.meter, in, level, f.toneHz) },
-		Linearity: f.linearity, Swap: f.swap, Crosstalk: f.crosstalk, Resistor: f.resistor,
+		Linearity: f.linearity, Swap: f.swap, Crosstalk: f.crosstalk, Resistor: f.resistor, LeadStays: f.leadStays,
 	}
 	if f.source.VoltsRMS != 0 {
 		plan.Source = &f.source

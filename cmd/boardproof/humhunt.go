@@ -58,6 +58,7 @@ func (a *app) humHuntCommand() *cobra.Command {
 	}
 	f.benchFlags.add(cmd)
 	fl := cmd.Flags()
+	f.addBoardIn(cmd)
 	fl.BoolVar(&f.noCheck, "no-check", false, "do not check the bench against its profile before use; the hunt says so")
 	fl.IntVar(&f.repeats, "repeats", 1, "record each condition so often, later rounds in random order, against drift")
 	fl.StringVar(&f.name, "name", "", "what to call the hunt")
@@ -169,6 +170,7 @@ func (a *app) humHunt(ctx context.Context, s *db.Store, name string, f huntFlags
 	if err != nil {
 		return err
 	}
+	sit.BoardIn = f.boardIn
 	began := a.now()
 	_, note, err := a.checkBench(ctx, sit, f.useFlags)
 	if err != nil {
@@ -205,6 +207,7 @@ func (a *app) carryOut(ctx context.Context, s *db.Store, h *procedure.Hunt, lead
 		return err
 	}
 	kept.Unfinished = err != nil
+	kept.Notes = joinNotes(kept.Notes, h.LikeLead())
 	kept, keepErr := a.keepHunt(ctx, s, kept, h)
 	if keepErr != nil {
 		return errors.Join(err, keepErr)

@@ -37,15 +37,22 @@ func (f *benchFlags) add(cmd *cobra.Command) {
 func (f *useFlags) add(cmd *cobra.Command) {
 	f.benchFlags.add(cmd)
 	cmd.Flags().BoolVar(&f.noCheck, "no-check", false, "do not check the bench against its profile before use; the result says so")
+	f.addBoardIn(cmd)
 	cmd.Flags().IntVar(&f.repeats, "repeats", 0, "take each signal so often and average (default: as the plan says, or once)")
 	cmd.Flags().StringArrayVar(&f.knobs, "simulate-knob", nil, "turn a control of the simulated interface, in dB, as in 2=+0.3 or output=-1")
 	cmd.Flags().MarkHidden("simulate-knob") //nolint:errcheck // it was added above
+}
+
+// addBoardIn adds the flag that answers whether the board is in.
+func (f *useFlags) addBoardIn(cmd *cobra.Command) {
+	cmd.Flags().BoolVar(&f.boardIn, "board-in", false, "a board is in even if it passes the signal just as the loopback lead does")
 }
 
 // useFlags are those of a command that measures.
 type useFlags struct {
 	benchFlags
 	noCheck bool
+	boardIn bool
 	repeats int
 }
 

@@ -115,7 +115,7 @@ func (a *app) measureBench(ctx context.Context, name string, kind testsignals.Ki
 		if err != nil {
 			return err
 		}
-		sit := &procedure.Sitting{Instrument: in, Output: b.Output, Patching: patch, Profile: profile, Operator: a.operator(ctx), Now: a.now, Repeats: f.repeats}
+		sit := &procedure.Sitting{Instrument: in, Output: b.Output, Patching: patch, Profile: profile, Operator: a.operator(ctx), Now: a.now, Repeats: f.repeats, BoardIn: f.boardIn}
 		if err := sit.CheckProfile(); err != nil {
 			return wrongUse(err)
 		}
@@ -129,6 +129,9 @@ func (a *app) measureBench(ctx context.Context, name string, kind testsignals.Ki
 		}
 		res.Readings = append(check.Readings, res.Readings...)
 		doc = newDocument(name, res, in.Describe().Simulated)
+		if like := sit.LikeLead(); like != "" {
+			doc.Notes = append(doc.Notes, like)
+		}
 		if note != "" && profile != nil {
 			doc.Notes = append(doc.Notes, note)
 		}

@@ -1,34 +1,64 @@
 package main
 
 import (
+	"context"
 	"fmt"
 	"os"
-	"os/exec"
+	"path/filepath"
 	"regexp"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
 	"golang.org/x/sys/unix"
+
+	"boardproof/capture"
+	"boardproof/capture/simboard"
 )
 
 // screen is the program at a terminal of its own, by way of a pseudo-terminal.
 type screen struct {
 	t       *testing.T
-	cmd     *exec.Cmd
 	master  *os.File
 	seen    string
 	arrived chan string
+	ended   chan int
 }
 
 // atTerminal starts the program at a terminal of so many columns.
-func atTerminal(t *testing.T, columns int, args ...string) *screen {
+func (s *session) atTerminal(columns int, args ...string) *screen {
+	s.t.Helper()
+	master, slave := openPty(s.t, columns)
+	a := newApp(slave, slave, slave)
+	a.now, a.ready = func() time.Time { return s.now }, s.readyBench()
+	at := &screen{t: s.t, master: master, arrived: make(chan string, 100), ended: make(chan int, 1)}
+	ctx, cancel := context.WithCancel(context.Background())
+	go func() {
+		at.ended <- a.run(ctx, append(args, "--store", s.store))
+		slave.Close()
+	}()
+	go func() {
+		defer close(at.arrived)
+		for buf := make([]byte, 4096); ; {
+			n, err := master.Read(buf)
+			if err != nil {
+				return
+			}
+			at.arrived <- string(buf[:n])
+		}
+	}()
+	s.t.Cleanup(func() { cancel(); master.Close() })
+	return at
+}
+
+// openPty is a new pseudo-terminal; ptmx(4) says how it is opened.
+func openPty(t *testing.T, columns int) (master, slave *os.File) {
 	t.Helper()
 	master, err := os.OpenFile("/dev/ptmx", os.O_RDWR, 0)
 	if err != nil {
 		t.Fatal(err)
 	}
-	// ptmx(4): unlock the other end and find its number.
 	if err := unix.IoctlSetPointerInt(int(master.Fd()), unix.TIOCSPTLCK, 0); err != nil {
 		t.Fatal(err)
 	}
@@ -36,31 +66,13 @@ func atTerminal(t *testing.T, columns int, args ...string) *screen {
 	if err != nil {
 		t.Fatal(err)
 	}
-	slave, err := os.OpenFile(fmt.Sprintf("/dev/pts/%d", n), os.O_RDWR|unix.O_NOCTTY, 0)
-	if err != nil {
+	if slave, err = os.OpenFile(fmt.Sprintf("/dev/pts/%d", n), os.O_RDWR|unix.O_NOCTTY, 0); err != nil {
 		t.Fatal(err)
 	}
 	if err := unix.IoctlSetWinsize(int(slave.Fd()), unix.TIOCSWINSZ, &unix.Winsize{Row: 50, Col: uint16(columns)}); err != nil {
 		t.Fatal(err)
 	}
-	s := &screen{t: t, master: master, cmd: exec.Command("boardproof", args...), arrived: make(chan string, 100)}
-	s.cmd.Stdin, s.cmd.Stdout, s.cmd.Stderr = slave, slave, slave
-	if err := s.cmd.Start(); err != nil {
-		t.Fatal(err)
-	}
-	slave.Close()
-	go func() {
-		defer close(s.arrived)
-		for buf := make([]byte, 4096); ; {
-			n, err := master.Read(buf)
-			if err != nil {
-				return
-			}
-			s.arrived <- string(buf[:n])
-		}
-	}()
-	t.Cleanup(func() { s.cmd.Process.Kill(); s.cmd.Wait(); master.Close() }) //nolint:errcheck // it may be over
-	return s
+	return master, slave
 }
 
 // until reads what is shown up to text, and returns it; it is not shown again.
@@ -97,8 +109,7 @@ func (s *screen) end() (string, int) {
 	for more := range s.arrived {
 		s.seen += more
 	}
-	s.cmd.Wait() //nolint:errcheck // the exit code says it
-	return s.seen, s.cmd.ProcessState.ExitCode()
+	return s.seen, <-s.ended
 }
 
 const readyPrompt = "press Enter when ready, q and Enter to stop: "
@@ -108,26 +119,45 @@ const readyPrompt = "press Enter when ready, q and Enter to stop: "
 func simulatedStore(t *testing.T) *session {
 	t.Helper()
 	s := newSession(t)
-	s.now = time.Now() // the program at the terminal goes by the clock
-	s.must(exitPassed, "bench", "set", "sim", "--simulated")
-	s.must(exitPassed, "calibrate", "--yes", "--linearity=false")
-	s.must(exitPassed, "board", "add", "Tin Heron")
-	plan := t.TempDir() + "/plan.toml"
+	raw, err := calibratedOnce()
+	if err == nil {
+		err = os.WriteFile(s.store, raw, 0o600)
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+	return s
+}
+
+// calibratedOnce makes that store: calibrating takes a second.
+var calibratedOnce = sync.OnceValues(func() ([]byte, error) {
+	dir, err := os.MkdirTemp("", "boardproof-test-")
+	if err != nil {
+		return nil, err
+	}
+	defer os.RemoveAll(dir)
 	const step = "[[step]]\nname = %q\nstate = \"all bypassed\"\npatch = \"board\"\nsignals = [\"tone\"]\nlevel_dbu = -10.0\nprompt = \"plug it in\"\n" +
 		"limit = [{ quantity = \"thd\", max = 0.1 }]\n"
 	text := "format = \"boardproof-plan/1\"\nname = \"short\"\nrule = \"guarded\"\n" + fmt.Sprintf(step, "one") + fmt.Sprintf(step, "two")
+	plan := filepath.Join(dir, "plan.toml")
 	if err := os.WriteFile(plan, []byte(text), 0o600); err != nil {
-		t.Fatal(err)
+		return nil, err
 	}
-	s.must(exitPassed, "plan", "edit", "tin", "--from", plan)
-	return s
-}
+	s := &session{now: sessionStart, store: filepath.Join(dir, "s.db")}
+	for _, args := range [][]string{{"bench", "set", "sim", "--simulated"}, {"calibrate", "--yes", "--linearity=false"},
+		{"board", "add", "Tin Heron"}, {"plan", "edit", "tin", "--from", plan}} {
+		if code := s.run("", args...); code != exitPassed {
+			return nil, fmt.Errorf("%v ended with %d: %s", args, code, s.err)
+		}
+	}
+	return os.ReadFile(s.store)
+})
 
 // Keys that were struck before a question was shown answer nothing, and other
 // keys than those asked for are no Enter.
 func TestNothingTypedAheadAnswers(t *testing.T) {
 	s := simulatedStore(t)
-	at := atTerminal(t, 80, "accept", "tin", "--store", s.store)
+	at := s.atTerminal(80, "accept", "tin")
 	at.until(readyPrompt)
 	at.keys("\n\n\n\n") // one is meant, three are too many
 	at.until("step 1 of 2")
@@ -146,4 +176,134 @@ func TestNothingTypedAheadAnswers(t *testing.T) {
 	if code != exitUnmeasured || !regexp.MustCompile(`error: step 2 of 2: two: stopped at the prompt`).MatchString(shown) {
 		t.Errorf("it ended with %d and\n%s", code, shown)
 	}
+}
+
+// leadFor is a bench on which, for so many takes, the loopback lead is where
+// patch was asked for.
+func leadFor(takes int, patch capture.Patch) func(*simboard.Config) {
+	return func(c *simboard.Config) {
+		c.Slip = func(asked capture.Patch) capture.Patch {
+			if asked == patch && takes > 0 {
+				takes--
+				return capture.Loopback
+			}
+			return asked
+		}
+	}
+}
+
+const always = 1 << 30
+
+// The loopback lead left in place of the board is no board: what it gives is
+// asked about at once.
+func TestLeadLeftInIsAskedAbout(t *testing.T) {
+	s := simulatedStore(t)
+	s.bench = leadFor(2, capture.ToBoard) // the level check and the sweep that tells
+	at := s.atTerminal(80, "accept", "tin")
+	for range 2 {
+		at.until(readyPrompt)
+		at.keys("\n")
+	}
+	at.until("what comes back is the loopback lead")
+	shown := at.until("\r\n  > ")
+	if !strings.Contains(shown, "Is the board really in?") || !strings.Contains(shown, "Enter  measure again") || strings.Contains(shown, "tone, 3") {
+		t.Errorf("it asks\n%s", shown)
+	}
+	at.keys("no\n")
+	at.until(`"no" is no answer here`)
+	at.until("> ")
+	at.keys("\n")
+	at.until("step 2 of 2")
+	at.until(readyPrompt)
+	at.keys("\n")
+	shown, code := at.end()
+	if code != exitPassed || strings.Contains(shown, "loopback lead (") {
+		t.Errorf("with the board in it ended with %d and\n%s", code, shown)
+	}
+	s.must(exitPassed, "show", "r20260301-0001")
+	if !strings.Contains(s.out, "gain, output A at 1000 Hz            −0.30") {
+		t.Errorf("what was kept is not the board, whose gain is -0.3 dB:\n%s", s.out)
+	}
+}
+
+// A wire is a board too, if somebody says so.
+func TestBoardLikeALeadCanBeMeasured(t *testing.T) {
+	s := simulatedStore(t)
+	s.bench = leadFor(always, capture.ToBoard)
+	for _, args := range [][]string{{"accept", "tin"}, {"measure", "silence"}, {"hum", "hunt", "tin", "--seconds", "2"}} {
+		code := s.run("", append(args, "--yes", "--no-check")...)
+		if last := lastLine(s.err); code != exitUnmeasured || !strings.Contains(last, "what comes back is the loopback lead, not a board: the bench's own gain within 0.0") ||
+			!strings.HasSuffix(last, "say --board-in") {
+			t.Errorf("%v with the lead in ended with %d and %s", args, code, s.err)
+		}
+	}
+	s.must(exitPassed, "runs", "tin")
+	if strings.Contains(s.out, "r2026") {
+		t.Errorf("something was kept:\n%s", s.out)
+	}
+	s.must(exitPassed, "accept", "tin", "--yes", "--board-in")
+	s.must(exitPassed, "show", "r20260301-0001", "--json")
+	if !strings.Contains(s.out, "a board was in, as the operator says") {
+		t.Errorf("the run does not say why a lead was taken for a board:\n%s", s.out)
+	}
+	at := s.atTerminal(80, "accept", "tin", "--no-check")
+	at.until(readyPrompt)
+	at.keys("\n")
+	at.until("> ")
+	at.keys("w\n")
+	at.until("step 2 of 2")
+	at.until(readyPrompt)
+	at.keys("\n")
+	if shown, code := at.end(); code != exitPassed {
+		t.Errorf("on the operator's word it ended with %d and\n%s", code, shown)
+	}
+}
+
+// What is 0.05 dB off the lead, or bends at 20 kHz, is a board.
+func TestNearlyAWireIsABoard(t *testing.T) {
+	for name, change := range map[string]func(*simboard.Config){
+		"0.05 dB": func(c *simboard.Config) { c.Board.Buffer.Gain = 0.994 },
+		"dull":    func(c *simboard.Config) { c.Board.CableFarads = 120e-12 + 400e-12 },
+	} {
+		s := simulatedStore(t)
+		s.bench = func(c *simboard.Config) {
+			// A wire but for what is changed: no source resistance, no transformer, nothing in series.
+			c.Board.Source.Ohms, c.Board.Devices, c.Board.Buffer.Gain, c.Board.Buffer.OutputOhms = 0.01, nil, 1, 0.01
+			for i := range c.Board.Outputs {
+				c.Board.Outputs[i].SeriesOhms, c.Board.Outputs[i].TerminationOhms, c.Board.Outputs[i].Transformer = 0.01, 0, nil
+			}
+			if name == "dull" {
+				c.Board.Source.Ohms = 10e3
+			}
+			change(c)
+		}
+		s.must(exitPassed, "accept", "tin", "--yes")
+	}
+}
+
+// Inputs in which the loopback lead is left are not terminated.
+func TestCalibrationWantsTheLeadOut(t *testing.T) {
+	s := newSession(t)
+	s.must(exitPassed, "bench", "set", "sim", "--simulated")
+	s.bench = leadFor(1, capture.Terminated)
+	at := s.atTerminal(80, "calibrate", "--linearity=false")
+	for range 2 {
+		at.until(readyPrompt)
+		at.keys("\n")
+	}
+	shown := at.until("\r\n  > ")
+	for _, input := range []string{"input 1 still carries what the output plays", "input 2 still"} {
+		if !strings.Contains(strings.Join(strings.Fields(shown), " "), input) {
+			t.Errorf("it does not say %q but\n%s", input, shown)
+		}
+	}
+	at.keys("\n")
+	if shown, code := at.end(); code != exitPassed {
+		t.Errorf("with the lead out it ended with %d and\n%s", code, shown)
+	}
+	s.bench = leadFor(always, capture.Terminated)
+	if code := s.run("", "calibrate", "--yes", "--linearity=false"); code != exitUnmeasured || !strings.Contains(lastLine(s.err), "error: the inputs are not terminated: input 1 still carries") {
+		t.Errorf("--yes with the lead in ended with %d and %s", code, s.err)
+	}
+	s.must(exitPassed, "calibrate", "--yes", "--linearity=false", "--lead-stays")
 }

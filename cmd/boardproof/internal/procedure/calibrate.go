@@ -31,6 +31,9 @@ type CalibrationPlan struct {
 	// Steps beyond the first; the resistor's is left out at 0 Ω.
 	Linearity, Swap, Crosstalk bool
 	Resistor                   calibration.SeriesResistor
+	// LeadStays: the inputs cannot be terminated, and the bench's own noise is
+	// read with the loopback lead in.
+	LeadStays bool
 }
 
 // meterToneS is how long the metered tone plays: long enough to read a meter.
@@ -110,7 +113,7 @@ func (s *Sitting) calibrateAll(ctx context.Context, plan CalibrationPlan, p *cal
 	if err := s.oneByOne(ctx, plan, p); err != nil {
 		return err
 	}
-	return s.floors(ctx, p)
+	return s.floors(ctx, plan, p)
 }
 
 // meterOutput plays the metered tone and asks for what the meter showed.
@@ -170,21 +173,4 @@ func (s *Sitting) loopback(ctx context.Context, plan CalibrationPlan, p *calibra
 		err = s.linearity(ctx, p)
 	}
 	return swept, err
-}
-
-// floors reads the bench's own noise and hum with the inputs terminated.
-func (s *Sitting) floors(ctx context.Context, p *calibration.Profile) error {
-	if err := s.Operator.Ready(terminatedPrompt, ""); err != nil {
-		return err
-	}
-	spec := testsignals.New(testsignals.Silence, s.Instrument.Describe().RateHz, minPlayDBFS, 0)
-	quiet, err := s.Take(ctx, "silence with the inputs terminated", spec, capture.Terminated, "")
-	if err != nil {
-		return err
-	}
-	rec, err := s.Recording(quiet)
-	if err != nil {
-		return err
-	}
-	return calibration.AddFloors(p.Inputs, rec)
 }

@@ -24,6 +24,9 @@ type Sitting struct {
 	// Repeats, above 0, is how often each signal of a step is taken, whatever
 	// the step says.
 	Repeats int
+	// BoardIn: the operator's word that a board is in even where what comes back
+	// is what the loopback lead gives.
+	BoardIn bool
 	Now     func() time.Time
 
 	// log, where not nil, is what the sitting came to so far.
@@ -35,6 +38,9 @@ type Sitting struct {
 	conditions []capture.Condition
 	// checked is what the level was found to be right for already.
 	checked map[levelChecked]bool
+	// boardSeen: what came back is not the loopback lead, or is said not to be.
+	boardSeen bool
+	likeLead  string
 }
 
 // levelChecked is a level in dBFS in one patch and state of the board.
@@ -138,7 +144,11 @@ func (s *Sitting) take(ctx context.Context, what string, spec testsignals.Spec, 
 		var bad *capture.BadTake
 		switch {
 		case err == nil:
-			return &Taken{sig, take, proof, try}, nil
+			taken := &Taken{sig, take, proof, try}
+			if again, err := s.boardMissing(ctx, taken, patch, state); err != nil || !again {
+				return taken, err
+			}
+			continue
 		case !errors.As(err, &bad):
 			return nil, err
 		}
