@@ -57,6 +57,9 @@ func (t *terminal) Ready(prompt, caution string) error {
 
 // Ask puts a question and lists its answers, of which the first is Enter's.
 func (t *terminal) Ask(question string, answers ...procedure.Answer) (string, error) {
+	if t.yes {
+		return "", procedure.ErrNobody
+	}
 	t.wrapped("  ", question)
 	keys := make([]string, len(answers))
 	for i, a := range answers {
@@ -66,9 +69,6 @@ func (t *terminal) Ask(question string, answers ...procedure.Answer) (string, er
 			name = "Enter"
 		}
 		t.wrapped(fmt.Sprintf("    %-5s  ", name), a.Means)
-	}
-	if t.yes {
-		return "", procedure.ErrNobody
 	}
 	return t.choose("  > ", keys...)
 }

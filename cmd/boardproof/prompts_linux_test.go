@@ -307,3 +307,56 @@ func TestCalibrationWantsTheLeadOut(t *testing.T) {
 	}
 	s.must(exitPassed, "calibrate", "--yes", "--linearity=false", "--lead-stays")
 }
+
+// deadFor is a bench on which for so many takes nothing comes back from the board.
+func deadFor(takes int) func(*simboard.Config) {
+	return func(c *simboard.Config) {
+		c.Slip = func(asked capture.Patch) capture.Patch {
+			if takes--; asked == capture.ToBoard && takes >= 0 {
+				return capture.Terminated
+			}
+			return asked
+		}
+	}
+}
+
+// plain is text without the breaks of its lines.
+func plain(text string) string { return strings.Join(strings.Fields(text), " ") }
+
+// What is wrong with a board is said at the first take that shows it, and asked
+// about before anything else is taken.
+func TestWrongBoardIsSaidAtOnce(t *testing.T) {
+	s := simulatedStore(t)
+	s.bench = deadFor(3) // a take is tried three times
+	at := s.atTerminal(100, "accept", "tin", "--no-check")
+	at.until(readyPrompt)
+	at.keys("\n")
+	shown := at.until("\r\n  > ")
+	for _, want := range []string{"nothing comes back at inputs 1 and 2: the board has no power or is dead, a lead is out",
+		"Enter take it again, once that is put right g go on as it is"} {
+		if !strings.Contains(plain(shown), want) {
+			t.Errorf("of a dead board it does not say %q but\n%s", want, shown)
+		}
+	}
+	at.keys("\n")
+	at.until("step 2 of 2")
+	at.until(readyPrompt)
+	at.keys("\n")
+	if shown, code := at.end(); code != exitPassed {
+		t.Errorf("with power it ended with %d and\n%s", code, shown)
+	}
+	for want, wrong := range map[string]func(*simboard.Config){
+		"output B (input 2): no signal: timing marks not found, peak -": func(c *simboard.Config) {
+			c.Board.Joints = []simboard.Joint{{Output: "B", AtS: []float64{0}, DurationS: 60}}
+		},
+		"output A passes 1 kHz with -0.7 dB, and 12 dB quieter with +6.3 dB; output B passes": func(c *simboard.Config) { c.Board.Devices[2].AlwaysOn = true },
+		"while a steady tone plays; output B moves by":                                        func(c *simboard.Config) { c.Board.Devices[3].AlwaysOn = true },
+	} {
+		s.bench = wrong
+		s.run("", "accept", "tin", "--yes", "--no-check")
+		said, _, _ := strings.Cut(s.err, "step 2 of 2")
+		if said = plain(said); strings.Count(said, "this looks wrong: output") != 1 || !strings.Contains(said, want) {
+			t.Errorf("it does not say %q before the next step, but\n%s", want, said)
+		}
+	}
+}

@@ -63,11 +63,11 @@ func (a *Accepted) add(step verdict.Step, outputs []string, rule verdict.Rule, r
 
 // step takes and reads all that one step asks for.
 func (s *Sitting) step(ctx context.Context, step verdict.Step) (analysis.Result, []StepTake, error) {
-	level, err := s.level(ctx, step)
+	level, gains, err := s.level(ctx, step)
 	if err != nil {
 		return s.refuseStep(step, err)
 	}
-	return s.stepOf(ctx, &collected{sit: s, step: step, level: level, good: map[testsignals.Kind][]*Taken{}})
+	return s.stepOf(ctx, &collected{sit: s, step: step, level: level, seen: gains, good: map[testsignals.Kind][]*Taken{}})
 }
 
 // stepOf collects the takes of a step and reads them.

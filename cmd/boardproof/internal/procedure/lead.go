@@ -105,11 +105,18 @@ func (s *Sitting) flatAsLead(ctx context.Context, levelDBFS float64, patch captu
 	if err != nil {
 		return "", false, err
 	}
-	take, err := s.record(ctx, "is the board in? a short sweep", sig, patch, state)
-	if err != nil {
-		return "", false, err
+	var take *capture.Take
+	var proof *capture.Proof
+	for try := 1; ; try++ {
+		if take, err = s.record(ctx, "is the board in? a short sweep", sig, patch, state); err != nil {
+			return "", false, err
+		}
+		proof, err = capture.Check(take, sig, capture.Expect{})
+		var bad *capture.BadTake
+		if !errors.As(err, &bad) || !bad.ByComputer() || try == maxComputerTries {
+			break
+		}
 	}
-	proof, err := capture.Check(take, sig, capture.Expect{})
 	var bad *capture.BadTake
 	if errors.As(err, &bad) {
 		return "the gain at 1 kHz is the lead's, and a sweep could not be had: " + bad.Error(), true, nil

@@ -21,36 +21,43 @@ const (
 	maxPlayDBFS = 0.0
 )
 
-// level finds what to play for a step, in dBFS. Before anything loud, a short
-// tone 20 dB quieter shows what comes back; when the step's own level would
-// clip an input, the step is refused with how far to turn which control down.
-func (s *Sitting) level(ctx context.Context, step verdict.Step) (float64, error) {
+// level finds what to play for a step, in dBFS, and the gains that were seen.
+// Before anything loud, a short tone 20 dB quieter shows what comes back; when
+// the step's own level would clip an input, the step is refused with how far to
+// turn which control down.
+func (s *Sitting) level(ctx context.Context, step verdict.Step) (float64, seen, error) {
 	level := s.LevelDBFS(step.LevelDBu)
 	if level > maxPlayDBFS || level < minPlayDBFS {
-		return 0, fmt.Errorf("the plan's level of %.1f dBu would be %.1f dBFS at this output: change level_dbu in the plan, or the output's control and then calibrate",
+		return 0, nil, fmt.Errorf("the plan's level of %.1f dBu would be %.1f dBFS at this output: change level_dbu in the plan, or the output's control and then calibrate",
 			step.LevelDBu, level)
 	}
 	key := levelChecked{step.Patch, step.State, level}
-	if onlySilence(step) || s.checked[key] {
-		return level, nil
+	if gains, done := s.checked[key]; done || onlySilence(step) {
+		return level, gains, nil
 	}
 	quiet := math.Max(level-tryBelowDB, minPlayDBFS)
 	spec := testsignals.New(testsignals.Tone, s.Instrument.Describe().RateHz, quiet, 0.3)
-	t, err := s.Take(ctx, "level check", spec, capture.Patch(step.Patch), step.State)
+	t, err := s.lookedAt(step, nil, func() (*Taken, error) {
+		return s.Take(ctx, "level check", spec, capture.Patch(step.Patch), step.State)
+	})
 	if err != nil {
-		return 0, err
+		return 0, nil, err
 	}
 	for _, c := range t.Proof.Channels {
 		if peak := c.PeakDBFS + level - quiet; c.Problem == "" && peak > headroomDBFS {
-			return 0, &RefusedTake{Last: t.Proof, Reason: fmt.Sprintf("input %d would reach %.1f dBFS at this step's level: turn its gain down by at least %.0f dB, then calibrate",
+			return 0, nil, &RefusedTake{Last: t.Proof, Reason: fmt.Sprintf("input %d would reach %.1f dBFS at this step's level: turn its gain down by at least %.0f dB, then calibrate",
 				c.Input, peak, math.Ceil(peak-headroomDBFS))}
 		}
 	}
-	if s.checked == nil {
-		s.checked = map[levelChecked]bool{}
+	gains, err := s.gainsSeen(t)
+	if err != nil {
+		return 0, nil, err
 	}
-	s.checked[key] = true
-	return level, nil
+	if s.checked == nil {
+		s.checked = map[levelChecked]seen{}
+	}
+	s.checked[key] = gains
+	return level, gains, nil
 }
 
 func onlySilence(step verdict.Step) bool {

@@ -20,6 +20,8 @@ type collected struct {
 	sit   *Sitting
 	step  verdict.Step
 	level float64 // dBFS
+	// seen are the gains at the level check.
+	seen seen
 	// good are those that readings are made of, all is in the order in which
 	// they were made.
 	good map[testsignals.Kind][]*Taken
@@ -87,7 +89,19 @@ func (c *collected) next(ctx context.Context, kind testsignals.Kind, what string
 		return c.kept.next(kind)
 	}
 	spec := testsignals.New(kind, c.sit.Instrument.Describe().RateHz, c.level, c.step.DurationS)
-	return c.sit.takeAgain(ctx, what, spec, capture.Patch(c.step.Patch), c.step.State, c.byHand)
+	tries := 0
+	take := func() (*Taken, error) {
+		if tries++; tries > 1 {
+			if err := c.byHand(); err != nil {
+				return nil, err
+			}
+		}
+		return c.sit.takeAgain(ctx, what, spec, capture.Patch(c.step.Patch), c.step.State, c.byHand)
+	}
+	if len(c.good[kind]) > 0 {
+		return take()
+	}
+	return c.sit.lookedAt(c.step, c.seen, take)
 }
 
 // byHand asks once more for what is done by hand while a take runs, such as

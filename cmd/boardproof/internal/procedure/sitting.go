@@ -36,8 +36,11 @@ type Sitting struct {
 	// conditions are how the bench differs from how the board was found, in a
 	// hum hunt. Under any of them the signal may not come through.
 	conditions []capture.Condition
-	// checked is what the level was found to be right for already.
-	checked map[levelChecked]bool
+	// checked is what the level was found to be right for already, and the gains
+	// that were seen.
+	checked map[levelChecked]seen
+	// oddities are those that the operator goes on with.
+	oddities map[string]bool
 	// boardSeen: what came back is not the loopback lead, or is said not to be.
 	boardSeen bool
 	likeLead  string
@@ -145,8 +148,15 @@ func (s *Sitting) take(ctx context.Context, what string, spec testsignals.Spec, 
 		switch {
 		case err == nil:
 			taken := &Taken{sig, take, proof, try}
-			if again, err := s.boardMissing(ctx, taken, patch, state); err != nil || !again {
-				return taken, err
+			missing, err := s.boardMissing(ctx, taken, patch, state)
+			if err != nil {
+				return nil, err
+			}
+			if !missing {
+				return taken, nil
+			}
+			if err := again(); err != nil {
+				return nil, err
 			}
 			continue
 		case !errors.As(err, &bad):
