@@ -11,6 +11,8 @@ import (
 
 	"boardproof/analysis"
 	"boardproof/analysis/verdict"
+
+	"github.com/go-json-experiment/json/jsontext"
 )
 
 // Named are the digests of what a run names, by which it is the same run in
@@ -91,24 +93,27 @@ func (r Run) canonical() ([]byte, error) {
 }
 
 // canonicalJSON writes v as Digest says, without the member that path leads
-// to.
+// to: RFC 8785, but for the two separators below.
 func canonicalJSON(v any, without ...string) ([]byte, error) {
 	text, err := json.Marshal(v)
 	if err != nil {
 		return nil, err
 	}
-	var plain any
-	if err := json.Unmarshal(text, &plain); err != nil {
+	if len(without) > 0 {
+		var plain any
+		if err := json.Unmarshal(text, &plain); err != nil {
+			return nil, err
+		}
+		drop(plain, without)
+		if text, err = json.Marshal(plain); err != nil {
+			return nil, err
+		}
+	}
+	out := jsontext.Value(text)
+	if err := out.Canonicalize(); err != nil {
 		return nil, err
 	}
-	drop(plain, without)
-	var out bytes.Buffer
-	enc := json.NewEncoder(&out)
-	enc.SetEscapeHTML(false)
-	if err := enc.Encode(withoutMinusZero(plain)); err != nil {
-		return nil, err
-	}
-	return bytes.TrimRight(out.Bytes(), "\n"), nil
+	return escapedSeparators(out), nil
 }
 
 func drop(v any, path []string) {
@@ -122,21 +127,12 @@ func drop(v any, path []string) {
 	}
 }
 
-// withoutMinusZero turns −0, which a database keeps as 0, into 0.
-func withoutMinusZero(v any) any {
-	switch v := v.(type) {
-	case map[string]any:
-		for k := range v {
-			v[k] = withoutMinusZero(v[k])
-		}
-	case []any:
-		for i := range v {
-			v[i] = withoutMinusZero(v[i])
-		}
-	case float64:
-		return v + 0
-	}
-	return v
+// escapedSeparators writes the line and the paragraph separator, which RFC 8785
+// leaves as they are, escaped: so did the encoder that made the digests which
+// stand in stores. They occur inside of strings only.
+func escapedSeparators(text []byte) []byte {
+	text = bytes.ReplaceAll(text, []byte("\u2028"), []byte(`\u2028`))
+	return bytes.ReplaceAll(text, []byte("\u2029"), []byte(`\u2029`))
 }
 
 func hexSHA(text []byte) string {
