@@ -33,29 +33,68 @@ func (s *Store) Backup(ctx context.Context, path string, progress Progress) (out
 	if err != nil {
 		return BackedUp{}, fmt.Errorf("backing up: %w", err)
 	}
-	takes := path + ".takes"
-	if err := nothingAt(s.files, path, takes, path+"-wal"); err != nil {
+	if err := nothingAt(s.files, path, path+".takes", path+"-wal"); err != nil {
 		return BackedUp{}, err
 	}
-	if err := s.files.MkdirAll(takes); err != nil {
-		return BackedUp{}, fileFault(err, "the backup's folder cannot be made (%v): name another")
+	work, err := beginCopy(s.files, path)
+	if err != nil {
+		return BackedUp{}, err
 	}
 	defer func() {
 		if err != nil {
-			err = errors.Join(err, removeCopy(s.files, path))
+			err = errors.Join(err, removeCopy(s.files, work))
 		}
 	}()
 	progress.tell("copying the database", 0, 0)
 	// The rows first: the takes of every run in them are on the disk already,
 	// as a run is only kept after its takes.
-	if _, err := s.db.ExecContext(ctx, sqlCopyStore, path); err != nil {
+	if _, err := s.db.ExecContext(ctx, sqlCopyStore, work); err != nil {
 		return BackedUp{}, fmt.Errorf("backing up to %s: %w", path, storeFault(path, err))
 	}
-	out, err = finishCopy(ctx, s, path, progress)
+	out, err = finishCopy(ctx, s, work, progress)
+	if err == nil {
+		err = nameCopy(s.files, work, path)
+	}
 	if err != nil {
 		return BackedUp{}, fmt.Errorf("backing up: %w", err)
 	}
+	out.Path = path
 	return out, nil
+}
+
+// unfinished is where a copy is made that goes to path when it is whole. What a
+// program that was killed left there is known by its name.
+func unfinished(path string) string {
+	return filepath.Join(filepath.Dir(path), ".boardproof-unfinished-"+filepath.Base(path))
+}
+
+// beginCopy makes the folder for takes of a copy, in place of what a program
+// that was killed left of one.
+func beginCopy(files fileSystem, path string) (work string, err error) {
+	if err := files.MkdirAll(filepath.Dir(path)); err != nil {
+		return "", fileFault(err, "the copy's folder cannot be made (%v): name another")
+	}
+	work = unfinished(path)
+	if err := removeCopy(files, work); err != nil {
+		return "", fileFault(err, "what is left of an unfinished copy cannot be removed (%v): name another")
+	}
+	if err := files.MkdirAll(work + ".takes"); err != nil {
+		return "", fileFault(err, "the copy's folder cannot be made (%v): name another")
+	}
+	return work, nil
+}
+
+// nameCopy gives a whole copy its own name, the database last: it is what makes
+// a store of the folder beside it. Where that fails nothing has the name.
+func nameCopy(files fileSystem, work, path string) error {
+	if err := files.Rename(work+".takes", path+".takes"); err != nil {
+		return err
+	}
+	err := files.Rename(work, path)
+	if err == nil {
+		return syncDirs(files, filepath.Dir(path))
+	}
+	return errors.Join(err, files.Rename(path+".takes", work+".takes"))
 }
 
 // finishCopy opens the copy of a database and fetches its takes.
@@ -174,18 +213,26 @@ func restore(ctx context.Context, files fileSystem, backup, path string, progres
 	if err := nothingAt(files, path, path+".takes", path+"-wal"); err != nil {
 		return out, v, err
 	}
+	work, err := beginCopy(files, path)
+	if err != nil {
+		return out, v, err
+	}
 	defer func() {
 		if err != nil {
-			err = errors.Join(err, removeCopy(files, path))
+			err = errors.Join(err, removeCopy(files, work), removeCopy(files, path))
 		}
 	}()
 	progress.tell("copying the database", 0, 0)
-	if err := copyFile(files, backup, path); err != nil {
+	if err := copyFile(files, backup, work); err != nil {
 		return out, v, err
 	}
-	if out, err = finishCopy(ctx, from, path, progress); err != nil {
+	if out, err = finishCopy(ctx, from, work, progress); err == nil {
+		err = nameCopy(files, work, path)
+	}
+	if err != nil {
 		return out, v, fmt.Errorf("restoring: %w", err)
 	}
+	out.Path = path
 	v, err = verifyAt(ctx, files, path, progress)
 	return out, v, err
 }

@@ -149,3 +149,39 @@ func TestRestoreNamesWhatIsDamaged(t *testing.T) {
 		t.Errorf("%+v, %+v, %v", got, v, err)
 	}
 }
+
+// What a backup or a restore that was killed left behind gives way to the next,
+// and only that does.
+func TestRemainsOfAKilledCopyGiveWay(t *testing.T) {
+	s := sit(t)
+	s.save(t)
+	dir := t.TempDir()
+	path := filepath.Join(dir, "copy.db")
+	again := filepath.Join(dir, "again.db")
+	for _, p := range []string{path, again} {
+		if err := os.MkdirAll(unfinished(p)+".takes", 0o755); err != nil {
+			t.Fatal(err)
+		}
+		for _, left := range []string{unfinished(p), filepath.Join(unfinished(p)+".takes", ".take-123"), p + ".part"} {
+			if err := os.WriteFile(left, []byte("half"), 0o644); err != nil {
+				t.Fatal(err)
+			}
+		}
+	}
+	if _, err := s.Backup(t.Context(), path, nil); err != nil {
+		t.Fatal(err)
+	}
+	_, v, err := Restore(t.Context(), path, again, nil)
+	if err != nil || len(v.Damage) > 0 || v.Runs != 1 {
+		t.Fatalf("%+v, %v", v, err)
+	}
+	names, err := filepath.Glob(filepath.Join(dir, ".boardproof-unfinished-*"))
+	if err != nil || len(names) > 0 {
+		t.Errorf("left behind: %v, %v", names, err)
+	}
+	for _, p := range []string{path, again} {
+		if text, err := os.ReadFile(p + ".part"); string(text) != "half" || err != nil {
+			t.Errorf("another's file now holds %q, %v", text, err)
+		}
+	}
+}

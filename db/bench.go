@@ -1,6 +1,7 @@
 package db
 
 import (
+	"cmp"
 	"context"
 	"database/sql"
 	"encoding/json"
@@ -44,7 +45,13 @@ func (b Bench) check() error {
 	bad := func(format string, args ...any) error {
 		return ofKind(ErrInvalid, "bench %q cannot be kept: %s", b.Name, fmt.Sprintf(format, args...))
 	}
+	how := firstFault(MaxName, false, [2]string{"its name", b.Name}, [2]string{"its device", b.Device}, [2]string{"its host", b.Host})
+	for output := range b.Inputs {
+		how = cmp.Or(how, firstFault(MaxName, false, [2]string{"an output", output}))
+	}
 	switch {
+	case how != "":
+		return bad("%s", how)
 	case b.Name == "":
 		return bad("it has no name")
 	case b.Kind == "":

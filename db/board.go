@@ -1,6 +1,7 @@
 package db
 
 import (
+	"cmp"
 	"context"
 	"crypto/rand"
 	"database/sql"
@@ -11,7 +12,7 @@ import (
 	"slices"
 	"strings"
 	"time"
-	"unicode"
+	"unicode/utf8"
 )
 
 // Board is a finished pedalboard.
@@ -110,14 +111,18 @@ func (b Board) check() error {
 	bad := func(format string, args ...any) error {
 		return ofKind(ErrInvalid, "board %q cannot be registered: %s", b.Label, fmt.Sprintf(format, args...))
 	}
-	if b.Label == "" || len([]rune(b.Label)) > maxLabel || strings.ContainsFunc(b.Label, unicode.IsControl) {
+	if b.Label == "" || len([]rune(b.Label)) > maxLabel || strings.ContainsFunc(b.Label, Unseen) || !utf8.ValidString(b.Label) {
 		return bad("its label must be 1 to %d printable characters", maxLabel)
+	}
+	if how := cmp.Or(firstFault(MaxName, false, [2]string{"its owner", b.Owner}, [2]string{"its serial", b.Serial}),
+		firstFault(MaxNotes, true, [2]string{"its notes", b.Notes})); how != "" {
+		return bad("%s", how)
 	}
 	if len(b.Outputs) == 0 {
 		return bad("it has no outputs: name at least one")
 	}
 	for i, o := range b.Outputs {
-		if o == "" || o != strings.TrimSpace(o) || strings.ContainsAny(o, "=,") || strings.ContainsFunc(o, unicode.IsControl) {
+		if o == "" || o != strings.TrimSpace(o) || strings.ContainsAny(o, "=,") || TextFault(o, MaxName, false) != "" {
 			return bad("output %q must be a short name without spaces around it, = or comma", o)
 		}
 		same := func(other string) bool { return fold(other) == fold(o) }
@@ -126,6 +131,9 @@ func (b Board) check() error {
 		}
 	}
 	for i, d := range b.Chain {
+		if how := firstFault(MaxName, false, [2]string{"name", d.Name}, [2]string{"kind", d.Kind}, [2]string{"plug", d.Plug}); how != "" {
+			return bad("device %d: its %s", i+1, how)
+		}
 		switch {
 		case strings.TrimSpace(d.Name) == "":
 			return bad("device %d has no name", i+1)

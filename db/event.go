@@ -1,6 +1,7 @@
 package db
 
 import (
+	"cmp"
 	"context"
 	"database/sql"
 	"encoding/json"
@@ -127,7 +128,13 @@ func (e Event) check() error {
 	bad := func(format string, args ...any) error {
 		return ofKind(ErrInvalid, "%s cannot be kept: %s", e.Kind, fmt.Sprintf(format, args...))
 	}
+	how := cmp.Or(firstFault(MaxNotes, true, [2]string{"its text", e.Text}), firstFault(MaxName, false, [2]string{"the name of who", e.Who}))
+	for _, part := range e.Parts {
+		how = cmp.Or(how, firstFault(MaxName, false, [2]string{"a part", part}))
+	}
 	switch {
+	case how != "":
+		return bad("%s", how)
 	case !slices.Contains(ServiceKinds, e.Kind):
 		return ofKind(ErrInvalid, "%q is no service event", e.Kind)
 	case e.Happened.After(e.Kept):

@@ -249,7 +249,7 @@ func (a *app) present(s *db.Store, run db.Run, plan verdict.Plan, profile *calib
 	drawErr = a.drawn(dir, drawErr)
 	run.Readings = settled(run, plan)
 	if a.json {
-		return errors.Join(report.Write(a.out, runDocument(run, plan, paths)), drawErr)
+		return errors.Join(report.Write(seen{a.out}, runDocument(run, plan, paths)), drawErr)
 	}
 	a.wrapped("", fmt.Sprintf("board %s, run %s, %s, bench %s, profile %s", run.BoardAsWas.Label, run.ID, local(run.Started), run.Bench, run.ProfileID))
 	err := report.Table(a.out, run.Readings, report.TableOptions{Simulated: run.Simulated, Refused: run.Refused, All: all})

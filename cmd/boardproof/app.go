@@ -41,8 +41,8 @@ func (a *app) run(ctx context.Context, args []string) int {
 	a.doing = strings.Join(args, " ")
 	root := a.root()
 	root.SetArgs(args)
-	root.SetOut(a.out)
-	root.SetErr(a.err)
+	root.SetOut(seen{a.out})
+	root.SetErr(seen{a.err})
 	err := root.ExecuteContext(ctx)
 	if err == nil {
 		return exitPassed
@@ -61,7 +61,7 @@ func (a *app) complain(ctx context.Context, err error) {
 		fmt.Fprintln(a.err, "error: stopped; the output is silent and nothing of this was kept")
 		return
 	}
-	fmt.Fprintf(a.err, "error: %s\n", strings.TrimSpace(err.Error()))
+	fmt.Fprintf(seen{a.err}, "error: %s\n", strings.TrimSpace(err.Error()))
 }
 
 func (a *app) root() *cobra.Command {
@@ -78,6 +78,7 @@ func (a *app) root() *cobra.Command {
 		Args:          noArgs,
 		RunE:          func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
 	}
+	root.PersistentPreRunE = checkTexts
 	root.CompletionOptions.HiddenDefaultCmd = true
 	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error {
 		return wrongUse(fmt.Errorf("%w; see '%s --help'", err, cmd.CommandPath()))
@@ -207,14 +208,14 @@ func (a *app) remark(format string, args ...any) {
 	if a.json {
 		to = a.err
 	}
-	fmt.Fprintf(to, format, args...)
+	fmt.Fprintf(seen{to}, format, args...)
 }
 
 // printf writes to the output; a broken pipe is not worth an error each.
-func (a *app) printf(format string, args ...any) { fmt.Fprintf(a.out, format, args...) }
+func (a *app) printf(format string, args ...any) { fmt.Fprintf(seen{a.out}, format, args...) }
 
 // wrapped prints text on the output at most a page wide.
-func (a *app) wrapped(lead, text string) { wrap(a.out, pageColumns, lead, text) }
+func (a *app) wrapped(lead, text string) { wrap(seen{a.out}, pageColumns, lead, text) }
 
 // fitted is text in just so many columns: filled up, or cut, which it shows.
 func fitted(text string, columns int) string {

@@ -214,6 +214,6 @@ func (a *app) printJSON(v any) error {
 	if err != nil {
 		return fmt.Errorf("encoding as JSON: %w", err)
 	}
-	_, err = fmt.Fprintln(a.out, string(b))
+	_, err = fmt.Fprintln(seen{a.out}, string(b))
 	return errors.Join(err)
 }

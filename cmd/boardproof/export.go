@@ -69,7 +69,7 @@ func (a *app) exportJSON(ctx context.Context, s *db.Store, name, path string) er
 	if err != nil {
 		return err
 	}
-	err = newFile(path, func(w io.Writer) error { return report.Write(w, runDocument(run, plan, nil)) })
+	err = newFile(path, func(w io.Writer) error { return report.Write(seen{w}, runDocument(run, plan, nil)) })
 	if err != nil {
 		return err
 	}
@@ -136,7 +136,7 @@ func newFile(path string, write func(io.Writer) error) (err error) {
 	if _, err := os.Lstat(path); err == nil {
 		return wrongUsef("%s is there already: name a file that is not", path)
 	}
-	tmp, err := os.CreateTemp(filepath.Dir(path), ".boardproof-*")
+	tmp, err := os.CreateTemp(filepath.Dir(path), report.Passing+"*")
 	if err != nil {
 		return wrongUsef("writing %s: %w", path, err)
 	}
@@ -155,10 +155,23 @@ func newFile(path string, write func(io.Writer) error) (err error) {
 	if err = errors.Join(err, tmp.Close()); err != nil {
 		return fmt.Errorf("writing %s: %w", path, err)
 	}
-	if err := os.Rename(tmp.Name(), path); err != nil {
+	if err := nameFile(tmp.Name(), path); err != nil {
 		return fmt.Errorf("writing %s: %w", path, err)
 	}
 	return nil
+}
+
+// nameFile gives a passing file a name that nothing has, even where another
+// program takes it in this moment; some sticks and shares know no second name.
+func nameFile(passing, path string) error {
+	err := os.Link(passing, path)
+	if err == nil {
+		return os.Remove(passing)
+	}
+	if _, there := os.Lstat(path); there == nil {
+		return wrongUsef("%s is there already: name a file that is not", path)
+	}
+	return os.Rename(passing, path)
 }
 
 // wrote says which files were written.

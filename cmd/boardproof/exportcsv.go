@@ -34,12 +34,20 @@ func (a *app) exportCSV(run db.Run, path string) error {
 	return a.wrote(readings, curves)
 }
 
-// writeCSV writes rows as RFC 4180 has them.
+// writeCSV writes rows as RFC 4180 has them; no cell starts a formula.
 func writeCSV(w io.Writer, rows [][]string) error {
 	out := csv.NewWriter(w)
 	out.UseCRLF = true
-	if err := out.WriteAll(rows); err != nil {
-		return fmt.Errorf("writing a table: %w", err)
+	for _, row := range rows {
+		for i := range row {
+			row[i] = cell(row[i])
+		}
+		if err := out.Write(row); err != nil {
+			return fmt.Errorf("writing a table: %w", err)
+		}
+	}
+	if out.Flush(); out.Error() != nil {
+		return fmt.Errorf("writing a table: %w", out.Error())
 	}
 	return nil
 }

@@ -130,7 +130,7 @@ func (a *app) presentHunt(s *db.Store, h db.Hunt, dir string, story bool) error 
 	drawErr = a.drawn(dir, drawErr)
 	changes := hunt.Changes(h.Readings())
 	if a.json {
-		err := report.Write(a.out, report.Document{Simulated: h.Simulated, Board: h.BoardAsWas, Profile: profileName(h), Hunt: huntInfo{
+		err := report.Write(seen{a.out}, report.Document{Simulated: h.Simulated, Board: h.BoardAsWas, Profile: profileName(h), Hunt: huntInfo{
 			Hunt: h, Decided: h.Finding.Decided, Changes: changes, PlotsDrawn: paths,
 		}})
 		return errors.Join(err, drawErr, unreadHunt(h))

@@ -191,7 +191,7 @@ func wanted(name string) func(quantity string) bool {
 // printMeasured prints the readings and sets the exit code.
 func (a *app) printMeasured(doc *report.Document, f measureFlags) error {
 	if a.json {
-		if err := report.Write(a.out, *doc); err != nil {
+		if err := report.Write(seen{a.out}, *doc); err != nil {
 			return err
 		}
 	} else {

@@ -109,7 +109,7 @@ var errStopped = errors.New("stopped at the prompt; nothing of this was kept")
 
 func (t *terminal) ask(question string) (string, error) {
 	t.keys.forget()
-	fmt.Fprint(t.out, question)
+	fmt.Fprint(seen{t.out}, question)
 	line, err := t.readLine()
 	// Where nobody typed Enter, the next message would stand beside the question.
 	if err != nil || t.keys.tty == nil {
@@ -188,7 +188,9 @@ func peaks(p capture.Progress) string {
 }
 
 // wrapped prints text as wide as the terminal.
-func (t *terminal) wrapped(lead, text string) { wrap(t.out, min(pageColumns, t.columns), lead, text) }
+func (t *terminal) wrapped(lead, text string) {
+	wrap(seen{t.out}, min(pageColumns, t.columns), lead, text)
+}
 
 // pageColumns is how wide text is where there is no terminal.
 const pageColumns = 100

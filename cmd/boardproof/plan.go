@@ -49,7 +49,7 @@ func (a *app) planShow() *cobra.Command {
 
 func (a *app) printPlan(text []byte) error {
 	if !a.json {
-		_, err := a.out.Write(text)
+		_, err := seen{a.out}.Write(text)
 		return err
 	}
 	p, err := verdict.ParsePlan(text)

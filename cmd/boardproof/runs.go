@@ -141,7 +141,7 @@ func (a *app) showBudgets(run db.Run, quantity, output string) error {
 	if a.json {
 		doc := runDocument(run, verdict.Plan{}, nil)
 		doc.Readings, doc.Curves, doc.Refused = rows, nil, nil
-		return report.Write(a.out, doc)
+		return report.Write(seen{a.out}, doc)
 	}
 	a.wrapped("", fmt.Sprintf("run %s, board %s, profile %s", run.ID, run.BoardAsWas.Label, run.ProfileID))
 	a.printf("\n")

@@ -254,13 +254,9 @@ func mayReplace(path, run string) error {
 func writePaper(p paperFile) error {
 	err := os.MkdirAll(filepath.Dir(p.path), 0o755)
 	if err == nil {
-		err = os.WriteFile(p.path+".part", p.data, 0o644)
-	}
-	if err == nil {
-		err = os.Rename(p.path+".part", p.path)
+		err = report.Replace([]string{p.path}, [][]byte{p.data})
 	}
 	if err != nil {
-		os.Remove(p.path + ".part")
 		return wrongUsef("writing %s: %w: name another place with --out", p.path, err)
 	}
 	return nil

@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"fmt"
 	"image/png"
-	"os"
 	"path/filepath"
 	"time"
 
@@ -41,36 +40,15 @@ func save(dir, name string, paint func(draw.Canvas)) ([]string, error) {
 		return nil, err
 	}
 	paths := []string{filepath.Join(dir, name+".svg"), filepath.Join(dir, name+".png")}
-	if err := writeAll(paths, [][]byte{svg, pixels}); err != nil {
+	for _, p := range paths {
+		if err := mayReplace(p); err != nil {
+			return nil, fmt.Errorf("write plot: %w", err)
+		}
+	}
+	if err := Replace(paths, [][]byte{svg, pixels}); err != nil {
 		return nil, fmt.Errorf("write plot: %w", err)
 	}
 	return paths, nil
-}
-
-// writeAll writes all files beside their places and then moves them there; on
-// an error it takes away what it wrote.
-func writeAll(paths []string, data [][]byte) (err error) {
-	var wrote []string
-	defer func() {
-		if err != nil {
-			for _, p := range wrote {
-				os.Remove(p)
-			}
-		}
-	}()
-	for i, p := range paths {
-		wrote = append(wrote, p+".part")
-		if err := os.WriteFile(p+".part", data[i], 0o644); err != nil {
-			return err
-		}
-	}
-	for i, p := range paths {
-		if err := os.Rename(p+".part", p); err != nil {
-			return err
-		}
-		wrote[i] = p
-	}
-	return nil
 }
 
 func encode(paint func(draw.Canvas)) (svg, pixels []byte, err error) {
@@ -85,7 +63,7 @@ func encode(paint func(draw.Canvas)) (svg, pixels []byte, err error) {
 	if err := pack.Encode(&b, raster.Image()); err != nil {
 		return nil, nil, fmt.Errorf("encode plot as PNG: %w", err)
 	}
-	return svg, b.Bytes(), nil
+	return signedSVG(svg), signedPNG(b.Bytes()), nil
 }
 
 // SVG draws on a picture of a width and height in points.
