@@ -2,13 +2,13 @@
 GO ?= go
 BIN := build/boardproof
 
-.PHONY: help build demo test lint vuln race bench truth coverage retest hunts bigstore crb fuzz deps deps-test clean
+.PHONY: help build demo test lint vuln race race-ci same bench truth coverage retest hunts bigstore crb fuzz deps deps-test clean
 
 help: ## list the targets
 	@grep -E '^[a-z-]+:.*## ' $(MAKEFILE_LIST) | sed 's/:.*## /\t/' | expand -t 12
 
 build: deps ## build build/boardproof
-	$(GO) build -o $(BIN) ./cmd/boardproof
+	$(GO) build -trimpath -o $(BIN) ./cmd/boardproof
 
 demo: build ## run the main job on simulated boards, no hardware needed
 	$(BIN) demo
@@ -26,7 +26,17 @@ vuln: ## look for known vulnerabilities in what is used (needs the network)
 	$(GO) tool govulncheck ./...
 
 race: deps-test ## the tests under the race detector (the binding to PortAudio passes integers as pointers)
-	$(GO) test -race -gcflags=github.com/gordonklaus/portaudio=-d=checkptr=0 ./...
+	$(GO) test -race -timeout 6h -gcflags=github.com/gordonklaus/portaudio=-d=checkptr=0 ./...
+
+race-ci: deps-test ## the same where programs share what they write or play: store, order at the bench, sound card
+	$(GO) test -race -timeout 3h -run '$(RACE_RUN)' -gcflags=github.com/gordonklaus/portaudio=-d=checkptr=0 ./db ./cmd/boardproof/internal/procedure ./capture/soundcard
+
+same: deps ## build twice from nothing, in two folders, and compare byte for byte
+	@rm -rf build/same && mkdir -p build/same/a build/same/b
+	@for d in a b; do git archive HEAD | tar x -C build/same/$$d && \
+	(cd build/same/$$d && GOCACHE=$(CURDIR)/build/same/cache-$$d GOFLAGS=-buildvcs=false $(GO) build -trimpath -o ../$$d.bin ./cmd/boardproof) || exit 1; done
+	cmp build/same/a.bin build/same/b.bin && sha256sum build/same/a.bin build/same/b.bin
+	@rm -rf build/same
 
 bench: deps-test ## time and memory of one acceptance's analysis, beside plain SciPy in the same run
 	$(GO) run ./cmd/analysisbench
