@@ -1,6 +1,7 @@
 package capture
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"math"
@@ -53,10 +54,16 @@ func Check(take *Take, sig *testsignals.Signal, want Expect) (*Proof, error) {
 		return p, firstBad(bad)
 	}
 	if want.NoSignal {
+		for c, x := range take.Samples {
+			p.Channels[c].checkToggles(x, stepOf(x))
+		}
 		if err := p.checkRepeats(take, nil, nil); err != nil {
 			return p, err
 		}
 	} else if err := p.checkMarks(take, sig, want.Clocks); err != nil {
+		return p, err
+	}
+	if err := p.checkLossy(take, sig); err != nil {
 		return p, err
 	}
 	return p, p.checkUsable()
@@ -148,7 +155,10 @@ func (p *Proof) checkMarks(take *Take, sig *testsignals.Signal, clocks Clocks) e
 			ch.fail(notFound(ch.PeakDBFS, clocks))
 			continue
 		}
-		fit := fitMarks(x, coarse, take.RateHz)
+		if coarse.again > 0 && clocks == TwoClocks {
+			return twice(sig, coarse, ch.Input)
+		}
+		fit := fitMarks(x, coarse.at, take.RateHz)
 		ch.MarkSNRDB = fit.snrDB
 		if fit.snrDB < leastMarkSNRDB {
 			ch.fail(NoSignal, fmt.Sprintf("no signal: timing marks only %.1f dB over noise and change", fit.snrDB))
@@ -162,13 +172,25 @@ func (p *Proof) checkMarks(take *Take, sig *testsignals.Signal, clocks Clocks) e
 	s := combine(fits, sig.Layout)
 	lost := s.prove(p, clocks)
 	if err := join(lost, p.checkRepeats(take, sig, fits)); err != nil {
-		return err
+		// A codec smears the marks, and is then the reason.
+		p.setOffsets(fits, sig)
+		return cmp.Or(p.checkLossy(take, sig), err)
 	}
 	p.setOffsets(fits, sig)
 	for c, x := range take.Samples {
 		p.Channels[c].checkRunIn(x, p.offset(c), p.ClockError.PPM, fits[c], sig)
 	}
+	p.checkSteps(take, sig)
 	return p.checkSilence(take, sig)
+}
+
+// twice refuses a file of which nobody can say which part is meant.
+func twice(sig *testsignals.Signal, found marksFound, input int) error {
+	seconds := func(mark float64) float64 {
+		return math.Max(0, mark-float64(sig.Marks[0].Start)) / float64(sig.RateHz)
+	}
+	return &BadTake{Fault: WrongRecording, Input: input, Reason: fmt.Sprintf("wrong recording: it holds the signal twice, from %.1f s and from %.1f s on: cut it to the one that is meant",
+		seconds(found.at[0]), seconds(found.again))}
 }
 
 // somethingDBFS is the peak from which a recording holds more than a
@@ -279,10 +301,12 @@ func (p *Proof) checkSilence(take *Take, sig *testsignals.Signal) error {
 	for c, x := range take.Samples {
 		start := int(p.offset(c)) + sig.Body.Start
 		body := part(x, start, start+sig.Body.Len())
-		if ch := &p.Channels[c]; ch.Problem == "" && allEqual(body) {
+		ch := &p.Channels[c]
+		if ch.Problem == "" && allEqual(body) {
 			ch.StuckFrames = len(body)
 			ch.fail(Stuck, "stuck: every sample of the silence is the same, its noise cannot be measured")
 		}
+		ch.checkToggles(body, stepOf(x))
 	}
 	return p.checkUsable()
 }

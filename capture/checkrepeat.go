@@ -30,7 +30,7 @@ func (p *Proof) checkRepeats(take *Take, sig *testsignals.Signal, fits []*markFi
 			offset = int(math.Round(fits[c].at[0])) - sig.Marks[0].Start
 		}
 		for _, r := range FindRepeated(x, played, offset) {
-			if take.Instrument.Kind == "wavtake" || float64(r.Lag) <= longestLagS*float64(take.RateHz) {
+			if take.Instrument.Kind == fromFile || float64(r.Lag) <= longestLagS*float64(take.RateHz) {
 				all = append(all, r)
 			}
 		}

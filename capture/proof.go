@@ -39,6 +39,10 @@ const (
 	Unsteady       Fault = "unsteady timing"
 	NotProved      Fault = "not proved"
 	Broken         Fault = "broken"
+	// TooCoarse: the noise is less than the recording's steps.
+	TooCoarse Fault = "too coarse"
+	// Lossy: a file went through a lossy codec or a lower sample rate.
+	Lossy Fault = "lossy recording"
 )
 
 // BadTake is why a take is thrown away. Ask for the take again, and refuse

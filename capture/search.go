@@ -172,19 +172,31 @@ func vertex(before, at, after float64) float64 {
 // best: echoes look like marks too, are as far apart, and always come later.
 const echoScore = 0.5
 
+// marksFound are the frames at which four marks begin, and again that at which
+// they begin once more after the last of them, 0 where they do not.
+type marksFound struct {
+	at    [4]float64
+	again float64
+}
+
 // findMarks returns the frames at which the four marks of l begin in x, to a
 // small part of a millisecond, or false. The two of a pair may be off by a
 // third of their spacing, the pairs by half of theirs: whoever lost that many
 // samples is told so, and not that there was no signal.
-func (m *matched) findMarks(x []float64, l testsignals.Layout, rateHz int) (found [4]float64, ok bool) {
+func (m *matched) findMarks(x []float64, l testsignals.Layout, rateHz int) (found marksFound, ok bool) {
 	fours := arrangements(m.peaks(x), playedSpacings(l), rateHz)
 	best := math.Inf(-1)
 	for _, f := range fours {
 		best = math.Max(best, f.score)
 	}
 	for _, f := range fours {
-		if f.score >= best-echoScore && (!ok || f.at[0] < found[0]) {
-			found, ok = f.at, true
+		if f.score >= best-echoScore && (!ok || f.at[0] < found.at[0]) {
+			found.at, ok = f.at, true
+		}
+	}
+	for _, f := range fours {
+		if f.score >= best-echoScore && f.at[0] > found.at[3] && (found.again == 0 || f.at[0] < found.again) {
+			found.again = f.at[0]
 		}
 	}
 	return found, ok
