@@ -151,6 +151,7 @@ const (
 	sourceLoopGate  = "gate of the loopback's response"
 	sourceLoopPlug  = "repeatability of the loopback lead"
 	sourceLoopDelay = "delay of the loopback lead"
+	sourceDrift     = "drift of the recorder's clock"
 	sourceLoading   = "loading of the output in the loopback"
 	sourceFloor     = "what the bench itself adds"
 	sourceClock     = "clock of the interface"

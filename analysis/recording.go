@@ -17,7 +17,10 @@ type Recording struct {
 	RateHz  float64
 	// OffsetFrames is when the signal's frame 0 arrived.
 	OffsetFrames float64
-	State        string
+	// ClockStdS is the standard uncertainty, in seconds, of a moment within the
+	// recording against its ends: what the drift of the recorder's clock leaves.
+	ClockStdS float64
+	State     string
 	// Problems says, per output, why it holds no signal; "" where it does. Nil
 	// when that is not known.
 	Problems []string
@@ -52,14 +55,18 @@ type BenchInput struct {
 	THDPercent *Estimate
 	// loopbacks is how many, each through a gate of its own, are in Loopback; 0 is 1.
 	loopbacks int
+	// clockStdS is the recording's ClockStdS.
+	clockStdS float64
 }
 
 // bench returns what is known of output i, the zero value without a profile.
 func (r *Recording) bench(i int) BenchInput {
+	b := BenchInput{}
 	if i < len(r.Bench) {
-		return r.Bench[i]
+		b = r.Bench[i]
 	}
-	return BenchInput{}
+	b.clockStdS = r.ClockStdS
+	return b
 }
 
 // problem returns why output i holds no signal, "" when it does.

@@ -230,14 +230,14 @@ func delayResult(g *Gated, m Magnitude, line straightPhase, bench BenchInput, na
 	var res Result
 	meant := g.meaning(line)
 	budget := nonzero(typeA(sourceNoise, line.delayStd), typeB(sourceGate, gateDelayStdS), typeB(sourceLoopNoise, bench.LatencyS.Std),
-		evenly(sourceLoopDelay, bench.LeadDelayStdS), evenly(sourceMeaning, meant.delayStdS)).times(1e6)
+		typeB(sourceDrift, bench.clockStdS), evenly(sourceLoopDelay, bench.LeadDelayStdS), evenly(sourceMeaning, meant.delayStdS)).times(1e6)
 	delay := g.ArrivalS + line.delayS - bench.LatencyS.Value
 	res.Readings = append(res.Readings, reading(Delay, name, delay*1e6, budget))
 	res.Add(meant.polarity(Polarity, name, ""))
 	c := Curve{Quantity: Response, Output: name, Unit: UnitOf(Response), FrequencyHz: m.FrequencyHz, Value: m.DB,
 		Uncertainty: m.expanded(), NoiseUncertainty: m.noiseExpanded(),
 		LoopNoiseUncertainty: m.expandedOf(sourceLoopNoise), SharedUncertainty: m.sharedExpanded(m.expanded())}
-	c.PhaseDeg, c.PhaseUncertaintyDeg, c.GroupDelayUS = g.phaseCurve(line.delayS, bench.relStd, Hypot(bench.LatencyS.Std, bench.LeadDelayStdS))
+	c.PhaseDeg, c.PhaseUncertaintyDeg, c.GroupDelayUS = g.phaseCurve(line.delayS, bench.relStd, Hypot(bench.LatencyS.Std, bench.LeadDelayStdS, bench.clockStdS))
 	res.Curves = append(res.Curves, c)
 	return res
 }

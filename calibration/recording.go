@@ -25,6 +25,9 @@ func Recording(take *capture.Take, proof *capture.Proof, sig *testsignals.Signal
 	if proof != nil {
 		rec.OffsetFrames = proof.OffsetFrames
 	}
+	if take.ClockError != nil {
+		rec.ClockStdS = take.ClockError.MiddleStdS
+	}
 	if profile != nil {
 		if refused, err = profile.Check(take.Instrument.Device, take.RateHz, now); err != nil {
 			return nil, "", err

@@ -130,4 +130,11 @@ type ClockError struct {
 	PPM float64 `json:"ppm"`
 	// StdPPM is its standard uncertainty.
 	StdPPM float64 `json:"std_ppm"`
+	// DriftPPM is by how much it changed from the first pair of marks to the
+	// last, DriftStdPPM the standard uncertainty of that.
+	DriftPPM    float64 `json:"drift_ppm,omitempty"`
+	DriftStdPPM float64 `json:"drift_std_ppm,omitempty"`
+	// MiddleStdS is the standard uncertainty, in seconds, that the drift leaves
+	// in a moment in the middle of the take, against its ends.
+	MiddleStdS float64 `json:"middle_std_s,omitempty"`
 }

@@ -75,7 +75,10 @@ func (s *spacing) prove(p *Proof, clocks Clocks) error {
 	p.PlayedFrames = s.whole
 	p.FoundFrames = float64(s.whole) + s.off()
 	p.FoundStdFrames = math.Sqrt2 * s.std
-	p.ClockError = ClockError{PPM: 1e6 * s.between / s.middle(), StdPPM: 1e6 * s.std / s.middle()}
+	p.ClockError = ClockError{
+		PPM: 1e6 * s.between / s.middle(), StdPPM: 1e6 * s.std / s.middle(),
+		DriftPPM: 1e6 * (s.pair2/s.played[2] - s.pair1/s.played[0]), DriftStdPPM: 1e6 * math.Sqrt2 * math.Hypot(1/s.played[0], 1/s.played[2]) * s.std,
+	}
 	if clocks == TwoClocks {
 		return s.proveTwoClocks(p)
 	}

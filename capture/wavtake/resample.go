@@ -17,15 +17,15 @@ const (
 	phases     = 4096
 )
 
-// resample returns x at start, start+stretch, start+2·stretch, … as band-limited
+// resample returns x at start+at(0), start+at(1), … as band-limited
 // interpolation gives it; x is taken as zero outside. The error is below
-// -110 dB of a tone up to 0.46 of the rate. stretch must be within a part in a
-// thousand of 1: the filter is not narrowed against aliasing.
-func resample(x []float64, start int, stretch float64, frames int) []float64 {
+// -110 dB of a tone up to 0.46 of the rate. at must grow by 1 a frame to within
+// a part in a thousand: the filter is not narrowed against aliasing.
+func resample(x []float64, start, frames int, at func(n float64) float64) []float64 {
 	table := kernel()
 	y := make([]float64, frames)
 	for n := range y {
-		step := stretch * float64(n)
+		step := at(float64(n))
 		base := math.Floor(step)
 		phase := (step - base) * phases
 		p := min(int(phase), phases-1)
