@@ -3,6 +3,7 @@ package hunt
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 )
 
@@ -17,8 +18,8 @@ type evidence struct {
 var leastEvidence = math.Log(2)
 
 // addEvidence puts the strongest line for and against beside each cause.
-func (b *bench) addEvidence(w *Weighing, changes []Change) {
-	all := b.likelihoods(changes)
+func (b *bench) addEvidence(w *Weighing, worlds []world, changes []Change) {
+	all := b.observations(worlds, changes)
 	for i := range w.Causes {
 		c := &w.Causes[i]
 		best, worst := evidence{log: leastEvidence}, evidence{log: -leastEvidence}
@@ -62,88 +63,40 @@ func (o observation) of(cause string, all []Weighed) evidence {
 	return evidence{own - logSum(logs) + math.Log(sum), o.text}
 }
 
-// likelihoods lists what was seen: the pattern as found, and each condition.
-func (b *bench) likelihoods(changes []Change) []observation {
-	base := b.base()
-	comb, tones := base.visible() > 0, len(base.tones) > 0
-	fits := map[string]combFit{}
-	pattern := observation{text: b.patternWords(), log: map[string]float64{}}
-	if comb {
-		for _, f := range b.fits {
-			if len(f.causes) == 1 {
-				fits[f.causes[0]] = f
-			}
-		}
-		fits[HissOnly], fits[Bench] = b.odd, b.odd
-		for c, f := range fits {
-			pattern.log[c] = f.logEvidence
-		}
+// observations lists what was seen, the pattern as found and each condition,
+// with how likely it is for each cause by itself, wherever it comes in.
+func (b *bench) observations(worlds []world, changes []Change) []observation {
+	group := b.loudestGroup()
+	out := []observation{{text: strings.Join(slices.DeleteFunc([]string{b.patternWords(), b.toneWords()}, func(s string) bool { return s == "" }), "; ")}}
+	for _, s := range b.spectra[1:] {
+		out = append(out, observation{text: b.changeWords(changes, group, s.condition)})
 	}
-	toned := map[string]toneFit{}
-	lines := observation{text: b.toneWords(), log: map[string]float64{}}
-	if tones {
-		for _, c := range toneCauses {
-			toned[c] = fitTones(base, []string{c})
-			lines.log[c] = toned[c].logEvidence
+	for i := range out {
+		by := map[string][2][]float64{}
+		for _, w := range worlds {
+			x := by[w.causes[w.main()]]
+			// As all else has it but what is looked at.
+			rest := w.log - w.logs[i]
+			x[0], x[1] = append(x[0], rest), append(x[1], w.log)
+			by[w.causes[w.main()]] = x
 		}
-		lines.log[HissOnly] = fitTones(base, nil).logEvidence
-	}
-	out := []observation{pattern, lines}
-	for i := range b.spectra[1:] {
-		s := &b.spectra[i+1]
-		o := observation{log: map[string]float64{}}
-		for c, f := range fits {
-			o.log[c] = b.underCondition(c, b.under(f, s), s.condition)
+		out[i].log = map[string]float64{}
+		for c, x := range by {
+			out[i].log[c] = logSum(x[1]) - logSum(x[0])
 		}
-		group := b.loudestGroup(changes)
-		for c, f := range toned {
-			o.log[c] = b.underCondition(c, likelihoodOf(toneMoves(base, s, f.share), false), s.condition)
-			if !comb {
-				group = OtherTones
-			}
-		}
-		o.text = b.changeWords(changes, group, s.condition)
-		if comb && tones {
-			// What the comb did says nothing of tones, and the other way round.
-			t := observation{text: b.changeWords(changes, OtherTones, s.condition), log: map[string]float64{}}
-			for c := range toned {
-				t.log[c] = o.log[c]
-				delete(o.log, c)
-			}
-			out = append(out, t)
-		}
-		out = append(out, o)
 	}
 	return out
 }
 
-// underCondition is how likely a cause makes what a condition did, wherever it
-// comes in.
-func (b *bench) underCondition(cause string, k kinds, c Condition) float64 {
-	var logs []float64
-	for _, p := range places(cause, b.board, b.output) {
-		logs = append(logs, math.Log(p.prior)+k.under(effectOf(cause, p, c, b.output), effect{0, 1, 0}, k.most()))
-	}
-	return logSum(logs)
-}
-
-// loudestGroup is the group of the comb that is loudest as found.
-func (b *bench) loudestGroup(changes []Change) string {
-	top, at := b.base().loudestDB(), 0
-	for i, l := range b.base().lines {
-		if !l.bound && !l.absent && l.db == top {
-			at = numbers[i]
+// loudestGroup is the group that is loudest as found.
+func (b *bench) loudestGroup() string {
+	group, top := OtherTones, b.base().tonesDB()
+	for c, l := range b.base().comb {
+		if l.seen() && l.db > top {
+			group, top = []string{Fundamental, Odd, Odd, Even, Buzz, Buzz}[c], l.db
 		}
 	}
-	switch {
-	case at == 1:
-		return Fundamental
-	case at > 20:
-		return Buzz
-	case at%2 == 0:
-		return Even
-	}
-	return Odd
+	return group
 }
 
 // changeWords says what a condition did to a group: "50 Hz fell by 31.2 ± 0.3
@@ -180,37 +133,30 @@ func when(c Condition) string {
 
 // patternWords says what the comb looks like as found.
 func (b *bench) patternWords() string {
-	base := b.base()
-	if base.visible() == 0 {
+	base, top, at, last := b.base(), math.Inf(-1), 0, 0
+	for _, n := range sortedKeys(base.lines) {
+		if l := base.lines[n]; l.seen() {
+			last = n
+			if l.db > top {
+				top, at = l.db, n
+			}
+		}
+	}
+	if last == 0 {
 		return ""
-	}
-	top, at := base.loudestDB(), 0
-	level := func(n int) string {
-		for i, l := range base.lines {
-			switch {
-			case numbers[i] != n || l.absent:
-			case l.bound:
-				return "under " + signed(l.db-top)
-			default:
-				return signed(l.db - top)
-			}
-		}
-		return "unknown"
-	}
-	last := 0
-	for i, l := range base.lines {
-		if !l.bound && !l.absent {
-			if l.db == top {
-				at = numbers[i]
-			}
-			last = numbers[i]
-		}
 	}
 	var words []string
 	for _, n := range []int{1, 2, 3, 4, 5, 7} {
-		if n != at {
-			words = append(words, fmt.Sprintf("the %s %s", ordinal(n), level(n)))
+		level := "unknown"
+		switch l := base.lines[n]; {
+		case n == at:
+			continue
+		case l.seen():
+			level = signed(l.db - top)
+		case l.known:
+			level = "under " + signed(l.db-top)
 		}
+		words = append(words, fmt.Sprintf("the %s %s", ordinal(n), level))
 	}
 	return fmt.Sprintf("the pattern as found: against the %s %s dB; lines up to the %s", ordinal(at), strings.Join(words, ", "), ordinal(last))
 }

@@ -21,9 +21,10 @@ type Finding struct {
 	Text string `json:"text"`
 }
 
-// A change that takes away less than easesDB is no help; from curesDB on, most
-// of the hum is gone. Both are common practice, no source.
-const easesDB, curesDB = 3.0, 10.0
+// A change that takes away less than easesDB is no help. It cures where what is
+// left is under the noise, within innocentDB of what the quietest output had as
+// found, or curesDB less; else it only lowers it. Common practice, no source.
+const easesDB, curesDB = 3.0, 20.0
 
 // Find says what the readings came to: the cause, where it comes in, and what
 // cured it by how much; or that it is undecided, and what to try.
@@ -31,7 +32,7 @@ func Find(board Board, readings []Reading) Finding {
 	w := Weigh(board, readings)
 	f := Finding{Weighing: &w, Decided: w.Decided, Cure: helped(w, readings)}
 	switch {
-	case len(w.Causes) == 0 || !w.Decided:
+	case !w.Decided:
 		f.Text = w.Summary
 		if f.Cure != nil {
 			f.Text = sentence(f.Text) + " " + capital(helpWords(f.Cure, readings)) + "."
@@ -42,12 +43,15 @@ func Find(board Board, readings []Reading) Finding {
 		return f
 	case w.Causes[0].Cause == HissOnly:
 		f.Cure = nil
-		f.Text = "There is nothing but hiss: no hum to cure."
+		f.Text = "There is no hum to speak of, only hiss: nothing to cure."
 		return f
 	}
 	f.Text = capital(where(w.Causes[0]))
-	if len(w.Causes) > 1 && w.Causes[1].Present > DecidedFrom {
-		f.Text += "; besides, " + where(w.Causes[1])
+	if w.PickedUp {
+		f.Text = "It is picked up at the input, by an electric or a magnetic field: shield or shorten what is ahead of the first device, and turn or move the board"
+	}
+	for _, c := range w.besides() {
+		f.Text += "; besides, " + where(c)
 	}
 	if f.Cure == nil {
 		f.Text += "; nothing that was tried cured it."
@@ -89,26 +93,44 @@ func Cures(board Board, w Weighing) []Condition {
 }
 
 // helped is the change that took most away from the loudest group where w was
-// weighed. What commonly cures the cause goes before what only shows it, such
-// as unplugging the amplifier that one wants to play through.
+// weighed. What cures and leaves one able to play goes before what only shows
+// it, such as unplugging the amplifier that one wants to play through.
 func helped(w Weighing, readings []Reading) *Change {
 	group := loudest(w, readings)
-	if group == "" {
-		return nil
-	}
-	cures := Cures(Board{Isolator: true, Battery: true, LaptopBattery: true}, w)
 	var best *Change
-	isCure := func(c *Change) bool { return slices.Contains(cures, c.Condition) && -c.DB.Value >= curesDB }
+	cure := func(c *Change) bool { return cures(c, readings) && !showsOnly(c.Condition) }
 	for _, c := range Changes(readings) {
-		if c.Output != w.Output || c.Group != group || c.Condition == AsFound || c.NoChange || c.AtLeast || -c.DB.Value < easesDB {
+		if group == "" || c.Output != w.Output || c.Group != group || c.Condition == AsFound || c.NoChange || c.AtLeast || -c.DB.Value < easesDB {
 			continue
 		}
-		better := best == nil || isCure(&c) && !isCure(best) || isCure(&c) == isCure(best) && c.DB.Value < best.DB.Value
-		if better {
+		if best == nil || cure(&c) && !cure(best) || cure(&c) == cure(best) && c.DB.Value < best.DB.Value {
 			best = &c
 		}
 	}
 	return best
+}
+
+// showsOnly says whether one cannot play under a condition.
+func showsOnly(c Condition) bool {
+	return slices.Contains([]string{OutputUnplugged, InputShorted, DeviceBypassed, SupplyOff}, c.Change)
+}
+
+// cures says whether a change leaves so little that it is a cure.
+func cures(c *Change, readings []Reading) bool {
+	if -c.DB.Value >= curesDB || c.AtMost && -c.DB.Value >= -goneDB {
+		return true
+	}
+	found, innocent := 0.0, math.Inf(1)
+	for _, r := range readings {
+		if l, ok := r.Levels[c.Group]; ok && r.Reason == "" && r.Condition == AsFound {
+			if r.Output == c.Output {
+				found = l.RMS.Value
+			} else {
+				innocent = math.Min(innocent, l.RMS.Value)
+			}
+		}
+	}
+	return -c.DB.Value >= -goneDB && found > 0 && 20*math.Log10(found/innocent)+c.DB.Value < innocentDB
 }
 
 // loudest is the group, hiss aside, that was loudest as found where w was
@@ -132,13 +154,12 @@ func loudest(w Weighing, readings []Reading) string {
 }
 
 func helpWords(c *Change, readings []Reading) string {
-	does := " cures it, "
+	does := " lowers it, "
 	switch {
-	case -c.DB.Value < curesDB:
-		does = " eases it, "
-	case slices.Contains([]string{OutputUnplugged, InputShorted, DeviceBypassed}, c.Condition.Change):
-		// One cannot play so.
+	case showsOnly(c.Condition) && cures(c, readings):
 		does = " takes it away, "
+	case cures(c, readings):
+		does = " cures it, "
 	}
 	by := fmt.Sprintf("%.1f ± %.1f dB less ", -c.DB.Value, math.Max(c.ExpandedDB, 0.1))
 	if c.AtMost {
@@ -171,6 +192,9 @@ func where(c Weighed) string {
 	}
 	switch c.Cause {
 	case GroundLoop:
+		if c.Through != "" {
+			return "the loop runs through " + c.Through + output
+		}
 		if c.Output == "" {
 			return "a ground loop runs through an amplifier and its mains outlet"
 		}

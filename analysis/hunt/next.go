@@ -40,11 +40,14 @@ func (b Board) conditions() []Condition {
 	if !b.NoLights {
 		out = append(out, Condition{LightsOff, ""})
 	}
-	for _, d := range b.Devices {
-		out = append(out, Condition{SupplyOff, d}, Condition{DeviceBypassed, d})
+	for _, d := range b.powered() {
+		out = append(out, Condition{SupplyOff, d})
 		if b.Battery {
 			out = append(out, Condition{OnBattery, d})
 		}
+	}
+	for _, d := range b.Devices {
+		out = append(out, Condition{DeviceBypassed, d})
 	}
 	return out
 }
@@ -53,42 +56,39 @@ func (b Board) conditions() []Condition {
 // does something else.
 type outcomes [9]float64
 
-// foretold is what a world lets one expect of a condition. The weaker of two
-// causes matters where the stronger one goes: only if it goes too, all is gone.
-func (w *whole) foretold(c Condition, weighed string) outcomes {
-	comb, tone := effect{0, 1, 0}, effect{0, 1, 0}
-	if w.comb > 0 {
-		comb = effectOf(w.causes[w.mainComb], w.places[w.mainComb], c, weighed)
-		if w.comb == 2 {
-			comb = together(comb, effectOf(w.causes[1-w.mainComb], w.places[1-w.mainComb], c, weighed))
-		}
-	}
-	for k := w.comb; k < len(w.causes); k++ {
-		e := effectOf(w.causes[k], w.places[k], c, weighed)
-		if k == w.comb {
-			tone = e
-		} else {
-			tone = together(tone, e)
-		}
-	}
+// foretold is what a world lets one expect of a condition.
+func (w *world) foretold(c Condition, weighed string) outcomes {
 	var out outcomes
-	for i, p := range []float64{comb.vanishes, comb.same, comb.other} {
-		for j, q := range []float64{tone.vanishes, tone.same, tone.other} {
+	comb, tone := w.together(w.combPower, c, weighed), w.together(w.tonePower, c, weighed)
+	for i, p := range comb.chances() {
+		for j, q := range tone.chances() {
 			out[3*i+j] = p * q
 		}
 	}
 	return out
 }
 
-// together is the effect on two at once, the first being the stronger.
-func together(first, second effect) effect {
-	gone := first.vanishes * second.vanishes
-	return effect{gone, first.same, 1 - gone - first.same}
+// together is the effect on what the causes have by their powers. The weaker of
+// two matters where the stronger one goes: only if it goes too, all is gone.
+func (w *world) together(power [2]float64, c Condition, weighed string) effect {
+	first, second := 0, 1
+	if power[1] > power[0] {
+		first, second = 1, 0
+	}
+	if power[first] == 0 {
+		return effect{0, 1, 0}
+	}
+	e := effectOf(w.causes[first], w.places[first], c, weighed)
+	if power[second] < power[first]*powerOf(-weakDB/2) {
+		return e
+	}
+	gone := e.vanishes * effectOf(w.causes[second], w.places[second], c, weighed).vanishes
+	return effect{gone, e.same, 1 - gone - e.same}
 }
 
 // proposals ranks what was not tried yet by the mutual information between what
 // would be seen and the cause.
-func (b *bench) proposals(worlds []whole) []Proposal {
+func (b *bench) proposals(worlds []world) []Proposal {
 	var out []Proposal
 	for _, c := range b.board.conditions() {
 		if slices.ContainsFunc(b.spectra, func(s spectrum) bool { return s.condition == c }) {
@@ -104,16 +104,16 @@ func (b *bench) proposals(worlds []whole) []Proposal {
 // knowing the cause.
 const placeShare = 0.25
 
-// worth is the mutual information between what would be seen and the main
-// cause, and a share of that with where it comes in.
-func worth(worlds []whole, c Condition, weighed string) float64 {
+// worth is the mutual information between what would be seen and the causes,
+// and a share of that with where it comes in.
+func worth(worlds []world, c Condition, weighed string) float64 {
 	var all outcomes
 	within := 0.0
 	byCause := map[string]*outcomes{}
 	weights := map[string]float64{}
 	for i := range worlds {
 		w := &worlds[i]
-		seen, cause := w.foretold(c, weighed), w.causes[w.main]
+		seen, cause := w.foretold(c, weighed), w.key
 		if byCause[cause] == nil {
 			byCause[cause] = &outcomes{}
 		}
@@ -150,23 +150,20 @@ const leastChance = 0.01
 
 // telling says which likely cause would go under a condition, and which would
 // stay.
-func telling(worlds []whole, c Condition, weighed string) string {
+func telling(worlds []world, c Condition, weighed string) string {
 	type chance struct {
 		cause        string
 		weight, gone float64
 	}
 	var chances []chance
 	for _, w := range worlds {
-		if w.causes[w.main] == unexplained {
-			continue
-		}
-		k := slices.IndexFunc(chances, func(x chance) bool { return x.cause == w.causes[w.main] })
+		k := slices.IndexFunc(chances, func(x chance) bool { return x.cause == w.causes[w.main()] })
 		if k < 0 {
 			k = len(chances)
-			chances = append(chances, chance{cause: w.causes[w.main]})
+			chances = append(chances, chance{cause: w.causes[w.main()]})
 		}
 		chances[k].weight += w.weight
-		e := effectOf(w.causes[w.main], w.places[w.main], c, weighed)
+		e := effectOf(w.causes[w.main()], w.places[w.main()], c, weighed)
 		chances[k].gone += w.weight * (1 - e.same)
 	}
 	goes, stays, may := "", "", ""

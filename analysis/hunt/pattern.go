@@ -1,190 +1,199 @@
 package hunt
 
 import (
+	"maps"
 	"math"
-	"math/cmplx"
+	"slices"
 )
 
-// template is what a cause foretells of the comb for one choice of what is not
-// known of it: each line's level relative to its strongest one in dB, and how
-// far from that it may be, as a standard deviation. It goes with numbers.
-type template struct{ db, spread, power []float64 }
+func sortedKeys[V any](m map[int]V) []int { return slices.Sorted(maps.Keys(m)) }
 
-// combCauses bring lines of the mains.
-var combCauses = []string{GroundLoop, Magnetic, Ripple, Electric, Dimmer}
+// template is what a cause foretells of the classes of the comb, in dB under
+// the strongest.
+type template [classes]float64
 
-// shape is what is not known of a distorted current: how much more distorted it
-// is than usual, in dB, and from which harmonic on its lines fall off: pulses
-// have a flat spectrum up to about the inverse of their width, and above that
-// one that falls with the square of frequency.
-type shape struct{ severityDB, knee float64 }
-
-// shapes are tried for a cause alone, fewShapes for each of two causes: two
-// together fit almost anything, so that it need not be fine.
-var (
-	shapes    = everyShape([]float64{-18, -10, -3, 4, 10}, []float64{2, 4, 7, 14})
-	fewShapes = everyShape([]float64{-12, 0, 8}, []float64{3, 8})
-)
-
-func everyShape(severities, knees []float64) []shape {
-	var out []shape
-	for _, d := range severities {
-		for _, k := range knees {
-			out = append(out, shape{d, k})
+// templates are by cause, for some choices of what is not known of it; the
+// bench's hum may look like any.
+var templates = func() map[string][]template {
+	all := map[string][]template{}
+	add := func(cause string, of func(n float64, odd bool) float64) {
+		var t template
+		for n := 1; n <= 200; n++ {
+			v := of(float64(n), n%2 == 1)
+			t[classOf(n, 20)] += v * v
+		}
+		most := slices.Max(t[:])
+		for i := range t {
+			t[i] = 10 * math.Log10(t[i]/most+powerOf(clutterDB))
+		}
+		all[cause] = append(all[cause], t)
+		all[Bench] = append(all[Bench], t)
+	}
+	// What rectifiers and other loads draw: odd harmonics that fall with some
+	// power of their number, hardly any even ones (IEC 61000-3-2 allows a small
+	// supply 3.4 mA/W of the 3rd, 1.9 of the 5th, 1.0 of the 7th, from memory).
+	for _, third := range []float64{0.02, 0.1, 0.5} {
+		for _, fall := range []float64{1, 2, 3} {
+			current := func(n float64, odd bool) float64 {
+				switch {
+				case n == 1:
+					return 1
+				case odd:
+					return third * math.Pow(3/n, fall)
+				}
+				return 0.04 * third * math.Pow(2/n, fall)
+			}
+			add(GroundLoop, current)
+			// A field induces in proportion to frequency.
+			add(Magnetic, func(n float64, odd bool) float64 { return n * current(n, odd) })
 		}
 	}
-	return out
-}
-
-// manyTemplates and fewTemplates are made once, by cause.
-var manyTemplates, fewTemplates = map[string][]template{}, map[string][]template{}
-
-func init() {
-	for _, c := range append([]string{unexplained}, combCauses...) {
-		manyTemplates[c] = newTemplates(c, shapes)
-		fewTemplates[c] = newTemplates(c, fewShapes)
+	// The mains voltage has some per cent of the low odd harmonics (EN 50160
+	// allows 5 % of the 3rd, 6 % of the 5th, 5 % of the 7th, from memory), and a
+	// stray capacitance passes them in proportion to frequency as long as the
+	// node's resistance is the smaller.
+	for _, third := range []float64{0.005, 0.03} {
+		for _, rising := range []float64{0, 1} {
+			add(Electric, func(n float64, odd bool) float64 {
+				switch {
+				case n == 1:
+					return 1
+				case odd:
+					return third * math.Pow(3/n, 1.2) * math.Pow(n, rising)
+				}
+				return 0.001 * math.Pow(n, rising-1)
+			})
+		}
 	}
+	// A sine that is off from each zero crossing to an angle has odd lines that
+	// fall as the edge does, in proportion to their number, or not at all behind
+	// a stray capacitance or a coil.
+	for _, edge := range []float64{0.1, 0.4, 0.8} {
+		for _, rising := range []float64{0, 1} {
+			add(Dimmer, func(n float64, odd bool) float64 {
+				switch {
+				case n == 1:
+					return 1
+				case odd:
+					return edge * math.Pow(n, rising-1)
+				}
+				return 0.01 * edge * math.Pow(n, rising-1)
+			})
+		}
+	}
+	// What a full-wave rectifier leaves on its reservoir: a sawtooth of twice the
+	// mains, smoother behind a filter, sharper behind a regulator that lets more
+	// through the higher; odd lines where its halves differ, or where there is
+	// only one.
+	for _, fall := range []float64{0.4, 1, 1.8} {
+		for _, uneven := range []float64{0.003, 0.1, 1} {
+			add(Ripple, func(n float64, odd bool) float64 {
+				v := math.Pow(2/n, fall)
+				if odd {
+					return uneven * v
+				}
+				return v
+			})
+		}
+	}
+	return all
+}()
+
+// combFit is how well causes explain the comb as found, and by class how likely
+// each of the shares of the first of two causes is.
+type combFit struct {
+	log   float64
+	share [classes][7]float64
 }
 
-// newTemplates lists what a cause may look like. unexplained is any comb at all.
-func newTemplates(cause string, shapes []shape) []template {
-	var out []template
-	switch cause {
-	case GroundLoop:
-		for _, x := range shapes {
-			out = append(out, newTemplate(func(n int) (float64, float64) { return current(n, x) }))
+// fitComb explains the comb by one cause or two, whatever is not known of them.
+func fitComb(s *spectrum, causes []string) combFit {
+	var f combFit
+	var logs []float64
+	for i := range templates[causes[0]] {
+		a := &templates[causes[0]][i]
+		if len(causes) == 1 {
+			logs = append(logs, s.fits(a))
+			continue
 		}
-	case Magnetic:
-		for _, x := range shapes {
-			out = append(out, newTemplate(func(n int) (float64, float64) {
-				db, spread := current(n, x)
-				return db + 20*math.Log10(float64(n)), spread
-			}))
-		}
-	case Electric:
-		for _, d := range []float64{-14, -4, 6} {
-			for _, corner := range []float64{6, 1e9} {
-				out = append(out, newTemplate(func(n int) (float64, float64) {
-					db, spread := voltage(n, d)
-					return db + rising(n, corner), spread
-				}))
+		for j := range templates[causes[1]] {
+			b := &templates[causes[1]][j]
+			for byDB := -20.0; byDB <= 20; byDB += 5 {
+				var sum template
+				for k := range sum {
+					sum[k] = 10 * math.Log10(powerOf(a[k])+powerOf(b[k]+byDB))
+				}
+				v := s.fits(&sum)
+				logs = append(logs, v)
+				for k := range f.share {
+					for at, ratio := range ratios {
+						f.share[k][at] += math.Exp(v) * (normal(ratio, a[k]-b[k]-byDB, shareDB) + anyShare)
+					}
+				}
 			}
 		}
-	case Ripple:
-		for _, power := range []float64{0.3, 0.7, 1, 1.4, 2} {
-			for _, odd := range []float64{-45, -25, 0} {
-				out = append(out, newTemplate(func(n int) (float64, float64) { return rectified(n, power, odd) }))
-			}
+	}
+	for k := range f.share {
+		sum := 0.0
+		for _, v := range f.share[k] {
+			sum += v
 		}
-	case Dimmer:
-		for _, deg := range []float64{30, 60, 90, 120, 150} {
-			for _, corner := range []float64{0.1, 60} {
-				out = append(out, newTemplate(func(n int) (float64, float64) {
-					db, spread := phaseCut(n, deg*math.Pi/180)
-					return db + rising(n, corner), spread
-				}))
-			}
-		}
-	case unexplained:
-		for _, slope := range []float64{5, 15, 25} {
-			out = append(out, newTemplate(func(n int) (float64, float64) { return -slope * math.Log10(float64(n)), 12 }))
+		for at := range f.share[k] {
+			f.share[k][at] /= math.Max(sum, 1e-300)
 		}
 	}
-	return out
+	f.log = logMean(logs)
+	return f
 }
 
-// unexplained stands for a comb of no known cause.
-const unexplained = "unexplained"
-
-func newTemplate(of func(n int) (db, spread float64)) template {
-	t := template{make([]float64, len(numbers)), make([]float64, len(numbers)), make([]float64, len(numbers))}
-	most := math.Inf(-1)
-	for i, n := range numbers {
-		t.db[i], t.spread[i] = of(n)
-		most = math.Max(most, t.db[i])
-	}
-	for i := range t.db {
-		t.db[i] -= most
-		t.power[i] = powerOf(t.db[i])
-	}
-	return t
-}
-
-// rising is a first-order high-pass, what a stray capacitance makes with the
-// resistance of a node, with its corner at a harmonic.
-func rising(n int, corner float64) float64 {
-	r := float64(n) / corner
-	return 20*math.Log10(float64(n)) - 10*math.Log10(1+r*r)
-}
-
-// current is a mains current as rectifiers and other loads draw it, relative to
-// its fundamental: odd harmonics that fall off beyond a knee, hardly any even
-// ones. The spread is wide, for no two houses are alike (common
-// practice; IEC 61000-3-2 allows a small supply 3.4 mA/W of the 3rd, 1.9 of the
-// 5th, 1.0 of the 7th, from memory).
-func current(n int, x shape) (db, spread float64) {
-	switch {
-	case n == 1:
-		return 0, 0.5
-	case n%2 == 0:
-		return -38 + x.severityDB/2 + falling(n, x.knee), 8
-	}
-	return -10 + x.severityDB + falling(n, x.knee), 6
-}
-
-// falling is a second-order roll-off from a harmonic on.
-func falling(n int, knee float64) float64 {
-	r := float64(n) / knee
-	return -10 * math.Log10(1+r*r*r*r)
-}
-
-// voltage is the mains voltage: a few per cent of the 5th and 7th, less of the
-// 3rd, little above (EN 50160 allows 6 % of the 5th, 5 % of the 3rd and the
-// 7th, 1.5 % of the 9th, 3.5 % of the 11th, 3 % of the 13th; from memory), and
-// most places have a third of that.
-func voltage(n int, severityDB float64) (db, spread float64) {
-	switch {
-	case n == 1:
-		return 0, 0.5
-	case n%2 == 0:
-		return -58 - 10*math.Log10(float64(n)/2) + severityDB, 9
-	case n <= 7:
-		return -34 + severityDB, 8
-	}
-	return -44 - 25*math.Log10(float64(n)/11) + severityDB, 9
-}
-
-// rectified is what a full-wave rectifier leaves on its reservoir: lines at
-// twice the mains and all multiples of that, falling as a power of their number:
-// 1 for a sawtooth, 2 where the rectifier conducts long, less where a regulator
-// lets more through the higher the frequency. Odd lines come from halves that
-// are not alike; at an oddDB of 0 only every other one fills the reservoir.
-func rectified(n int, power, oddDB float64) (db, spread float64) {
-	db = -20 * power * math.Log10(float64(n)/2)
-	if n%2 == 1 {
-		return db + oddDB, 8
-	}
-	return db, 4
-}
-
-// phaseCut is a sine that is off from each zero crossing to an angle: odd
-// lines only, 2/π·∫ sin θ·exp(−jnθ) dθ from the angle to π. Near a null of the
-// series what is not ideal fills it.
-func phaseCut(n int, angle float64) (db, spread float64) {
-	edge := 2 / math.Pi * math.Sin(angle) / float64(n)
-	if n%2 == 0 {
-		return 20*math.Log10(edge) - 40, 10
-	}
-	var c complex128
-	if n == 1 {
-		s := math.Sin(angle)
-		c = complex(-s*s/math.Pi, -(math.Pi-angle+math.Sin(2*angle)/2)/math.Pi)
-	} else {
-		k := float64(n)
-		primitive := func(t float64) complex128 {
-			return cmplx.Rect(1, -k*t) * complex(-math.Cos(t), -k*math.Sin(t)) / complex(1-k*k, 0)
+// fits is the logarithm of the likelihood of the comb under a template, both
+// under their strongest class.
+func (s *spectrum) fits(t *template) float64 {
+	top, peak := math.Inf(-1), slices.Max(t[:])
+	for _, l := range s.comb {
+		if l.seen() {
+			top = math.Max(top, l.db)
 		}
-		c = complex(2/math.Pi, 0) * (primitive(math.Pi) - primitive(angle))
 	}
-	return 20 * math.Log10(math.Hypot(cmplx.Abs(c), 0.2*edge)), 3
+	sum := 0.0
+	for i, l := range s.comb {
+		if !l.known {
+			continue
+		}
+		std := math.Hypot(shapeDB, l.std)
+		d := (l.db - top) - (t[i] - peak)
+		v := (1-oddPart)*normal(d, 0, std) + oddPart/oddRangeDB
+		if l.bound {
+			v = (1-oddPart)*under(d, 0, std) + oddPart/2
+		}
+		sum += math.Log(v)
+	}
+	return sum
+}
+
+// normal is the density of a normal variate.
+func normal(x, mean, std float64) float64 {
+	d := (x - mean) / std
+	return math.Exp(-d*d/2) / (std * math.Sqrt(2*math.Pi))
+}
+
+// under is the chance that a normal variate is under x.
+func under(x, mean, std float64) float64 { return math.Erfc((mean-x)/(std*math.Sqrt2)) / 2 }
+
+func logMean(logs []float64) float64 { return logSum(logs) - math.Log(float64(len(logs))) }
+
+// logSum is the logarithm of the sum of exponentials.
+func logSum(logs []float64) float64 {
+	if len(logs) == 0 {
+		return math.Inf(-1)
+	}
+	most := slices.Max(logs)
+	if math.IsInf(most, -1) {
+		return most
+	}
+	sum := 0.0
+	for _, v := range logs {
+		sum += math.Exp(v - most)
+	}
+	return most + math.Log(sum)
 }

@@ -1,9 +1,6 @@
 package hunt
 
-import (
-	"cmp"
-	"slices"
-)
+import "slices"
 
 // place is where a cause comes in, and what it comes from.
 type place struct {
@@ -23,95 +20,96 @@ const (
 	atInput  = "input"
 	atSupply = "supply"
 	atLaptop = "laptop"
+	atBoth   = "laptop and supply"
 	outside  = "outside"
 	inLead   = "lead" // of the output that is weighed
 )
 
-// places lists where a cause may come in on a board, weighed at an output.
-// Which is more likely is common practice, no source.
+// aparts are the chances that the hum is within 3 dB at another output, 3 to 10
+// dB under that at the one weighed, and further under it: what is in one
+// output's lead is hardly in another's, what comes in ahead of the split is in
+// all (common practice).
+func aparts(p place) [3]float64 {
+	if p.at == inLead {
+		return [3]float64{0.2, 0.15, 0.65}
+	}
+	return [3]float64{0.55, 0.2, 0.25}
+}
+
+// places lists where a cause may come in on a board, weighed at an output, the
+// priors summing to 1. Which is more likely is common practice, no source.
 func places(cause string, b Board, output string) []place {
 	var out []place
-	n := float64(len(b.Devices))
+	powered := b.powered()
+	n := float64(len(powered))
 	each := func(prior float64) {
-		for _, d := range b.Devices {
+		for _, d := range powered {
 			out = append(out, place{device: d, prior: prior / n})
 		}
 	}
-	// What is in no device is in the wiring between them, or in one that nobody
-	// told of.
-	wiring := place{prior: 0.1}
-	if n == 0 {
-		wiring.prior = 0.4
-	}
 	switch cause {
 	case GroundLoop:
-		out = loops(b, output)
+		outputs := b.Outputs
+		if !slices.Contains(outputs, output) {
+			outputs = append(slices.Clone(outputs), output)
+		}
+		for _, end := range []place{{prior: 0.5}, {of: atLaptop, prior: 0.25}, {of: atSupply, prior: 0.25}} {
+			for _, o := range outputs {
+				q := place{of: end.of, at: inLead, output: o, prior: 0.8 * end.prior}
+				if o != output {
+					q.prior = 0.2 * end.prior / float64(len(outputs)-1)
+				}
+				out = append(out, q)
+			}
+		}
+		// Without an amplifier, by the leads to the bench: it is at all outputs.
+		out = append(out, place{of: atBoth, prior: 0.15})
 	case Magnetic:
-		out = fields(b, output, wiring)
+		for _, p := range pickUps(b, output, 0.2) {
+			for _, from := range []place{{of: outside, prior: 0.5}, {of: atSupply, prior: 0.3}} {
+				p := p
+				p.of, p.prior = from.of, from.prior*p.prior
+				out = append(out, p)
+			}
+		}
+		for _, d := range powered { // its adapter's
+			out = append(out, place{second: d, prior: 0.2 / n})
+		}
 	case Electric, Dimmer:
-		out = append(out, place{at: atInput, prior: 0.5}, place{at: inLead, output: output, prior: 0.2}, wiring)
-		each(0.3)
+		// Into a lead behind a buffer hardly any field gets.
+		out = pickUps(b, output, 0.05)
 	case Ripple:
 		out = append(out, place{of: atSupply, prior: 0.2})
 		each(0.8)
 	case Converter:
-		out = append(out, place{of: atSupply, prior: 0.15}, place{of: atLaptop, prior: 0.05})
+		out = append(out, place{of: atSupply, prior: 0.2})
 		each(0.8)
 	case Beat:
 		out = append(out, place{of: atSupply, prior: 0.1})
-		for i, d := range b.Devices {
-			for _, e := range b.Devices[i+1:] {
+		for i, d := range powered {
+			for _, e := range powered[i+1:] {
 				out = append(out, place{device: d, second: e, prior: 1.8 / (n * (n - 1))})
 			}
 		}
 	default:
 		out = append(out, place{prior: 1})
 	}
-	return shared(out)
-}
-
-// loops end at an amplifier, and at what else has an earth of its own.
-func loops(b Board, output string) []place {
-	var out []place
-	for of, share := range map[string]float64{"": 0.5, atLaptop: 0.25, atSupply: 0.25} {
-		out = append(out, place{of: of, at: inLead, output: output, prior: 0.8 * share})
-		for _, o := range b.Outputs {
-			if o != output {
-				out = append(out, place{of: of, at: inLead, output: o, prior: 0.2 * share / float64(len(b.Outputs)-1)})
-			}
-		}
-	}
-	slices.SortFunc(out, func(a, b place) int { return cmp.Or(cmp.Compare(a.of, b.of), cmp.Compare(a.output, b.output)) })
-	return out
-}
-
-// fields come from a transformer in the room, in the board or in the adapter of
-// a device, and are picked up in a lead or in a device.
-func fields(b Board, output string, wiring place) []place {
-	from := []place{{of: outside, prior: 0.4}, {of: atSupply, prior: 0.3}}
-	to := []place{{at: atInput, prior: 0.35}, {at: inLead, output: output, prior: 0.25}, wiring}
-	for _, d := range b.Devices {
-		from = append(from, place{second: d, prior: 0.3 / float64(len(b.Devices))})
-		to = append(to, place{device: d, prior: 0.4 / float64(len(b.Devices))})
-	}
-	var out []place
-	for _, f := range from {
-		for _, t := range to {
-			t.of, t.second, t.prior = f.of, f.second, f.prior*t.prior
-			out = append(out, t)
-		}
-	}
-	return out
-}
-
-// shared makes the priors sum to 1.
-func shared(out []place) []place {
 	sum := 0.0
 	for _, p := range out {
 		sum += p.prior
 	}
 	for i := range out {
 		out[i].prior /= sum
+	}
+	return out
+}
+
+// pickUps are where a field gets in; what is in no device is in the wiring
+// between them, or in one that nobody told of.
+func pickUps(b Board, output string, lead float64) []place {
+	out := []place{{at: atInput, prior: 0.45}, {at: inLead, output: output, prior: lead}, {prior: 0.1}}
+	for _, d := range b.Devices {
+		out = append(out, place{device: d, prior: 0.35 / float64(len(b.Devices))})
 	}
 	return out
 }

@@ -40,7 +40,9 @@ const (
 // halves, then all but the culprit to confirm it, ceil(log2 n)+2 measurements
 // where one device dominates. Where none does it falls back to one at a time.
 // found is the culprit once it is confirmed; step is nil when the search is
-// over. reason says what is known so far, or why no single device was found.
+// over. reason says what is known so far, or why no single device was found. Of
+// two that have a part in it, each by itself or only both together, found names
+// both.
 // Of takes with the same devices on the last counts; takes with a device that
 // is not in the chain are left out.
 func NextSearch(devices []string, history []SearchTake) (step *SearchStep, found, reason string) {
@@ -189,8 +191,46 @@ func (s *search) oneAtATime(all SearchTake, why string) (*SearchStep, string, st
 			words = append(words, fmt.Sprintf("%s (%+.1f dB)", p.device, p.db))
 		}
 	}
-	if len(words) == 0 {
-		return nil, "", why + "; none of them brings it by itself: it takes several at once"
+	switch len(words) {
+	case 0:
+		return s.together(all, why+"; none of them brings it by itself")
+	case 2:
+		first, second := parts[0].device, parts[1].device
+		others := s.without(first, second)
+		t, ok := s.level(others)
+		if !ok {
+			return &SearchStep{others, fmt.Sprintf("whether it goes when both %s and %s are off", first, second)}, "", why
+		}
+		if db := below(t, all); db <= quietDB {
+			return nil, first + " and " + second, fmt.Sprintf("%s and %s, each by itself: %s; with both off the rest is %.1f dB quieter", first, second, strings.Join(words, ", "), -db)
+		}
 	}
 	return nil, "", fmt.Sprintf("%s; no single device: by itself, against all of them, %s", why, strings.Join(words, ", "))
+}
+
+// together looks for the devices that bring it only at once: with any of them
+// off it goes.
+func (s *search) together(all SearchTake, why string) (*SearchStep, string, string) {
+	var needed []string
+	for _, d := range s.devices {
+		t, ok := s.level(s.without(d))
+		if !ok {
+			return &SearchStep{s.without(d), fmt.Sprintf("whether it goes when %s alone is off", d)}, "", why + "; so each off by itself"
+		}
+		if below(t, all) <= quietDB {
+			needed = append(needed, d)
+		}
+	}
+	names := strings.Join(needed, " and ")
+	if len(needed) != 2 {
+		return nil, "", fmt.Sprintf("%s; it takes several at once%s", why, map[bool]string{true: ": " + names, false: ""}[len(needed) > 0])
+	}
+	t, ok := s.level(needed)
+	if !ok {
+		return &SearchStep{needed, fmt.Sprintf("whether %s bring it with all others off", names)}, "", why
+	}
+	if db := below(t, all); db < holdsDB {
+		return nil, "", fmt.Sprintf("%s; %s act together, but alone they are %.1f dB quieter: others have a part in it", why, names, -db)
+	}
+	return nil, names, fmt.Sprintf("%s act together: it goes when either is off", names)
 }

@@ -69,7 +69,7 @@ func TestTwoAlikeAreNotTakenForOne(t *testing.T) {
 		j := rapid.IntRange(0, n-1).Filter(func(j int) bool { return j != i }).Draw(t, "second")
 		// In quadrature: each alone is 3 dB under both.
 		found, reason, _ := searchFor(t, devices, map[string]complex128{devices[i]: 1e-3, devices[j]: 1e-3i}, 1e-6)
-		if found != "" || !strings.Contains(reason, devices[i]) || !strings.Contains(reason, devices[j]) {
+		if !strings.Contains(found, devices[i]) || !strings.Contains(found, devices[j]) || !strings.Contains(reason, "each by itself") {
 			t.Fatalf("%s and %s of %d: found %q, %s", devices[i], devices[j], n, found, reason)
 		}
 	})
@@ -108,4 +108,27 @@ func TestASearchStepNeverAsksForWhatIsKnown(t *testing.T) {
 		}
 		t.Fatal("does not end")
 	})
+}
+
+// Two that hum only while both are on, as two supplies round one loop do, are
+// found together.
+func TestAPairThatActsTogetherIsFound(t *testing.T) {
+	for n := 3; n <= 12; n += 3 {
+		devices := chain(n)
+		var history []hunt.SearchTake
+		for range 5 * n {
+			step, found, reason := hunt.NextSearch(devices, history)
+			if step == nil {
+				if found != "device 1 and device 3" {
+					t.Errorf("of %d: found %q: %s", n, found, reason)
+				}
+				break
+			}
+			rms := 1e-6
+			if slices.Contains(step.On, "device 1") && slices.Contains(step.On, "device 3") {
+				rms = 1e-3
+			}
+			history = append(history, hunt.SearchTake{On: step.On, RMS: analysis.Estimate{Value: rms, Std: 0.01 * rms}})
+		}
+	}
 }

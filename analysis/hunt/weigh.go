@@ -11,6 +11,8 @@ import (
 type Board struct {
 	Outputs []string `json:"outputs"`
 	Devices []string `json:"devices"`
+	// Passive are those of Devices that have no supply.
+	Passive []string `json:"passive,omitempty"`
 	// Battery: the board, or a device of it, can run on a battery.
 	Battery bool `json:"battery"`
 	// LaptopBattery: the bench's computer has a battery of its own.
@@ -21,6 +23,20 @@ type Board struct {
 	Profile bool `json:"profile"`
 	// NoLights: there is no light or dimmer to turn off.
 	NoLights bool `json:"no_lights,omitempty"`
+}
+
+// powered are the devices that have a supply.
+func (b Board) powered() []string {
+	return slices.DeleteFunc(slices.Clone(b.Devices), func(d string) bool { return slices.Contains(b.Passive, d) })
+}
+
+// Searched are the devices that a search goes through which takes them out by
+// SupplyOff or DeviceBypassed.
+func (b Board) Searched(by string) []string {
+	if by == SupplyOff {
+		return b.powered()
+	}
+	return b.Devices
 }
 
 // Weighed is how one cause stands.
@@ -38,6 +54,8 @@ type Weighed struct {
 	// Output and Device are where it comes in, as far as is known.
 	Output string `json:"output,omitempty"`
 	Device string `json:"device,omitempty"`
+	// Through is what else a loop runs through, as far as is known.
+	Through string `json:"through,omitempty"`
 }
 
 // Weighing is what the hunt says so far.
@@ -49,6 +67,9 @@ type Weighing struct {
 	// Decided: the first cause's Score is above DecidedFrom, or it and the
 	// second are both Present by more than that.
 	Decided bool `json:"decided"`
+	// PickedUp: it comes in at the input by a field, electric or magnetic, and
+	// which of the two nothing that was tried tells.
+	PickedUp bool `json:"picked_up,omitempty"`
 	// Summary says it in a sentence or two; when the evidence does not decide, it says so.
 	Summary string `json:"summary"`
 	// Next is the condition that is expected to tell most; nil when nothing
@@ -58,9 +79,6 @@ type Weighing struct {
 
 // DecidedFrom is the score above which a cause is named without a doubt.
 const DecidedFrom = 0.9
-
-// unforeseen is kept aside for what no model foretells, shared by all causes.
-const unforeseen = 0.01
 
 // Weigh weighs the causes of what was read so far, at the output with most hum
 // as found. It needs a reading as found; without one every cause stands alike
@@ -76,11 +94,11 @@ func Weigh(board Board, readings []Reading) Weighing {
 	}
 	worlds := b.worlds()
 	w := Weighing{Output: b.output, Causes: b.scores(worlds)}
-	b.addEvidence(&w, Changes(readings))
-	w.decide()
+	b.addEvidence(&w, worlds, Changes(readings))
 	if p := b.proposals(worlds); len(p) > 0 && p[0].Bits > worthBits {
 		w.Next = &p[0]
 	}
+	w.decide(worlds)
 	return w
 }
 
@@ -94,97 +112,7 @@ func Proposals(board Board, readings []Reading) []Proposal {
 	return b.proposals(b.worlds())
 }
 
-// newBench chooses the output to weigh at; nil where nothing was read as found.
-func newBench(board Board, readings []Reading) *bench {
-	var best *bench
-	others, read := 0.0, 0
-	for _, output := range outputsOf(readings) {
-		spectra := spectraOf(readings, output)
-		if spectra == nil {
-			continue
-		}
-		if best == nil || spectra[0].strength() > best.base().strength() {
-			if best != nil {
-				others = math.Max(others, best.base().comb())
-			}
-			best = &bench{board: board, output: output, spectra: spectra, apartDB: -1}
-		} else {
-			others = math.Max(others, spectra[0].comb())
-		}
-		read++
-	}
-	if read > 1 && best.base().comb() > 0 {
-		best.apartDB = math.Max(0, 20*math.Log10(best.base().comb()/math.Max(others, 1e-12)))
-	}
-	if best != nil {
-		best.fitCombs()
-	}
-	return best
-}
-
-// whole is one way in which everything may be: the comb and the tones.
-type whole struct {
-	causes []string
-	places []place
-	main   int // of causes
-	weight float64
-	// comb is how many of the causes, the first, are of the comb.
-	comb int
-	// mainComb is which of these is the stronger.
-	mainComb int
-}
-
-// worlds puts the ways of comb and tones together. At most three causes are
-// thought of at once.
-func (b *bench) worlds() []whole {
-	combs, tones := normalised(b.combWorlds()), normalised(b.toneWorlds())
-	var out []whole
-	sum := 0.0
-	for _, c := range combs {
-		for _, t := range tones {
-			if len(t.causes) > 0 && slices.Contains(c.causes, HissOnly) {
-				c.causes, c.places, c.volts = nil, nil, nil // tones are more than hiss
-			}
-			w := whole{weight: math.Exp(c.log + t.log), comb: len(c.causes)}
-			if w.weight < 1e-6 {
-				continue
-			}
-			w.causes = append(append(w.causes, c.causes...), t.causes...)
-			w.places = append(append(w.places, c.places...), t.places...)
-			if len(w.causes) > 3 {
-				continue
-			}
-			if len(w.causes) == 0 {
-				w.causes, w.places = []string{b.quiet()}, []place{{}}
-			}
-			volts := append(append([]float64(nil), c.volts...), t.volts...)
-			for k, v := range volts {
-				if v > volts[w.main] {
-					w.main = k
-				}
-				if k < len(c.volts) && v > volts[w.mainComb] {
-					w.mainComb = k
-				}
-			}
-			sum += w.weight
-			out = append(out, w)
-		}
-	}
-	for i := range out {
-		out[i].weight /= sum
-	}
-	return out
-}
-
-// quiet is the cause where nothing stands out of noise and bench.
-func (b *bench) quiet() string {
-	if b.base().floorLines {
-		return Bench
-	}
-	return HissOnly
-}
-
-func (b *bench) scores(worlds []whole) []Weighed {
+func (b *bench) scores(worlds []world) []Weighed {
 	out := make([]Weighed, len(Causes()))
 	known := 0.0
 	for i, c := range Causes() {
@@ -199,7 +127,7 @@ func (b *bench) scores(worlds []whole) []Weighed {
 				p := w.places[k]
 				p.prior = 0
 				where[p] += w.weight
-				if w.main == k {
+				if w.main() == k {
 					out[i].Score += w.weight
 					known += w.weight
 				}
@@ -230,9 +158,10 @@ func (w *Weighed) locate(where map[place]float64, output string) {
 		return
 	}
 	w.Output = output
-	outputs, devices, all := map[string]float64{}, map[string]float64{}, 0.0
+	outputs, devices, through, all := map[string]float64{}, map[string]float64{}, map[string]float64{}, 0.0
 	for p, weight := range where {
 		all += weight
+		through[p.of] += weight
 		outputs[p.output] += weight
 		devices[p.device] += weight
 		if p.second != "" {
@@ -244,6 +173,11 @@ func (w *Weighed) locate(where map[place]float64, output string) {
 			w.Output = o
 		}
 	}
+	for of, name := range map[string]string{atLaptop: "the laptop's charger", atSupply: "the earth of the board's supply", atBoth: "the laptop's charger and the earth of the board's supply"} {
+		if w.Cause == GroundLoop && through[of] > locateFrom*all {
+			w.Through = name
+		}
+	}
 	most := 0.0
 	for d, weight := range devices {
 		if d != "" && weight > locateFrom*all && (weight > most || weight == most && d < w.Device) {
@@ -252,21 +186,76 @@ func (w *Weighed) locate(where map[place]float64, output string) {
 	}
 }
 
-// decide says whether the evidence does, and what it says.
-func (w *Weighing) decide() {
-	first, second := w.Causes[0], w.Causes[1]
-	both := first.Present > DecidedFrom && second.Present > DecidedFrom
-	w.Decided = first.Score > DecidedFrom || both
+// Likelihood puts a probability into a word.
+func Likelihood(p float64) string {
 	switch {
-	case w.Decided && both:
-		w.Summary = fmt.Sprintf("%s (%.2f), and besides it %s (%.2f)", named(first), first.Present, named(second), second.Present)
-	case w.Decided && second.Present > 0.5:
-		w.Summary = fmt.Sprintf("%s (%.2f); likely besides it %s (%.2f)", named(first), first.Score, named(second), second.Present)
-	case w.Decided:
-		w.Summary = fmt.Sprintf("%s (%.2f)", named(first), first.Score)
-	default:
-		w.Summary = fmt.Sprintf("undecided: %s (%.2f) or %s (%.2f)", named(first), first.Score, named(second), second.Score)
+	case p > DecidedFrom:
+		return "almost certain"
+	case p > 0.5:
+		return "likely"
+	case p > 0.1:
+		return "possible"
 	}
+	return "unlikely"
+}
+
+// secondBits are what a condition must promise for a hunt to go on for a second
+// cause once the first is sure.
+const secondBits = 0.1
+
+// decide says whether the evidence does, and what it says.
+func (w *Weighing) decide(worlds []world) {
+	first, second := w.Causes[0], w.Causes[1]
+	for _, c := range w.Causes[1:] {
+		if c.Present > second.Present {
+			second = c
+		}
+	}
+	both := first.Present > DecidedFrom && second.Present > DecidedFrom
+	open := second.Present > 0.2 && second.Present < DecidedFrom && w.Next != nil && w.Next.Bits > secondBits
+	w.PickedUp = first.Score <= DecidedFrom && pickedUp(worlds) > DecidedFrom
+	w.Decided = both || first.Score > DecidedFrom && !open || w.PickedUp && (w.Next == nil || w.Next.Condition.Change != BoardTurned)
+	w.PickedUp = w.PickedUp && w.Decided && !both
+	switch {
+	case w.PickedUp:
+		w.Summary = "picked up at the input, by an electric or a magnetic field"
+	case w.Decided && second.Present > 0.5:
+		w.Summary = named(first)
+		for _, c := range w.besides() {
+			w.Summary += ", and besides it " + named(c)
+		}
+		if second.Present <= DecidedFrom {
+			w.Summary += "; likely besides it " + named(second)
+		}
+	case w.Decided:
+		w.Summary = named(first)
+	case first.Score > DecidedFrom:
+		w.Summary = fmt.Sprintf("%s; besides it %s: %s", named(first), named(second), Likelihood(second.Present))
+	default:
+		w.Summary = fmt.Sprintf("undecided: %s (%s) or %s (%s)", named(first), Likelihood(first.Score), named(w.Causes[1]), Likelihood(w.Causes[1].Score))
+	}
+}
+
+// besides are the causes beside the first that are there without a doubt.
+func (w *Weighing) besides() []Weighed {
+	var out []Weighed
+	for _, c := range w.Causes[min(1, len(w.Causes)):] {
+		if c.Present > DecidedFrom {
+			out = append(out, c)
+		}
+	}
+	return out
+}
+
+// pickedUp is how likely all of it comes in at the input by a field.
+func pickedUp(worlds []world) float64 {
+	sum := 0.0
+	for _, w := range worlds {
+		if c := w.causes[0]; len(w.causes) == 1 && (c == Electric || c == Magnetic) && w.places[0].at == atInput {
+			sum += w.weight
+		}
+	}
+	return sum
 }
 
 // named is a cause with where it comes in.

@@ -107,6 +107,12 @@ func (f *huntFlags) setup(board db.Board, profile bool) (hunt.Board, error) {
 	b := hunt.Board{Outputs: board.Outputs, Battery: true, LaptopBattery: true, Isolator: true, Profile: profile}
 	for _, d := range board.Chain {
 		b.Devices = append(b.Devices, d.Name)
+		if d.SupplyV == 0 && d.SupplyMA == 0 {
+			b.Passive = append(b.Passive, d.Name)
+		}
+	}
+	if len(b.Passive) == len(b.Devices) {
+		b.Passive = nil // nobody told of the supplies
 	}
 	for _, w := range f.without {
 		switch strings.TrimSpace(w) {

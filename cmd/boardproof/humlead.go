@@ -49,9 +49,12 @@ func (t *hunter) ask(h *procedure.Hunt) (procedure.Choice, error) {
 		}
 		t.terminal.wrapped(lead, text)
 	}
-	enter := "Enter ends the hunt, nothing that is left would tell more"
-	if len(offered) > 0 {
-		enter = "Enter takes 1, or a number"
+	enter := "Enter takes 1, or a number"
+	if procedure.Follow(h).End {
+		enter = "Enter ends the hunt"
+		if w := hunt.Weigh(h.Board, h.Readings()); !w.Decided {
+			enter += ", nothing that is left would tell more"
+		}
 	}
 	for {
 		t.terminal.wrapped("  ", enter+"; r repeats the last, r 2 the second; e ends; or a condition, as in \"supply off=delay\", "+
@@ -86,7 +89,7 @@ func offers(h *procedure.Hunt) []procedure.Choice {
 func understood(answer string, h *procedure.Hunt, offered []procedure.Choice) (procedure.Choice, error) {
 	words := strings.Fields(answer)
 	switch {
-	case len(words) == 0 && len(offered) == 0, answer == "e":
+	case len(words) == 0 && procedure.Follow(h).End, answer == "e":
 		return procedure.Choice{End: true}, nil
 	case len(words) == 0:
 		return offered[0], nil

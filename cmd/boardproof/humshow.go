@@ -237,7 +237,7 @@ func (a *app) printFinding(f hunt.Finding) {
 		if i == mostCauses || c.Score < leastScore && c.Present < 0.5 {
 			break
 		}
-		a.printf("  %-34s score %.2f, has a part in it %.2f\n", c.Cause, c.Score, c.Present)
+		a.printf("  %-34s %s\n", c.Cause, hunt.Likelihood(c.Present))
 		if c.For != "" {
 			a.wrapped("      for: ", c.For)
 		}

@@ -38,6 +38,8 @@ type board struct {
 	// hissVolts is at each input, the same whatever hums.
 	hissVolts [2]float64
 	can       hunt.Board
+	// keep is the folder that keeps the hunt's readings, "" for none.
+	keep string
 }
 
 // drawBoard draws a board on a bench with the causes of these names, the first

@@ -2,8 +2,12 @@ package main
 
 import (
 	"context"
+	"encoding/json"
 	"errors"
 	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
 	"time"
 
 	"boardproof/analysis/hunt"
@@ -40,7 +44,7 @@ func (b *board) lead(ctx context.Context, profile *calibration.Profile, silenceS
 	var all []hunt.Reading
 	c := hunt.AsFound
 	for n := 1; ; n++ {
-		readings, err := read(ctx, sim, sig, profile, c)
+		readings, err := b.kept(c, func() ([]hunt.Reading, error) { return read(ctx, sim, sig, profile, c) })
 		if err != nil {
 			var refused *capture.BadTake
 			if errors.As(err, &refused) && n > 1 {
@@ -58,6 +62,37 @@ func (b *board) lead(ctx context.Context, profile *calibration.Profile, silenceS
 		}
 		c = w.Next.Condition
 	}
+}
+
+// kept takes a silence's readings from the folder that keeps them, or reads it
+// and keeps them there.
+func (b *board) kept(c hunt.Condition, read func() ([]hunt.Reading, error)) ([]hunt.Reading, error) {
+	if b.keep == "" {
+		return read()
+	}
+	path := filepath.Join(b.keep, strings.ReplaceAll(c.String(), " ", "-")+".json")
+	var readings []hunt.Reading
+	if text, err := os.ReadFile(path); err == nil {
+		if err := json.Unmarshal(text, &readings); err != nil {
+			return nil, fmt.Errorf("reading %s: %w", path, err)
+		}
+		return readings, nil
+	}
+	readings, err := read()
+	if err != nil {
+		return nil, err
+	}
+	text, err := json.Marshal(readings)
+	if err == nil {
+		err = os.MkdirAll(b.keep, 0o755)
+	}
+	if err == nil {
+		err = os.WriteFile(path, text, 0o644)
+	}
+	if err != nil {
+		return nil, fmt.Errorf("keeping the readings of %s: %w", c, err)
+	}
+	return readings, nil
 }
 
 // read records and reads one silence. Where no mark came through under a

@@ -15,6 +15,7 @@ import (
 	"io"
 	"math/rand/v2"
 	"os"
+	"path/filepath"
 	"runtime"
 	"time"
 
@@ -38,6 +39,9 @@ type plan struct {
 	silenceS float64
 	workers  int
 	progress io.Writer
+	// keep is a folder for the readings, so that they need not be made again
+	// where only what they are taken to mean has changed.
+	keep string
 }
 
 func main() {
@@ -46,6 +50,7 @@ func main() {
 	flag.Uint64Var(&p.seed, "seed", 1, "seed of the boards")
 	flag.Float64Var(&p.silenceS, "silence", 3, "length of each silence in seconds")
 	flag.IntVar(&p.workers, "workers", runtime.NumCPU(), "hunts at a time")
+	flag.StringVar(&p.keep, "keep", "", "folder that keeps all readings, and from which they are taken where they are there")
 	mistakes := flag.Bool("mistakes", false, "list the hunts that named first what is not there")
 	flag.Parse()
 	os.Exit(trials.Main(func(ctx context.Context) error { return run(ctx, p, *mistakes, os.Stdout) }))
@@ -95,7 +100,7 @@ func (p plan) onBench(ctx context.Context, number int, rng *rand.Rand, hunts []*
 		return fmt.Errorf("bench %d: %w", number, err)
 	}
 	for i := range hunts {
-		o, err := p.one(ctx, rand.New(rand.NewPCG(p.seed, uint64(number)<<8|uint64(i+1))), bench, profile)
+		o, err := p.one(ctx, number*huntsPerBench+i, rand.New(rand.NewPCG(p.seed, uint64(number)<<8|uint64(i+1))), bench, profile)
 		if ctx.Err() != nil {
 			return nil
 		}
@@ -110,7 +115,7 @@ func (p plan) onBench(ctx context.Context, number int, rng *rand.Rand, hunts []*
 
 // one draws a board and hunts on it: one in twenty has nothing but hiss, of
 // the others two in three have one cause.
-func (p plan) one(ctx context.Context, rng *rand.Rand, bench *randombench.Bench, profile *calibration.Profile) (*outcome, error) {
+func (p plan) one(ctx context.Context, number int, rng *rand.Rand, bench *randombench.Bench, profile *calibration.Profile) (*outcome, error) {
 	causes := 1
 	switch x := rng.IntN(60); {
 	case x < 3:
@@ -128,6 +133,9 @@ func (p plan) one(ctx context.Context, rng *rand.Rand, bench *randombench.Bench,
 	}
 	if b.can.Profile = rng.IntN(2) == 0; !b.can.Profile {
 		profile = nil
+	}
+	if p.keep != "" {
+		b.keep = filepath.Join(p.keep, fmt.Sprintf("%d-%d", p.seed, number))
 	}
 	w, n, err := b.lead(ctx, profile, p.silenceS)
 	if err != nil {

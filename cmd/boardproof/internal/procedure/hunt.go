@@ -32,6 +32,8 @@ type Hunt struct {
 	Done []HuntTake
 
 	began time.Time
+	// searchedBy is how a search takes devices out, "" where none is on.
+	searchedBy string
 	// restless are the reasons for which a repeat was no better than the
 	// silence before it: what always moves is not asked about again.
 	restless []string

@@ -14,18 +14,14 @@ import (
 // others are taken out.
 type searching struct {
 	devices, on []string
+	// before are those that were on at the step before; all of them at first.
+	before []string
 	// by is hunt.SupplyOff or hunt.DeviceBypassed.
 	by string
 }
 
 func (s *searching) off() []string {
-	var off []string
-	for _, d := range s.devices {
-		if !slices.Contains(s.on, d) {
-			off = append(off, d)
-		}
-	}
-	return off
+	return without(s.devices, s.on)
 }
 
 func (s *searching) conditions() []capture.Condition {
@@ -47,21 +43,29 @@ func (s *searching) condition() hunt.Condition {
 	return hunt.Condition{Change: "only " + strings.Join(s.on, ", ") + " on"}
 }
 
+// handWork says what to change from the step before.
 func (s *searching) handWork(first bool) (prompt, caution string) {
 	cautions := []string{plugCaution}
-	how := "unplug the supply leads of "
+	out, back := "unplug the supply leads of ", "plug in again those of "
 	if s.by == hunt.DeviceBypassed {
-		how = "take out of the signal's way, by a short lead around each: "
+		out, back = "put a short lead around each of ", "put back into the signal's way "
 	} else {
 		cautions = append(cautions, supplyCaution)
 	}
-	off := s.off()
-	prompt = how + strings.Join(off, ", ")
-	if len(off) == 0 {
-		prompt = "have every device on"
-	} else if len(s.on) > 0 {
-		prompt += "; leave on " + strings.Join(s.on, ", ")
+	var parts []string
+	if d := without(s.before, s.on); len(d) > 0 {
+		parts = append(parts, out+strings.Join(d, ", "))
 	}
+	if d := without(s.on, s.before); len(d) > 0 {
+		parts = append(parts, back+strings.Join(d, ", "))
+	}
+	switch {
+	case len(s.off()) == 0 && first:
+		parts = []string{"have every device on"}
+	case len(parts) == 0:
+		parts = []string{"leave everything as it is"}
+	}
+	prompt = strings.Join(parts, "; ")
 	if first {
 		prompt = asFoundPrompt + "; then " + prompt
 		cautions = append([]string{foundCaution, earthCaution}, cautions...)
@@ -69,19 +73,29 @@ func (s *searching) handWork(first bool) (prompt, caution string) {
 	return prompt, strings.Join(cautions, "; ")
 }
 
+// without are those of a that are not in b.
+func without(a, b []string) []string {
+	return slices.DeleteFunc(slices.Clone(a), func(d string) bool { return slices.Contains(b, d) })
+}
+
 // Search looks for the one device of the chain that hums, halving the chain
 // each time. by is what takes the others out: hunt.SupplyOff or
 // hunt.DeviceBypassed.
 func (h *Hunt) Search(ctx context.Context, by string, lead Hunter) (hunt.Finding, error) {
-	if len(h.Board.Devices) == 0 {
+	devices := h.Board.Searched(by)
+	if len(devices) == 0 {
 		return hunt.Finding{}, errors.New("the board has no devices to search through")
 	}
+	h.searchedBy = by
 	for {
 		step, finding := h.Searched()
 		if step == nil || !h.room() {
 			return finding, nil
 		}
-		s := &searching{devices: h.Board.Devices, on: step.On, by: by}
+		s := &searching{devices: devices, on: step.On, before: devices, by: by}
+		if n := len(h.Done); n > 0 {
+			s.before = h.Done[n-1].On
+		}
 		if err := h.tried(ctx, Choice{Condition: s.condition(), Why: step.Why}, s, lead); err != nil {
 			return finding, err
 		}
@@ -91,7 +105,11 @@ func (h *Hunt) Search(ctx context.Context, by string, lead Hunter) (hunt.Finding
 // Searched is how a search stands: the next step, nil when it is over, and
 // what was found.
 func (h *Hunt) Searched() (*hunt.SearchStep, hunt.Finding) {
-	step, device, reason := hunt.NextSearch(h.Board.Devices, h.history())
+	devices := h.Board.Searched(h.searchedBy)
+	step, device, reason := hunt.NextSearch(devices, h.history())
+	if left := without(h.Board.Devices, devices); step == nil && device == "" && len(left) > 0 {
+		reason += "; without a supply, and so not searched: " + strings.Join(left, ", ") + " ('--devices --by bypass' does)"
+	}
 	f := hunt.Finding{Device: device, Decided: device != "", Text: reason}
 	return step, f
 }
