@@ -2,7 +2,7 @@
 GO ?= go
 BIN := build/boardproof
 
-.PHONY: help build demo test lint vuln race race-ci same bench truth coverage retest hunts bigstore crb fuzz deps deps-test clean
+.PHONY: help build demo test lint vuln race race-ci same bench truth coverage retest hunts spicehunts bigstore crb fuzz deps deps-test clean
 
 help: ## list the targets
 	@grep -E '^[a-z-]+:.*## ' $(MAKEFILE_LIST) | sed 's/:.*## /\t/' | expand -t 12
@@ -49,6 +49,9 @@ coverage: deps ## how often the stated interval holds the truth, over 2,000 rand
 
 retest: deps ## how often an unchanged board is called changed, over 1,000 of them measured twice
 	$(GO) run ./cmd/retest
+
+spicehunts: deps-test ## hunts in 27 circuits that ngspice computes, with real mains under them
+	SPICE_HUNTS=all $(GO) test ./cmd/boardproof -run SpiceHunts -v -timeout 60m
 
 hunts: deps ## how often a hum hunt names the true cause, over 1,000 simulated ones
 	$(GO) run ./cmd/hunttrial

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 )
 
 // Finding is what a hunt came to.
@@ -76,6 +77,8 @@ func Cures(board Board, w Weighing) []Condition {
 	}
 	switch first.Cause {
 	case GroundLoop:
+		// Behind the laptop's charger it opens there.
+		add(board.LaptopBattery && strings.Contains(first.Through, "laptop"), LaptopOnBattery, "")
 		add(board.Isolator, OutputIsolated, cmp.Or(first.Output, w.Output))
 		add(true, OtherOutlet, "")
 	case Magnetic:

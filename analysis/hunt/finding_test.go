@@ -49,7 +49,7 @@ func TestHelpedPutsCuresFirst(t *testing.T) {
 		t.Errorf("helped: %s by %s", got.Condition, got)
 	}
 	readings = []Reading{readings[0], with(unplugged, 5e-4)}
-	if words := helpWords(helped(w, readings), readings); !strings.HasPrefix(words, "unplugging output B eases it, 6.0 ± ") {
+	if words := helpWords(helped(w, readings), readings); !strings.HasPrefix(words, "unplugging output B lowers it, 6.0 ± ") {
 		t.Errorf("6 dB in words: %s", words)
 	}
 	// Of a whine it is the tones that count, however loud the hum.

@@ -19,7 +19,8 @@ const (
 	// oddPart of what is read does as it likes, over oddRangeDB: a house is not
 	// quiet. What is weak is more often somebody else's: each weakDB under the
 	// strongest it says a tenth as much.
-	oddPart, oddRangeDB, weakDB = 0.02, 80.0, 40.0
+	// Of a pattern oddLine does so: what it cannot bring hardly shows.
+	oddPart, oddLine, oddRangeDB, weakDB = 0.02, 0.003, 80.0, 40.0
 	// witnesses: what one cause brings moves together, so that more parts of it
 	// than this say no more.
 	witnesses = 3.0
@@ -33,8 +34,8 @@ const (
 	// its level, where both are alike: for one line 20/ln 10·√2/2 = 6 dB, less
 	// where several are taken together.
 	beatingDB = 8.0
-	// clutterDB under the strongest line anything may lie.
-	clutterDB = -48.0
+	// clutterDB under the strongest line anything may lie; nothingDB is none.
+	clutterDB, nothingDB = -48.0, -100.0
 	// Hum under the hiss by underHissDB, or underAllDB under what is hunted, is
 	// as likely nobody's as it is a cause's; each doubtDB more make it e times
 	// less likely. A hum that far under the hiss is not heard.
@@ -51,8 +52,9 @@ const (
 
 // patternSays is the most that the pattern as found says for one cause over
 // another, as a logarithm: what no formula foretells is not impossible, and
-// what is done must decide.
-var patternSays = math.Log(15)
+// what is done must decide. Of a dimmer without buzz, and of ripple without lines
+// at twice the mains, it says more.
+var patternSays, lackSays = math.Log(15), math.Log(150)
 
 // prior is how common causes are, relative to each other: loops are met most;
 // converters are in most supplies of today (common practice).

@@ -90,6 +90,8 @@ func (w *world) together(power [2]float64, c Condition, weighed string) effect {
 // would be seen and the cause.
 func (b *bench) proposals(worlds []world) []Proposal {
 	var out []Proposal
+	// What is next to impossible takes long, and tells nothing.
+	worlds = worlds[:slices.IndexFunc(append(worlds[:len(worlds):len(worlds)], world{}), func(w world) bool { return w.weight < 1e-6 })]
 	for _, c := range b.board.conditions() {
 		if slices.ContainsFunc(b.spectra, func(s spectrum) bool { return s.condition == c }) {
 			continue

@@ -24,7 +24,7 @@ var templates = func() map[string][]template {
 		}
 		most := slices.Max(t[:])
 		for i := range t {
-			t[i] = 10 * math.Log10(t[i]/most+powerOf(clutterDB))
+			t[i] = 10 * math.Log10(t[i]/most+powerOf(nothingDB))
 		}
 		all[cause] = append(all[cause], t)
 		all[Bench] = append(all[Bench], t)
@@ -33,7 +33,7 @@ var templates = func() map[string][]template {
 	// power of their number, hardly any even ones (IEC 61000-3-2 allows a small
 	// supply 3.4 mA/W of the 3rd, 1.9 of the 5th, 1.0 of the 7th, from memory).
 	for _, third := range []float64{0.02, 0.1, 0.5} {
-		for _, fall := range []float64{1, 2, 3} {
+		for _, fall := range []float64{1.5, 2.2, 3} {
 			current := func(n float64, odd bool) float64 {
 				switch {
 				case n == 1:
@@ -41,7 +41,7 @@ var templates = func() map[string][]template {
 				case odd:
 					return third * math.Pow(3/n, fall)
 				}
-				return 0.04 * third * math.Pow(2/n, fall)
+				return 0
 			}
 			add(GroundLoop, current)
 			// A field induces in proportion to frequency.
@@ -61,14 +61,14 @@ var templates = func() map[string][]template {
 				case odd:
 					return third * math.Pow(3/n, 1.2) * math.Pow(n, rising)
 				}
-				return 0.001 * math.Pow(n, rising-1)
+				return 0
 			})
 		}
 	}
 	// A sine that is off from each zero crossing to an angle has odd lines that
 	// fall as the edge does, in proportion to their number, or not at all behind
 	// a stray capacitance or a coil.
-	for _, edge := range []float64{0.1, 0.4, 0.8} {
+	for _, edge := range []float64{0.1, 0.4, 1} {
 		for _, rising := range []float64{0, 1} {
 			add(Dimmer, func(n float64, odd bool) float64 {
 				switch {
@@ -77,7 +77,7 @@ var templates = func() map[string][]template {
 				case odd:
 					return edge * math.Pow(n, rising-1)
 				}
-				return 0.01 * edge * math.Pow(n, rising-1)
+				return 0
 			})
 		}
 	}
@@ -160,11 +160,15 @@ func (s *spectrum) fits(t *template) float64 {
 		if !l.known {
 			continue
 		}
-		std := math.Hypot(shapeDB, l.std)
-		d := (l.db - top) - (t[i] - peak)
-		v := (1-oddPart)*normal(d, 0, std) + oddPart/oddRangeDB
+		std, foretold := math.Hypot(shapeDB, l.std), t[i]-peak
+		if !l.bound && foretold < clutterDB {
+			// What the cause does not bring is from whatever else is about.
+			foretold, std = clutterDB, 2*std
+		}
+		d := l.db - top - foretold
+		v := (1-oddLine)*normal(d, 0, std) + oddLine/oddRangeDB
 		if l.bound {
-			v = (1-oddPart)*under(d, 0, std) + oddPart/2
+			v = (1-oddLine)*under(d, 0, std) + oddLine/2
 		}
 		sum += math.Log(v)
 	}

@@ -39,16 +39,25 @@ func TestThePatternAsFoundDoesNotDecide(t *testing.T) {
 }
 
 // A cause whose pattern is not what is expected is found all the same by what
-// is done: here a dimmer with the pattern of a rectifier.
+// is done: here a ground loop with the pattern of a rectifier.
 func TestConditionsOverruleThePattern(t *testing.T) {
 	hum := scene{mainsHz: 50.03, comb: fullWave(1e-3), noiseStd: 1e-6, lengthS: 3}
 	quiet := hum
 	quiet.comb = nil
 	r := read(t, hunt.AsFound, 5, map[string]scene{"A": hum}, "A")
 	r = append(r, read(t, hunt.Condition{Change: hunt.SupplyOff}, 6, map[string]scene{"A": hum}, "A")...)
-	r = append(r, read(t, hunt.Condition{Change: hunt.LightsOff}, 7, map[string]scene{"A": quiet}, "A")...)
-	if w := hunt.Weigh(wholeBoard, r); w.Causes[0].Cause != hunt.Dimmer {
+	r = append(r, read(t, hunt.Condition{Change: hunt.OutputUnplugged, Subject: "A"}, 7, map[string]scene{"A": quiet}, "A")...)
+	if w := hunt.Weigh(wholeBoard, r); w.Causes[0].Cause != hunt.GroundLoop {
 		t.Error(w.Summary)
+	}
+}
+
+// A dimmer without buzz is none, however it would else be met.
+func TestADimmerNeedsBuzz(t *testing.T) {
+	hum := scene{mainsHz: 50.03, comb: combOf(rand.New(rand.NewPCG(1, 2)), 1e-3, map[int]float64{1: 0, 3: -30, 5: -36}), noiseStd: 1e-6, lengthS: 3}
+	w := hunt.Weigh(wholeBoard, read(t, hunt.AsFound, 5, map[string]scene{"A": hum}, "A"))
+	if dimmer := scoreOf(t, w, hunt.Dimmer); hunt.Likelihood(dimmer) != "unlikely" {
+		t.Errorf("a dimmer without buzz: %.3f, %s", dimmer, w.Summary)
 	}
 }
 

@@ -37,8 +37,8 @@ const (
 
 // NextSearch proposes the next measurement of a search for the one device of
 // a chain that brings the hum, halving the chain each time: all on, then
-// halves, then all but the culprit to confirm it, ceil(log2 n)+2 measurements
-// where one device dominates. Where none does it falls back to one at a time.
+// halves, then all but the culprit and the culprit alone to confirm it,
+// ceil(log2 n)+3 measurements at most where one device dominates. Where none does it falls back to one at a time.
 // found is the culprit once it is confirmed; step is nil when the search is
 // over. reason says what is known so far, or why no single device was found. Of
 // two that have a part in it, each by itself or only both together, found names
@@ -158,6 +158,13 @@ func (s *search) confirm(all SearchTake, culprit string) (*SearchStep, string, s
 	word := fmt.Sprintf("%.1f dB quieter", -db)
 	if t.UpperBound {
 		word = "under the noise, " + word + " or more"
+	}
+	alone, ok := s.level([]string{culprit})
+	if !ok {
+		return &SearchStep{[]string{culprit}, fmt.Sprintf("whether %s brings it by itself", culprit)}, "", fmt.Sprintf("it goes when %s is off", culprit)
+	}
+	if below(alone, all) <= quietDB {
+		return s.together(all, fmt.Sprintf("it goes when %s is off, which by itself does not bring it", culprit))
 	}
 	return nil, culprit, fmt.Sprintf("%s: with it alone off the rest is %s", culprit, word)
 }

@@ -88,7 +88,12 @@ func TestSeriesOfTheHandbookAreKnown(t *testing.T) {
 		s := scene{mainsHz: 59.97, comb: c.comb, noiseStd: 1e-5, lengthS: 3}
 		r := read(t, hunt.AsFound, 5, map[string]scene{"A": s}, "A")
 		// What a pattern may say by itself leaves room for the others.
-		if w := hunt.Weigh(wholeBoard, r); w.Causes[0].Cause != c.cause || w.Causes[0].Score < 5*w.Causes[1].Score {
+		// A current that jumps, picked up by a coil, has the lines of a dimmer too.
+		alone := 5.0
+		if c.cause == hunt.Dimmer {
+			alone = 1
+		}
+		if w := hunt.Weigh(wholeBoard, r); w.Causes[0].Cause != c.cause || w.Causes[0].Score < alone*w.Causes[1].Score {
 			t.Errorf("%s: %s", name, w.Summary)
 		}
 		for _, h := range r[0].Harmonics {

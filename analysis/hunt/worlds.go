@@ -216,9 +216,12 @@ func (b *bench) worlds() []world {
 		}
 	}
 	for pair, f := range combs {
-		// A dimmer has buzz and ripple has lines at twice the mains, or it is none.
-		if pair[1] == "" && pair[0] != Dimmer && pair[0] != Ripple {
-			f.log = logSum([]float64{f.log, best - patternSays})
+		if pair[1] == "" {
+			least := best - patternSays
+			if pair[0] == Dimmer || pair[0] == Ripple {
+				least = best - lackSays
+			}
+			f.log = logSum([]float64{f.log, least})
 			combs[pair] = f
 		}
 	}
@@ -240,7 +243,6 @@ func (b *bench) worlds() []world {
 	for i := range out {
 		out[i].weight = math.Exp(out[i].log - sum)
 	}
-	out = slices.DeleteFunc(out, func(w world) bool { return w.weight < 1e-7 })
 	slices.SortStableFunc(out, func(a, b world) int { return cmp.Compare(b.weight, a.weight) })
 	return out
 }

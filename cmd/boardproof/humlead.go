@@ -124,8 +124,10 @@ func (t *hunter) Tried(h *procedure.Hunt) error {
 	if slices.ContainsFunc(h.Done, func(d procedure.HuntTake) bool { return d.On != nil }) {
 		_, f := h.Searched()
 		says = f.Text
+	} else if f := hunt.Find(h.Board, h.Readings()); f.Decided {
+		says = f.Text
 	} else {
-		says = hunt.Weigh(h.Board, h.Readings()).Summary
+		says = f.Weighing.Summary
 	}
 	if says != "" {
 		t.app.remarkWrapped("says: ", says)

@@ -231,12 +231,31 @@ func TestSearchFindsTheDevice(t *testing.T) {
 		}}
 		h, op := newHunt(in, devices...)
 		f, err := h.Search(t.Context(), hunt.SupplyOff, &lister{})
-		if err != nil || f.Device != culprit || !f.Decided || len(h.Done) > 5 {
+		if err != nil || f.Device != culprit || !f.Decided || len(h.Done) > 6 {
 			t.Errorf("found %q in %d silences, it is %s: %v, %s", f.Device, len(h.Done), culprit, err, f.Text)
 		}
-		if culprit == "echo" && (!strings.Contains(op.prompts[1], "unplug the supply leads of delay, echo, reverb, tremolo; leave on fuzz") ||
+		// Each step says what changes from the one before.
+		if culprit == "echo" && (op.prompts[1] != "unplug the supply leads of delay, echo, reverb, tremolo" ||
+			op.prompts[2] != "unplug the supply leads of fuzz, boost, compressor, chorus; plug in again those of delay, echo" ||
 			!strings.Contains(op.cautions[1], "never opened")) {
-			t.Errorf("prompt %q, caution %q", op.prompts[1], op.cautions[1])
+			t.Errorf("prompts %q, caution %q", op.prompts[1:3], op.cautions[1])
+		}
+	}
+}
+
+// A device without a supply is never asked to be unplugged, and what was not
+// searched is said.
+func TestSearchBySupplyLeavesPassiveDevices(t *testing.T) {
+	in := &hummer{volts: func([]capture.Condition) float64 { return 1e-2 }}
+	h, op := newHunt(in, "fuzz", "volume", "delay")
+	h.Board.Passive = []string{"volume"}
+	f, err := h.Search(t.Context(), hunt.SupplyOff, &lister{})
+	if err != nil || f.Device != "" || !strings.Contains(f.Text, "not searched: volume") {
+		t.Errorf("%v, found %+v", err, f)
+	}
+	for _, p := range op.prompts {
+		if strings.Contains(p, "volume") {
+			t.Errorf("asked to unplug what has no supply: %q", p)
 		}
 	}
 }
