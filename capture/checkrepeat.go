@@ -22,12 +22,16 @@ const (
 // samples twice. sig and fits are nil where nothing was played.
 func (p *Proof) checkRepeats(take *Take, sig *testsignals.Signal, fits []*markFit) error {
 	var all []Repeated
+	var replayed [][]Repeated
 	for c, x := range take.Samples {
 		var played []float64
 		offset := 0
 		if sig != nil && fits[c] != nil {
 			played = sig.Samples
 			offset = int(math.Round(fits[c].at[0])) - sig.Marks[0].Start
+			if take.HostMissed {
+				replayed = append(replayed, findReplayed(x, played, offset))
+			}
 		}
 		for _, r := range FindRepeated(x, played, offset) {
 			if take.Instrument.Kind == fromFile || float64(r.Lag) <= longestLagS*float64(take.RateHz) {
@@ -35,6 +39,7 @@ func (p *Proof) checkRepeats(take *Take, sig *testsignals.Signal, fits []*markFi
 			}
 		}
 	}
+	all = append(all, merged(inAll(replayed))...)
 	if len(all) == 0 {
 		return nil
 	}

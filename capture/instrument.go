@@ -123,6 +123,9 @@ type Take struct {
 	// HostFlags is what the audio host said of overflows. It is kept for the
 	// record only: some hosts never say, one always does.
 	HostFlags string `json:"host_flags,omitempty"`
+	// HostMissed is set where the host flagged some of its cycles and not most,
+	// as one does that always flags: a reason to look closer, and no more.
+	HostMissed bool `json:"host_missed,omitempty"`
 }
 
 // ClockError is the ratio of two clocks, less one, in parts per million.

@@ -63,7 +63,7 @@ func (sc *Soundcard) record(ctx context.Context, req capture.Request) (*capture.
 		Signal: req.Signal.Spec, Samples: s.samples(), RateHz: sc.desc.RateHz,
 		Inputs: append([]int(nil), req.Inputs...), Outputs: append([]int(nil), req.Outputs...),
 		Patch: req.Patch, State: req.State, Conditions: slices.Clone(req.Conditions), Started: started,
-		Instrument: sc.desc, HostFlags: flagNames(portaudio.StreamCallbackFlags(s.flags.Load())),
+		Instrument: sc.desc, HostFlags: flagNames(portaudio.StreamCallbackFlags(s.flags.Load())), HostMissed: s.missed(),
 	}, nil
 }
 

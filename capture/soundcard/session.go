@@ -24,6 +24,8 @@ type session struct {
 	stop   atomic.Bool   // set: fade out
 	silent atomic.Bool   // the fade has come to its end
 	flags  atomic.Uint32 // all flags that the host has raised
+	// cycles counts calls, flagged those of them with a flag.
+	cycles, flagged atomic.Int64
 }
 
 const (
@@ -81,6 +83,10 @@ func (s *session) process(in, out [][]float32, _ portaudio.StreamCallbackTimeInf
 		}
 	}
 	s.flags.Or(uint32(flags))
+	s.cycles.Add(1)
+	if flags != 0 {
+		s.flagged.Add(1)
+	}
 	s.pos.Store(int64(at + n))
 	// A host that has no buffer for one direction passes none, and the
 	// binding then leaves the last block's in place. Take them out so that
@@ -123,6 +129,12 @@ func (s *session) nextFade() float32 {
 	}
 	s.fadeAt++
 	return s.fade[s.fadeAt-1]
+}
+
+// missed says whether the host flagged cycles, and not most of them.
+func (s *session) missed() bool {
+	n := s.flagged.Load()
+	return n > 0 && 2*n < s.cycles.Load()
 }
 
 // samples returns the recording from the first frame of the signal on.

@@ -171,3 +171,24 @@ func BenchmarkCallback(b *testing.B) {
 		run()
 	}
 }
+
+// A host that flags now and then is listened to, one that always flags is not.
+func TestAFlagInEveryCycleSaysNothing(t *testing.T) {
+	for _, c := range []struct {
+		flagged int
+		want    bool
+	}{{0, false}, {1, true}, {4, true}, {10, false}} {
+		s := newSession(ramp(100), []int{1}, []int{1}, 48000)
+		s.allocate(0)
+		for k := range 10 {
+			flags := portaudio.StreamCallbackFlags(0)
+			if k < c.flagged {
+				flags = portaudio.InputOverflow
+			}
+			s.process(block(1, 10), block(1, 10), portaudio.StreamCallbackTimeInfo{}, flags)
+		}
+		if s.missed() != c.want {
+			t.Errorf("%d of 10 cycles flagged: missed is %v", c.flagged, s.missed())
+		}
+	}
+}
