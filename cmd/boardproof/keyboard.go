@@ -2,6 +2,8 @@ package main
 
 import (
 	"bufio"
+	"errors"
+	"fmt"
 	"io"
 	"os"
 	"time"
@@ -46,9 +48,13 @@ func (k *keyboard) forget() {
 	k.in.Discard(k.in.Buffered()) //nolint:errcheck // what is buffered can be discarded
 }
 
-// line reads one line, as it came.
+// line reads one line, of no more bytes than are buffered: what never ends is
+// no answer. What nobody sees, as an arrow key sends, is made visible.
 func (k *keyboard) line() (string, error) {
-	line, err := k.in.ReadString('\n')
+	line, err := k.in.ReadSlice('\n')
 	k.answered = time.Now()
-	return line, err
+	if errors.Is(err, bufio.ErrBufferFull) {
+		return "", fmt.Errorf("the answer is longer than %d bytes", len(line))
+	}
+	return visible(string(line)), err
 }

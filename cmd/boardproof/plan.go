@@ -3,10 +3,13 @@ package main
 import (
 	"bytes"
 	"context"
+	"encoding/json"
 	"errors"
 	"fmt"
+	"io"
 	"os"
 	"os/exec"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -164,6 +167,9 @@ func (a *app) keepPlan(ctx context.Context, s *db.Store, b db.Board, old db.Plan
 	if err == nil {
 		err = procedure.CheckPlanWords(plan)
 	}
+	if err == nil {
+		err = checkPlanTexts(plan)
+	}
 	if err != nil {
 		return wrongUsef("the plan was not kept: %w", err)
 	}
@@ -172,6 +178,29 @@ func (a *app) keepPlan(ctx context.Context, s *db.Store, b db.Board, old db.Plan
 		return err
 	}
 	return a.printKept(b, p, "is kept as")
+}
+
+// checkPlanTexts looks at texts once they are read: a plan may hold what nobody
+// sees as an escape.
+func checkPlanTexts(plan verdict.Plan) error {
+	text, err := json.Marshal(plan)
+	if err != nil {
+		return err
+	}
+	for words := json.NewDecoder(bytes.NewReader(text)); ; {
+		switch word, err := words.Token(); {
+		case errors.Is(err, io.EOF):
+			return nil
+		case err != nil:
+			return err
+		default:
+			if s, ok := word.(string); ok {
+				if how := db.TextFault(s, db.MaxNotes, true); how != "" {
+					return fmt.Errorf(`the text "%s" %s`, strings.TrimSpace(visible(fitted(s, 30))), how)
+				}
+			}
+		}
+	}
 }
 
 func (a *app) printKept(b db.Board, p db.Plan, how string) error {
