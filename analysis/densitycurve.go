@@ -35,7 +35,7 @@ func densityCurve(d, noise density) DensityCurve {
 			}
 		}
 		n := float64(end - k)
-		value, hz, std := sum/n, float64(k+end-1)/2*d.binHz, 1/(2*math.Sqrt(d.averages*n))
+		value, hz, std := sum/n, float64(k+end-1)/2*d.binHz, relStdOfPower(d.averages*n/hannAlike(n))/2
 		// Six standard deviations of a bin of noise.
 		if peak > under/n*(1+6/math.Sqrt(d.averages)) {
 			value, hz = peak, float64(at)*d.binHz
@@ -47,4 +47,19 @@ func densityCurve(d, noise density) DensityCurve {
 		k = end
 	}
 	return c
+}
+
+// hannAlike is by how much the mean of n neighbouring bins under a Hann window
+// scatters more, in power, than that of n independent ones: their amplitudes are
+// correlated by 2/3 with the next and by 1/6 with the one after.
+func hannAlike(n float64) float64 {
+	return 1 + 2*((n-1)/n*4/9+math.Max(0, n-2)/n/36)
+}
+
+// relStdOfPower is the standard uncertainty of the logarithm of a mean of n
+// independent powers of noise, with what that mean is too low by: the gamma
+// distribution's trigamma and digamma functions, by their asymptotic series
+// (Abramowitz & Stegun, 6.3.18 and 6.4.12; from memory).
+func relStdOfPower(n float64) float64 {
+	return math.Sqrt(1/n + 1/(2*n*n) + 1/(6*n*n*n) + sq(1/(2*n)+1/(12*n*n)))
 }

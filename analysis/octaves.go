@@ -23,19 +23,53 @@ func thirdOctaveBand(n int) (centreHz, lowHz, highHz float64) {
 	return centreHz, centreHz / half, centreHz * half
 }
 
+// lineBins each side of a line hold its power under a Hann window, but for 1e-5.
+const lineBins = 4
+
 // thirdOctaves integrates a density over the bands that fit below half the
-// rate. noise is the density without lines, lines are those in d.
+// rate. noise is the density without lines, lines are those in d. What a line has
+// goes to the band that it lies in: under the window it leaks, and beside strong hum
+// that would be all there is in the bands next to it.
 func thirdOctaves(d, noise density, lines []line) []ThirdOctave {
 	top := float64(len(d.psd)-1) * d.binHz
+	powers := linePowers(d, noise, lines)
 	var bands []ThirdOctave
 	for n := firstThirdOctave; n <= lastThirdOctave; n++ {
 		centre, low, high := thirdOctaveBand(n)
 		if high > top {
 			break
 		}
-		b := weightedPower(d, noise, Unweighted, low, high)
+		b := weightedPower(noise, noise, Unweighted, low, high)
+		for i, l := range lines {
+			if l.freqHz >= low && l.freqHz < high {
+				b.power += powers[i]
+			}
+		}
 		b.variance += linesVariance(lines, Unweighted, low, high)
 		bands = append(bands, ThirdOctave{centre, b.rms()})
 	}
 	return bands
+}
+
+// linePowers is what d holds more than noise around each line, each bin counted for
+// the line that it is nearest to.
+func linePowers(d, noise density, lines []line) []float64 {
+	nearest := map[int]int{}
+	for i, l := range lines {
+		at := int(math.Round(l.freqHz / d.binHz))
+		for k := max(1, at-lineBins); k <= min(len(d.psd)-1, at+lineBins); k++ {
+			other, taken := nearest[k]
+			if !taken || math.Abs(l.freqHz-float64(k)*d.binHz) < math.Abs(lines[other].freqHz-float64(k)*d.binHz) {
+				nearest[k] = i
+			}
+		}
+	}
+	powers := make([]float64, len(lines))
+	for k, i := range nearest {
+		powers[i] += (d.psd[k] - noise.psd[k]) * d.binHz
+	}
+	for i := range powers {
+		powers[i] = math.Max(powers[i], 0)
+	}
+	return powers
 }

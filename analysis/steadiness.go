@@ -3,6 +3,7 @@ package analysis
 import (
 	"fmt"
 	"math"
+	"math/cmplx"
 )
 
 const (
@@ -25,18 +26,29 @@ func (f *ToneFit) steadiness(x []float64, j int, rateHz float64) unsteadiness {
 	if float64(n)*w < 8*math.Pi {
 		return unsteadiness{}
 	}
+	// A part holds no whole number of cycles. Under a window harmonics do not show as
+	// a level that moves; parts overlap by half, so that each moment counts in one.
+	window := periodicHann(n)
 	worst := unsteadiness{}
-	for p := range steadyParts {
-		part, err := fitHarmonics(x[p*n:(p+1)*n], w, 1)
-		if err != nil {
-			continue
+	for from := 0; from+n <= len(x); from += n / 2 {
+		var sum complex128
+		weight := 0.0
+		osc := newOscillator(w, 0)
+		for i, h := range window {
+			v := x[from+i] - c.Offset - (c.overtones[from+i] - c.residual[from+i])
+			sum += complex(h*v*osc.cos, -h*v*osc.sin)
+			weight += h
+			osc.next(i)
 		}
-		off := math.Abs(DB(math.Max(part.Amplitude[0], 1e-6*c.Amplitude[0]) / c.Amplitude[0]))
+		amplitude := 2 * cmplx.Abs(sum) / weight
+		off := math.Abs(DB(math.Max(amplitude, 1e-6*c.Amplitude[0]) / c.Amplitude[0]))
 		if off > worst.db {
-			worst = unsteadiness{off, (float64(p) + 0.5) * float64(n) / rateHz}
+			worst = unsteadiness{off, float64(from+n/2) / rateHz}
 		}
 	}
-	if worst.db < steadySigmas*DBFromRelative(c.Std[0]/c.Amplitude[0])*math.Sqrt(steadyParts) {
+	// The window takes a third of the samples away: 1.5 is the noise bandwidth of a
+	// Hann window in bins.
+	if worst.db < steadySigmas*DBFromRelative(c.Std[0]/c.Amplitude[0])*math.Sqrt(1.5*steadyParts) {
 		return unsteadiness{}
 	}
 	return worst
