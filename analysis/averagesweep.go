@@ -171,21 +171,31 @@ func averagePoints(dense [][]phasePoint, ratios []*Gated, mean *Gated) []phasePo
 }
 
 // averageCurves combines the harmonics of several takes, weighed by their
-// uncertainties, in dB.
+// uncertainties, in dB: of those that are no bounds, or, where most are, the least
+// bound.
 func averageCurves(takes [][]Curve) []Curve {
 	out := takes[0]
 	for c := range out {
 		for i := range out[c].Value {
-			std := make([]float64, len(takes))
+			var values, std []float64
+			least := math.Inf(1)
 			for t := range takes {
-				std[t] = takes[t][c].Uncertainty[i]
+				if takes[t][c].UpperBound[i] {
+					least = math.Min(least, takes[t][c].Value[i])
+				} else {
+					values, std = append(values, takes[t][c].Value[i]), append(std, takes[t][c].Uncertainty[i])
+				}
+			}
+			if 2*len(values) < len(takes) {
+				out[c].Value[i], out[c].Uncertainty[i], out[c].UpperBound[i] = least, 0, true
+				continue
 			}
 			weights, combined := inverseVariance(std)
 			value := 0.0
-			for t := range takes {
-				value += weights[t] * takes[t][c].Value[i]
+			for k, v := range values {
+				value += weights[k] * v
 			}
-			out[c].Value[i], out[c].Uncertainty[i] = value, combined
+			out[c].Value[i], out[c].Uncertainty[i], out[c].UpperBound[i] = value, combined, false
 		}
 	}
 	return out

@@ -8,8 +8,9 @@ import (
 )
 
 // harmonicGate is the window over one harmonic's response; it must be shorter
-// than the distance between the highest two that are read.
-var harmonicGate = gate{from: -0.012, to: 0.03, taper: sharpTaper}
+// than the distance between the highest two that are read;
+// through a sharp one the linear response would stand out of the noise.
+var harmonicGate = gate{from: -0.012, to: 0.03, taper: quietTaper}
 
 const harmonicReachHz = 250.0
 
@@ -33,7 +34,8 @@ func (r *Raw) harmonicLeadS(n int) float64 {
 // Harmonics returns, for orders 2 to 5, the level of the harmonic in dB
 // relative to the fundamental at the output, against the frequency of the
 // fundamental in hertz. linear must be the response of the same recording.
-// Uncertainty is expanded.
+// Uncertainty is expanded; a point where nothing stands out of the noise is an upper
+// bound.
 func (r *Raw) Harmonics(linear *Gated) []Curve {
 	var curves []Curve
 	for n := 2; n <= maxSweepHarmonic; n++ {
@@ -43,10 +45,11 @@ func (r *Raw) Harmonics(linear *Gated) []Curve {
 			if i%harmonicStep != 0 || f < harmonicsFromHz || fn > linear.FrequencyHz[len(linear.FrequencyHz)-1] {
 				continue
 			}
-			ratio, std := r.harmonicRatio(n, fn, linear.H[i])
+			ratio, std, bound := r.harmonicRatio(n, fn, linear.H[i])
 			c.FrequencyHz = append(c.FrequencyHz, f)
 			c.Value = append(c.Value, DB(ratio))
 			c.Uncertainty = append(c.Uncertainty, CoverageK*DBFromRelative(std/ratio))
+			c.UpperBound = append(c.UpperBound, bound)
 		}
 		if len(c.Value) > 0 {
 			curves = append(curves, c)
@@ -55,9 +58,14 @@ func (r *Raw) Harmonics(linear *Gated) []Curve {
 	return curves
 }
 
-// harmonicRatio reads harmonic n at fn hertz over the fundamental h. A
-// harmonic under its own noise is given at the noise.
-func (r *Raw) harmonicRatio(n int, fn float64, h complex128) (ratio, std float64) {
+// harmonicHeard is how many times the noise, in power, a harmonic must be to be read:
+// noise alone is that in one of ten thousand points.
+const harmonicHeard = 9.0
+
+// harmonicRatio reads harmonic n at fn hertz over the fundamental h. One that does not
+// stand out of its own noise is given as a bound, which holds in 97.5 % or more:
+// what was read and two standard uncertainties.
+func (r *Raw) harmonicRatio(n int, fn float64, h complex128) (ratio, std float64, bound bool) {
 	reach := math.Min(reachShare*fn, harmonicReachHz)
 	shifts := append([]float64{-r.harmonicLeadS(n)}, r.quietShifts(harmonicGate, reach)...)
 	all := r.through(harmonicGate, fn, reach, shifts)
@@ -65,7 +73,10 @@ func (r *Raw) harmonicRatio(n int, fn float64, h complex128) (ratio, std float64
 	for _, z := range all[1:] {
 		noise += sqAbs(z) / float64(len(all)-1)
 	}
-	m := cmplx.Abs(h)
-	level := math.Sqrt(math.Max(sqAbs(all[0])-noise, noise))
-	return level / m, math.Sqrt(noise/2) / m
+	m, power := cmplx.Abs(h), sqAbs(all[0])
+	std = math.Sqrt(noise/2) / m
+	if power < harmonicHeard*noise {
+		return math.Sqrt(power)/m + CoverageK*std, 0, true
+	}
+	return math.Sqrt(power-noise) / m, std, false
 }

@@ -125,6 +125,8 @@ type Curve struct {
 	SharedUncertainty float64 `json:"shared_uncertainty,omitempty"`
 	// Note qualifies the curve in a few words.
 	Note string `json:"note,omitempty"`
+	// UpperBound is where the true figure is not above Value; empty where nowhere.
+	UpperBound []bool `json:"upper_bound,omitempty"`
 	// Fine is the same curve from lowHz to highHz, both included, on a grid so fine
 	// that nothing the measurement tells apart lies between two points, without phase.
 	// It is nil for a curve that was kept.

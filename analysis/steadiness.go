@@ -3,7 +3,6 @@ package analysis
 import (
 	"fmt"
 	"math"
-	"math/cmplx"
 )
 
 const (
@@ -31,16 +30,16 @@ func (f *ToneFit) steadiness(x []float64, j int, rateHz float64) unsteadiness {
 	window := periodicHann(n)
 	worst := unsteadiness{}
 	for from := 0; from+n <= len(x); from += n / 2 {
-		var sum complex128
-		weight := 0.0
+		var cc, cs, ss, xc, xs float64
 		osc := newOscillator(w, 0)
 		for i, h := range window {
 			v := x[from+i] - c.Offset - (c.overtones[from+i] - c.residual[from+i])
-			sum += complex(h*v*osc.cos, -h*v*osc.sin)
-			weight += h
+			cc, cs, ss = cc+h*osc.cos*osc.cos, cs+h*osc.cos*osc.sin, ss+h*osc.sin*osc.sin
+			xc, xs = xc+h*v*osc.cos, xs+h*v*osc.sin
 			osc.next(i)
 		}
-		amplitude := 2 * cmplx.Abs(sum) / weight
+		det := cc*ss - cs*cs
+		amplitude := math.Hypot(xc*ss-xs*cs, xs*cc-xc*cs) / det
 		off := math.Abs(DB(math.Max(amplitude, 1e-6*c.Amplitude[0]) / c.Amplitude[0]))
 		if off > worst.db {
 			worst = unsteadiness{off, float64(from+n/2) / rateHz}

@@ -186,7 +186,7 @@ func (t *toneParts) readings(rec *Recording, fit *ToneFit, j int, unsteady unste
 	gain, own := bench.toneAt(fit.FrequencyHz.Value)
 	gain += DB(c.Amplitude[0] / rec.Signal.Amplitude())
 	add(reading(Gain, name, gain, append(nonzero(noise), own...)))
-	if r, why := thd(c, name, bench); why != "" {
+	if r, why := thd(c, t.humAt(rec, fit, j), name, bench); why != "" {
 		res.refuse(name, "", why, THD)
 	} else {
 		add(r)
@@ -215,8 +215,10 @@ func (t Transfer) relStdAt(f float64) float64 { return t.RelStd[NearestIndex(t.F
 
 // thd is the RMS sum of harmonics 2 to 10 over the fundamental, in percent:
 // IEC 60268-3. The power that noise adds to each harmonic is taken off. What
-// cannot be told from noise, or from the bench's own, is an upper bound.
-func thd(c ToneChannel, output string, bench BenchInput) (r Reading, refused string) {
+// cannot be told from noise, or from the bench's own, is an upper bound. hum is
+// the standard uncertainty of each amplitude for lines of the mains, some of which
+// may lie on the tone's harmonics.
+func thd(c ToneChannel, hum []float64, output string, bench BenchInput) (r Reading, refused string) {
 	if len(c.Amplitude) < 2 {
 		return Reading{}, "no harmonic of this tone lies in the recorded band"
 	}
@@ -226,8 +228,10 @@ func thd(c ToneChannel, output string, bench BenchInput) (r Reading, refused str
 		}
 	}()
 	power, variance, noise := 0.0, 0.0, 0.0
+	hums := 0.0
 	for k := 1; k < len(c.Amplitude); k++ {
-		a2, v := sq(c.Amplitude[k]), sq(c.Std[k])
+		hums += 2 * sq(hum[k])
+		a2, v := sq(c.Amplitude[k]), sq(c.Std[k])+sq(hum[k])
 		power += a2 - 2*v
 		// The variance of a squared amplitude with noise of variance v in each
 		// of its two components: 4·A²·v + 4·v².
@@ -243,6 +247,9 @@ func thd(c ToneChannel, output string, bench BenchInput) (r Reading, refused str
 	if power < 2*math.Sqrt(variance) {
 		r = reading(THD, output, bound, nil)
 		r.UpperBound, r.Note = true, "harmonics are not above the noise"
+		if hums > noise/2 {
+			r.Note = "lines of the mains lie on the tone's harmonics"
+		}
 		return r, ""
 	}
 	value := math.Sqrt(power)

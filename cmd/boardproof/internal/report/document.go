@@ -138,14 +138,15 @@ func finitePoints(c analysis.Curve) (analysis.Curve, string) {
 	for _, s := range slices {
 		*s = pick(*s, keep)
 	}
+	c.UpperBound = pick(c.UpperBound, keep)
 	return c, fmt.Sprintf("%d of %s left out: not finite numbers", n-len(keep), Count(n, "point"))
 }
 
-func pick(s []float64, at []int) []float64 {
+func pick[T any](s []T, at []int) []T {
 	if len(s) == 0 {
 		return nil
 	}
-	picked := make([]float64, len(at))
+	picked := make([]T, len(at))
 	for i, k := range at {
 		picked[i] = s[k]
 	}
