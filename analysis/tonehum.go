@@ -9,6 +9,10 @@ import (
 // silences beside a tone: noise alone does that in one of a hundred.
 const humHeard = 3.5
 
+// heldTone of a tone, in the silences beside it, is the tone itself and no hum: a
+// recording of a tone that goes on there.
+const heldTone = 0.1
+
 // humAt is what lines of the mains, and any others, have in the amplitude of each
 // harmonic of channel j, as a standard uncertainty: what the comb left, or what is
 // there in the silences beside the tone, past the comb's end too. Its phase against
@@ -16,6 +20,9 @@ const humHeard = 3.5
 func (t *toneParts) humAt(rec *Recording, fit *ToneFit, j int) []float64 {
 	std := make([]float64, len(fit.Channels[j].Amplitude))
 	quiet := t.silences(rec, j)
+	if lineIn(quiet, rec.RateHz, fit.FrequencyHz.Value) > heldTone*fit.Channels[j].Amplitude[0] {
+		quiet = nil
+	}
 	for k := range std {
 		hz := float64(k+1) * fit.FrequencyHz.Value
 		left := t.hum[j].beside(hz, float64(len(t.quiet[j]))/t.rateHz)
