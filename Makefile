@@ -6,7 +6,7 @@ RACE := -gcflags=github.com/gordonklaus/portaudio=-d=checkptr=0
 # What runs side by side in there; the rest takes minutes under the detector.
 RACE_BENCH := Watch|StoppedHunt|LeftSitting
 
-.PHONY: help build demo test lint vuln race race-ci same bench truth coverage retest hunts spicehunts bigstore crb fuzz deps deps-test clean
+.PHONY: help build demo test lint vuln race race-ci same bench truth coverage retest hunts spicehunts bigstore kills crb fuzz deps deps-test clean
 
 help: ## list the targets
 	@grep -E '^[a-z-]+:.*## ' $(MAKEFILE_LIST) | sed 's/:.*## /\t/' | expand -t 12
@@ -64,6 +64,9 @@ hunts: deps ## how often a hum hunt names the true cause, over 1,000 simulated o
 bigstore: deps ## a store of 5,000 boards and 50,000 invented runs, and the time that finding takes
 	@mkdir -p build
 	$(GO) run ./cmd/fillstore --store build/bigstore.db
+
+kills: deps-test ## kill 1,000 commands that write, each at a random moment, and look for what was lost
+	KILLS=1000 $(GO) test ./cmd/boardproof -run KilledAt -v -timeout 120m
 
 crb: deps ## the estimators' variance over the Cramér-Rao bound
 	CRB_TRIALS=4000 $(GO) test ./analysis -run BoundOf -v -timeout 60m
