@@ -267,7 +267,7 @@ func (s *Store) checkBackup(ctx context.Context) error {
 	err = s.checkOurs(ctx, existing, looking)
 	if isUnwritable(storeFault(s.path, err)) {
 		// It lies where nothing can be written.
-		err = s.checkOurs(ctx, existing, lookingOnly())
+		err = s.checkOurs(ctx, existing, s.lookingOnly())
 	}
 	return storeFault(s.path, err)
 }

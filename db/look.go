@@ -61,12 +61,16 @@ func (s *Store) lookForRemains(how string) error {
 	return nil
 }
 
-// How a file is looked at before it is opened as a store. The second takes no
-// locks and keeps SQLite's own index of the log in memory: for where nothing
-// can be written.
+// looking is how a file is looked at before it is opened as a store.
 const looking = "?mode=ro&_busy_timeout=5000"
 
-func lookingOnly() string {
+// lookingOnly is for where nothing can be written, SQLite's locks and the index
+// of its log neither. Without a log the file is all there is; with one the index
+// is made in memory.
+func (s *Store) lookingOnly() string {
+	if log, err := s.files.Stat(s.path + "-wal"); err != nil || log.Size() == 0 {
+		return "?mode=ro&immutable=1"
+	}
 	vfs := "unix-none"
 	if runtime.GOOS == "windows" {
 		vfs = "win32-none"
@@ -110,7 +114,7 @@ func (s *Store) openToRead(ctx context.Context) (err error) {
 		if _, isKind := errors.AsType[*kindError](err); isKind {
 			return err
 		}
-		by = lookingOnly()
+		by = s.lookingOnly()
 		if err := s.checkOurs(ctx, reading, by); err != nil {
 			return err
 		}

@@ -6,6 +6,7 @@ import (
 	"embed"
 	"fmt"
 	"io/fs"
+	"slices"
 	"time"
 
 	"github.com/pressly/goose/v3"
@@ -55,14 +56,31 @@ func migrate(ctx context.Context, db *sql.DB, path string) error {
 	}
 }
 
-// pendingMigrations says whether the tables are of an older version. The error
-// is ErrNewer where they are of a later one.
+// pendingMigrations says, without writing, whether the tables are of an older
+// version. The error is ErrNewer where they are of a later one.
 func pendingMigrations(ctx context.Context, db *sql.DB, path string) (bool, error) {
 	p, err := migrations(db)
 	if err != nil {
 		return false, err
 	}
-	return pendingIn(ctx, p, path)
+	applied, err := collect(ctx, db, func(row scanner) (v int64, err error) {
+		err = row.Scan(&v)
+		return v, err
+	}, sqlAppliedMigrations)
+	if err != nil {
+		return false, fmt.Errorf("reading the store's version: %w", err)
+	}
+	known := p.ListSources()
+	newest := known[len(known)-1].Version
+	if current := slices.Max(append(applied, 0)); current > newest {
+		return false, newerError(path, current, newest)
+	}
+	missing := func(m *goose.Source) bool { return !slices.Contains(applied, m.Version) }
+	return slices.ContainsFunc(known, missing), nil
+}
+
+func newerError(path string, current, newest int64) error {
+	return ofKind(ErrNewer, "the store %s is of version %d and this boardproof knows versions up to %d: update boardproof", path, current, newest)
 }
 
 func pendingIn(ctx context.Context, p *goose.Provider, path string) (bool, error) {
@@ -71,8 +89,7 @@ func pendingIn(ctx context.Context, p *goose.Provider, path string) (bool, error
 		return false, fmt.Errorf("reading the store's version: %w", err)
 	}
 	if current > target {
-		return false, ofKind(ErrNewer, "the store %s is of version %d and this boardproof knows versions up to %d: update boardproof",
-			path, current, target)
+		return false, newerError(path, current, target)
 	}
 	pending, err := p.HasPending(ctx)
 	if err != nil {

@@ -172,8 +172,9 @@ const (
 	sqlSeal     = `SELECT digest FROM seals WHERE table_name = $1 AND row_key = $2`
 	sqlSetSeal  = `INSERT INTO seals (table_name, row_key, digest) VALUES ($1, $2, $3)
 		ON CONFLICT (table_name, row_key) DO UPDATE SET digest = excluded.digest`
-	sqlSealsOf      = `SELECT row_key, digest FROM seals WHERE table_name = $1 ORDER BY row_key`
-	sqlSealedTables = `SELECT DISTINCT table_name FROM seals ORDER BY table_name`
+	sqlSealsOf           = `SELECT row_key, digest FROM seals WHERE table_name = $1 ORDER BY row_key`
+	sqlSealedTables      = `SELECT DISTINCT table_name FROM seals ORDER BY table_name`
+	sqlAppliedMigrations = `SELECT version_id FROM goose_db_version WHERE is_applied`
 	// The file's own number says whether what was kept before seals has any.
 	sqlSealVersion        = `PRAGMA user_version`
 	sqlSetSealed          = `PRAGMA user_version = 1`

@@ -50,6 +50,7 @@ const (
 	making   how = iota // what is not there is made
 	existing            // it must be there
 	reading             // it must be there, and need not be writable
+	tidying             // it must be there, and its disk may be full
 )
 
 // Open opens the store at path and brings its tables up to date; it makes the
@@ -74,6 +75,13 @@ func OpenReading(ctx context.Context, path string) (*Store, error) {
 	return open(ctx, path, reading, osFiles{})
 }
 
+// OpenTidying is OpenExisting for a store whose disk may be full: then nobody
+// else can have it open meanwhile, as SQLite holds what the others would need in
+// memory, and what Tidy throws away needs no room but for takes of runs.
+func OpenTidying(ctx context.Context, path string) (*Store, error) {
+	return open(ctx, path, tidying, osFiles{})
+}
+
 func open(ctx context.Context, path string, h how, files fileSystem) (*Store, error) {
 	if path == "" {
 		return nil, ofKind(ErrInvalid, "the store has no path: name a file")
@@ -95,10 +103,36 @@ func open(ctx context.Context, path string, h how, files fileSystem) (*Store, er
 	if h == reading && isUnwritable(err) {
 		err = s.openToRead(ctx)
 	}
+	if h == tidying && errors.Is(err, ErrFull) {
+		err = s.openFull(ctx)
+	}
 	if err != nil {
 		return nil, storeFault(path, err)
 	}
 	return s, nil
+}
+
+// openFull opens a store on a disk that has no room for the index of its log.
+func (s *Store) openFull(ctx context.Context) (err error) {
+	s.db, err = sql.Open("sqlite3", fileURI(s.path)+"?_foreign_keys=on&_synchronous=FULL&_txlock=immediate&_locking_mode=EXCLUSIVE&_busy_timeout="+busyTimeoutMS)
+	if err != nil {
+		return fmt.Errorf("opening the store: %w", err)
+	}
+	s.db.SetMaxOpenConns(1)
+	pending, err := pendingMigrations(ctx, s.db, s.path)
+	if err == nil && pending {
+		err = ofKind(ErrFull, "the disk of the store %s is full, and its tables must be brought up to date first: make room on it", s.path)
+	}
+	if err == nil {
+		err = s.readSealed(ctx)
+	}
+	if err == nil {
+		s.file, err = s.files.Stat(s.path)
+	}
+	if err != nil {
+		return errors.Join(err, s.db.Close())
+	}
+	return nil
 }
 
 // isUnwritable says whether err is one that reading alone may not meet.

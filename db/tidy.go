@@ -165,25 +165,38 @@ func (s *Store) oldTakes(ctx context.Context, q querier, before string) ([]TidyT
 // is in the result. Before a take's file goes the store says that it was thrown
 // away, so that nobody looks for it.
 func (s *Store) Tidy(ctx context.Context, found Tidying) (gone Tidying, err error) {
-	gone.before = found.before
+	old := Tidying{Old: found.Old, before: found.before}
+	// What nothing names goes first: it needs no row, and makes room for those.
+	found.Old = nil
+	if gone, err = s.throwAway(ctx, found); err != nil {
+		return gone, err
+	}
+	if len(old.Old) == 0 {
+		return gone, nil
+	}
 	err = s.write(ctx, "tidying", func(tx *sql.Tx) error {
-		if gone, err = s.stillTidiable(ctx, tx, found); err != nil {
+		if old, err = s.stillTidiable(ctx, tx, old); err != nil {
 			return err
 		}
-		now := timeText(s.Now())
-		for _, f := range gone.Old {
-			if _, err := tx.ExecContext(ctx, sqlAddTidied, f.SHA256, now); err != nil {
+		for _, f := range old.Old {
+			if _, err := tx.ExecContext(ctx, sqlAddTidied, f.SHA256, timeText(s.Now())); err != nil {
 				return err
 			}
 		}
 		return nil
 	})
-	if err != nil {
-		return Tidying{}, err
+	if err == nil {
+		old, err = s.throwAway(ctx, old)
+		gone.Old = old.Old
 	}
-	// The rows are there; now the files, once more with the store held.
+	return gone, err
+}
+
+// throwAway removes files, of what was found those that may still go, with the
+// store held: no row can come to name one meanwhile.
+func (s *Store) throwAway(ctx context.Context, found Tidying) (gone Tidying, err error) {
 	err = s.write(ctx, "tidying", func(tx *sql.Tx) error {
-		if gone, err = s.stillTidiable(ctx, tx, gone); err != nil {
+		if gone, err = s.stillTidiable(ctx, tx, found); err != nil {
 			return err
 		}
 		var paths []string

@@ -26,7 +26,7 @@ func (a *app) tidyCommand() *cobra.Command {
 			if years < 0 {
 				return wrongUsef("--older-than %d: a number of years above 0", years)
 			}
-			return a.withStore(cmd.Context(), func(s *db.Store) error { return a.tidy(cmd.Context(), s, years) })
+			return a.with(cmd.Context(), db.OpenTidying, func(s *db.Store) error { return a.tidy(cmd.Context(), s, years) })
 		},
 	}
 	cmd.Flags().IntVar(&years, "older-than", 0, "also recordings of runs that ended more than so many years ago (default: none)")
