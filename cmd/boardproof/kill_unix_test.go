@@ -201,16 +201,11 @@ func (k *killed) goOn() {
 	}
 }
 
-// Programs are killed at random moments of everything that writes. Nothing that
-// was kept is lost, the store is whole each time, and sittings that were left
-// are gone on with to their end. KILLS=1000 kills so often; `make kills` does.
-func TestKilledAtAnyMoment(t *testing.T) {
-	want, err := strconv.Atoi(os.Getenv("KILLS"))
-	if err != nil {
-		want = len(killedCommands)
-	}
+// killedStore is a store with a bench, a board and a run, and copies of them.
+func killedStore(t *testing.T) *killed {
+	t.Helper()
 	dir := t.TempDir()
-	k := &killed{T: t, rng: rand.New(rand.NewPCG(uint64(want), 12)), dir: dir, store: dir + "/s.db", took: map[string]time.Duration{}}
+	k := &killed{T: t, rng: rand.New(rand.NewPCG(12, 12)), dir: dir, store: dir + "/s.db", took: map[string]time.Duration{}}
 	if err := os.WriteFile(dir+"/plan.toml", []byte(killedPlan), 0o644); err != nil {
 		t.Fatal(err)
 	}
@@ -221,6 +216,19 @@ func TestKilledAtAnyMoment(t *testing.T) {
 	k.run("accept", "tin", "--yes")
 	k.run("export", "tin", "--out", "{dir}/tin.bpa")
 	k.run("backup", "--out", "{dir}/whole.db")
+	return k
+}
+
+// Programs are killed at random moments of everything that writes. Nothing that
+// was kept is lost, the store is whole each time, and sittings that were left
+// are gone on with to their end. KILLS=1000 kills so often; `make kills` does.
+func TestKilledAtAnyMoment(t *testing.T) {
+	want, err := strconv.Atoi(os.Getenv("KILLS"))
+	if err != nil {
+		want = len(killedCommands)
+	}
+	k := killedStore(t)
+	dir := k.dir
 	for i := 0; k.kills < want && i < 4*want; i++ {
 		c := killedCommands[i%len(killedCommands)]
 		k.kill(c)
