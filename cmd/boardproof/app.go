@@ -38,7 +38,7 @@ func newApp(in io.Reader, out, err io.Writer) *app {
 
 // run carries out one command line and returns the exit code.
 func (a *app) run(ctx context.Context, args []string) int {
-	a.doing = strings.Join(args, " ")
+	a.doing = withoutStore(args)
 	root := a.root()
 	root.SetArgs(args)
 	root.SetOut(seen{a.out})
@@ -132,6 +132,20 @@ func exactArgs(names ...string) cobra.PositionalArgs {
 
 // opener opens the store in one of db's ways.
 type opener func(ctx context.Context, path string) (*db.Store, error)
+
+// withoutStore is a command line without where its store is: what it does comes
+// first.
+func withoutStore(args []string) string {
+	var left []string
+	for i := 0; i < len(args); i++ {
+		if args[i] == "--store" {
+			i++
+			continue
+		}
+		left = append(left, args[i])
+	}
+	return strings.Join(left, " ")
+}
 
 // openStore opens the database.
 func (a *app) openStore(ctx context.Context, open opener) (*db.Store, error) {
