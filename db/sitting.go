@@ -7,6 +7,8 @@ import (
 	"errors"
 	"fmt"
 	"time"
+
+	"boardproof/capture"
 )
 
 // Kinds of sitting.
@@ -35,9 +37,11 @@ type SittingEntry struct {
 	Prompt bool `json:"prompt,omitempty"`
 	// Take is nil where it is none; its file is kept already.
 	Take *TakeRef `json:"take,omitempty"`
-	// Refused is why a take could not be had, and Fault of which kind that is.
+	// Refused is why a take could not be had, and Fault of which kind that is;
+	// Last is what the last try showed.
 	Refused string          `json:"refused,omitempty"`
 	Fault   string          `json:"fault,omitempty"`
+	Last    *capture.Proof  `json:"last,omitempty"`
 	Answer  json.RawMessage `json:"answer,omitempty"`
 	At      time.Time       `json:"at"`
 }

@@ -143,7 +143,7 @@ func (b *book) take(ctx context.Context, left db.Sitting) error {
 func entriesOf(s *db.Store, kept []db.SittingEntry, refs map[*capture.Take]db.TakeRef) []procedure.Entry {
 	all := make([]procedure.Entry, len(kept))
 	for i, k := range kept {
-		e := procedure.Entry{What: k.What, Prompt: k.Prompt, Refused: k.Refused, Fault: capture.Fault(k.Fault), Answer: k.Answer}
+		e := procedure.Entry{What: k.What, Prompt: k.Prompt, Refused: k.Refused, Fault: capture.Fault(k.Fault), Last: k.Last, Answer: k.Answer}
 		if k.Take != nil {
 			ref := *k.Take
 			e.Take, e.Attempt = &ref.Take, ref.Attempt
@@ -169,7 +169,7 @@ func (b *book) Keep(ctx context.Context, e procedure.Entry) error {
 		}
 		b.sitting = begun
 	}
-	kept := db.SittingEntry{What: e.What, Prompt: e.Prompt, Refused: e.Refused, Fault: string(e.Fault), Answer: e.Answer}
+	kept := db.SittingEntry{What: e.What, Prompt: e.Prompt, Refused: e.Refused, Fault: string(e.Fault), Last: e.Last, Answer: e.Answer}
 	if e.Take != nil {
 		ref, err := b.store.SaveTake(e.Take, e.What, e.Attempt)
 		if err != nil {

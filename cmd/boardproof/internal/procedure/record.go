@@ -21,9 +21,10 @@ type Entry struct {
 	// Take is nil where it is none. In one that was kept it is without samples.
 	Take    *capture.Take
 	Attempt int
-	// Refused is why a take could not be had.
+	// Refused is why a take could not be had, Last what the last try showed.
 	Refused string
 	Fault   capture.Fault
+	Last    *capture.Proof
 	Answer  json.RawMessage
 	// Load reads the samples of a take that was kept.
 	Load func() (*capture.Take, error)
@@ -134,6 +135,31 @@ func (r *Record) Ready(text, caution string) error {
 	return r.Operator.Ready(text, caution)
 }
 
+// Ask gives the answer of before to a question that was put before.
+func (r *Record) Ask(question string, answers ...Answer) (string, error) {
+	if r.aside {
+		return r.Operator.Ask(question, answers...)
+	}
+	if len(r.past) > 0 {
+		e, key := r.past[0], ""
+		if e.What != question || json.Unmarshal(e.Answer, &key) != nil {
+			// Nobody was there to answer it then.
+			return "", ErrNobody
+		}
+		r.past = r.past[1:]
+		return key, nil
+	}
+	key, err := r.Operator.Ask(question, answers...)
+	if err != nil {
+		return key, err
+	}
+	text, err := json.Marshal(key)
+	if err != nil {
+		return key, err
+	}
+	return key, r.keep(r.ctx, Entry{What: question, Answer: text})
+}
+
 // live begins what is new.
 func (r *Record) live(ctx context.Context, ask bool) error {
 	r.past = nil
@@ -184,7 +210,7 @@ func (s *Sitting) had(ctx context.Context, what string, spec testsignals.Spec, p
 	e := r.past[0]
 	if e.Refused != "" {
 		r.past = r.past[1:]
-		return nil, true, &RefusedTake{Reason: e.Refused, Fault: e.Fault}
+		return nil, true, &RefusedTake{Reason: e.Refused, Fault: e.Fault, Last: e.Last}
 	}
 	take, err := e.Load()
 	if err == nil {
@@ -237,7 +263,7 @@ func (s *Sitting) takeAgain(ctx context.Context, what string, spec testsignals.S
 	case err == nil:
 		e.Take, e.Attempt = t.Take, t.Attempt
 	case errors.As(err, &refused):
-		e.Refused, e.Fault = refused.Reason, refused.Fault
+		e.Refused, e.Fault, e.Last = refused.Reason, refused.Fault, refused.Last
 	default:
 		return nil, err
 	}

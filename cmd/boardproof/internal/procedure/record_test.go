@@ -181,3 +181,55 @@ func TestLeftCalibrationIsGoneOnWith(t *testing.T) {
 		t.Error("went on with an input that was turned by 1 dB")
 	}
 }
+
+// deadAtFirst records nothing in its first takes.
+type deadAtFirst struct {
+	capture.Instrument
+	n int
+}
+
+func (d *deadAtFirst) Record(ctx context.Context, req capture.Request) (*capture.Take, error) {
+	take, err := d.Instrument.Record(ctx, req)
+	if d.n--; err == nil && d.n >= 0 {
+		for _, x := range take.Samples {
+			clear(x)
+		}
+	}
+	return take, err
+}
+
+// asker counts what it is asked, and takes the first answer.
+type asker struct {
+	notebook
+	asks int
+}
+
+func (a *asker) Ask(string, ...Answer) (string, error) {
+	a.asks++
+	return "", nil
+}
+
+// What a person answered is answered the same when the sitting is gone on with:
+// nothing came back at first, which was put right, and it is not asked again.
+func TestAnswersAreKept(t *testing.T) {
+	d := &diary{}
+	plan := threeSteps()
+	plan.Steps = plan.Steps[:2]
+	s := goodBench(t)
+	s.Instrument = &deadAtFirst{s.Instrument, maxTries}
+	who := &asker{}
+	who.stopAt, s.Operator = "do 1", who
+	s.Keep(t.Context(), d, nil)
+	if _, err := s.Accept(t.Context(), plan); !errors.Is(err, errEnough) || who.asks != 1 {
+		t.Fatalf("%v, asked %d times", err, who.asks)
+	}
+	s = goodBench(t)
+	who = &asker{}
+	in := &counted{Instrument: s.Instrument}
+	s.Operator, s.Instrument = who, in
+	s.Keep(t.Context(), d, d.entries)
+	got, err := s.Accept(t.Context(), plan)
+	if err != nil || len(got.Refused) > 0 || who.asks != 0 || in.n != 1 {
+		t.Errorf("%v, refused %v, asked %d times, %d takes", err, got, who.asks, in.n)
+	}
+}
