@@ -33,7 +33,7 @@ func (p *Proof) checkRepeats(take *Take, sig *testsignals.Signal, fits []*markFi
 				replayed = append(replayed, findReplayed(x, played, offset))
 			}
 		}
-		for _, r := range FindRepeated(x, played, offset) {
+		for _, r := range findRepeated(x, played, offset, take.Instrument.Kind != fromFile) {
 			if take.Instrument.Kind == fromFile || float64(r.Lag) <= longestLagS*float64(take.RateHz) {
 				all = append(all, r)
 			}
