@@ -142,6 +142,19 @@ func (h history) lastDoor(until time.Time) *Event {
 	return last
 }
 
+// LeavesWith is the run with which the board of e, which went out, leaves where e
+// names none; "" where there is none. Nothing is kept.
+func (s *Store) LeavesWith(ctx context.Context, e Event) (string, error) {
+	h, err := historyOf(ctx, s.db, e.BoardID)
+	if err != nil {
+		return "", err
+	}
+	if e.Happened.IsZero() {
+		e.Happened = s.Now()
+	}
+	return h.leavesWith(e), nil
+}
+
 // leavesWith is the latest run of the visit that e ends; a run that was
 // corrected or only computed again is none, nor is a simulated one where real
 // ones are. It is "" for none.

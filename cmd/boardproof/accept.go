@@ -252,7 +252,7 @@ func (a *app) present(s *db.Store, run db.Run, plan verdict.Plan, profile *calib
 		return errors.Join(report.Write(seen{a.out}, runDocument(run, plan, paths)), drawErr)
 	}
 	a.wrapped("", fmt.Sprintf("board %s, run %s, %s, bench %s, profile %s", run.BoardAsWas.Label, run.ID, local(run.Started), run.Bench, run.ProfileID))
-	err := report.Table(a.out, run.Readings, report.TableOptions{Simulated: run.Simulated, Refused: run.Refused, All: all})
+	err := report.Table(a.out, run.Readings, report.TableOptions{Simulated: run.Simulated, Refused: run.Refused, All: all, NoOutcome: true})
 	if err != nil {
 		return err
 	}
@@ -265,12 +265,13 @@ func (a *app) present(s *db.Store, run db.Run, plan verdict.Plan, profile *calib
 		return err
 	}
 	if plan.Rule != "" {
-		a.printf("rule: %s\n", ruleInWords(plan.Rule))
+		a.wrapped("rule: ", ruleInWords(plan.Rule))
 	}
 	for _, p := range paths {
 		a.printf("plot: %s\n", p)
 	}
-	return drawErr
+	a.printf("\n")
+	return errors.Join(report.Outcome(a.out, run.Readings), drawErr)
 }
 
 func ruleInWords(r verdict.Rule) string {

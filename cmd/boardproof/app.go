@@ -9,11 +9,13 @@ import (
 	"path/filepath"
 	"strings"
 	"time"
+	"unicode/utf8"
 
 	"github.com/adrg/xdg"
 	"github.com/spf13/cobra"
 
 	"boardproof/capture/simboard"
+	"boardproof/cmd/boardproof/internal/report"
 	"boardproof/db"
 )
 
@@ -21,7 +23,9 @@ import (
 type app struct {
 	keys     *keyboard
 	out, err io.Writer
-	now      func() time.Time
+	// columns is how wide the page is that results are printed on.
+	columns int
+	now     func() time.Time
 	// ready makes the simulated benches that --simulate names.
 	ready func(name string) (simboard.Config, error)
 
@@ -39,6 +43,7 @@ func newApp(in io.Reader, out, err io.Writer) *app {
 // run carries out one command line and returns the exit code.
 func (a *app) run(ctx context.Context, args []string) int {
 	a.doing = withoutStore(args)
+	a.columns = report.FitTo(columnsOf(a.out))
 	root := a.root()
 	root.SetArgs(args)
 	root.SetOut(seen{a.out})
@@ -229,7 +234,17 @@ func (a *app) remark(format string, args ...any) {
 func (a *app) printf(format string, args ...any) { fmt.Fprintf(seen{a.out}, format, args...) }
 
 // wrapped prints text on the output at most a page wide.
-func (a *app) wrapped(lead, text string) { wrap(seen{a.out}, pageColumns, lead, text) }
+func (a *app) wrapped(lead, text string) { wrap(seen{a.out}, a.columns, lead, text) }
+
+// row prints a line of a list in its columns, or, where the page is too narrow for
+// them, wrapped under lead.
+func (a *app) row(lead, rest string) {
+	if line := strings.TrimRight(lead+rest, " "); utf8.RuneCountInString(line) <= a.columns {
+		a.printf("%s\n", line)
+		return
+	}
+	a.wrapped(lead, rest)
+}
 
 // fitted is text in just so many columns: filled up, or cut, which it shows.
 func fitted(text string, columns int) string {

@@ -41,7 +41,7 @@ func (a *app) benchDevices() *cobra.Command {
 				return a.printJSON(map[string]any{"devices": all, "simulated_boards": simboard.ReadyNames()})
 			}
 			for _, d := range all {
-				a.printf("%3d  %s %s out %2d  in %2d  rates %s\n", d.Number, fitted(d.Name, 40), fitted(d.Host, 12), d.Outputs, d.Inputs, rates(d.RatesHz))
+				a.row(fmt.Sprintf("%3d  ", d.Number), fmt.Sprintf("%s %s out %2d  in %2d  rates %s", fitted(d.Name, 40), fitted(d.Host, 12), d.Outputs, d.Inputs, rates(d.RatesHz)))
 			}
 			if len(all) == 0 {
 				a.printf("no audio device is there; plug in the interface, or work with a simulated bench\n")

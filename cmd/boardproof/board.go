@@ -159,8 +159,7 @@ func (a *app) printHead(b db.Board) {
 
 func (a *app) printChain(b db.Board) {
 	for i, d := range b.Chain {
-		line := fmt.Sprintf("  %2d  %s %s %s", i+1, fitted(d.Name, 26), fitted(d.Kind, 24), fitted(supply(d), 42))
-		a.printf("%s\n", strings.TrimRight(line, " "))
+		a.row(fmt.Sprintf("  %2d  ", i+1), fmt.Sprintf("%s %s %s", fitted(d.Name, 26), fitted(d.Kind, 24), fitted(supply(d), 42)))
 	}
 	if b.Notes != "" {
 		a.wrapped("  notes: ", b.Notes)

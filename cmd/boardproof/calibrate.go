@@ -9,8 +9,6 @@ import (
 	"math/cmplx"
 	"os"
 	"slices"
-	"strconv"
-	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -245,13 +243,12 @@ func (a *app) readMeter(ctx context.Context, m calibration.MeterReading, in capt
 		return m, wrongUsef("--yes needs the multimeter's reading: --meter-volts V")
 	}
 	for {
-		line, err := a.operator(ctx).ask("  the multimeter reads, in volts RMS: ")
+		line, err := a.operator(ctx).ask("  the multimeter reads (volts RMS, or with mV): ")
 		if err != nil {
 			return m, err
 		}
-		m.VoltsRMS, err = strconv.ParseFloat(strings.ReplaceAll(strings.TrimSpace(strings.TrimRight(line, "vV")), ",", "."), 64)
-		if err != nil {
-			a.operator(ctx).wrapped("  ", fmt.Sprintf("%q is not a voltage, as in 0.775", line))
+		if m.VoltsRMS, err = parseVolts(line); err != nil {
+			a.operator(ctx).wrapped("  ", err.Error())
 			continue
 		}
 		if _, err = calibration.OutputFullScale(m, levelDBFS); err == nil {

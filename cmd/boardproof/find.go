@@ -2,6 +2,7 @@ package main
 
 import (
 	"cmp"
+	"fmt"
 	"slices"
 	"strings"
 	"time"
@@ -95,7 +96,7 @@ func (a *app) printFound(found []db.FoundBoard, none string) error {
 				latest += ", SIMULATED"
 			}
 		}
-		a.printf("%s  %s  %s  %s\n", fitted(b.Label, 27), fitted(b.Owner, 17), fitted(b.Serial, 11), latest)
+		a.row("", fmt.Sprintf("%s  %s  %s  %s", fitted(b.Label, 27), fitted(b.Owner, 17), fitted(b.Serial, 11), latest))
 	}
 	if len(found) == 0 {
 		a.printf("%s", none)

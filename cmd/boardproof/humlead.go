@@ -37,6 +37,9 @@ func (t *hunter) Next(h *procedure.Hunt) (procedure.Choice, error) {
 	return t.ask(h)
 }
 
+// Asks is whether a person chooses what is next.
+func (t *hunter) Asks() bool { return !t.listed && !t.terminal.yes }
+
 // ask lists what could be tried and reads the operator's choice.
 func (t *hunter) ask(h *procedure.Hunt) (procedure.Choice, error) {
 	offered := offers(h)

@@ -223,7 +223,7 @@ func (a *app) besides() io.Writer {
 	return a.out
 }
 
-func (a *app) remarkWrapped(lead, text string) { wrap(a.besides(), pageColumns, lead, text) }
+func (a *app) remarkWrapped(lead, text string) { wrap(a.besides(), a.columns, lead, text) }
 
 // leastScore is what a cause must have to be listed, mostCauses how many are.
 const leastScore, mostCauses = 0.02, 4

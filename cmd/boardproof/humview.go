@@ -8,6 +8,7 @@ import (
 	"slices"
 	"strings"
 	"time"
+	"unicode/utf8"
 
 	"boardproof/analysis/hunt"
 	"boardproof/cmd/boardproof/internal/procedure"
@@ -17,10 +18,12 @@ import (
 // humView draws what is watched: in place on a terminal, a line for each
 // reading elsewhere, a JSON object for each with --json.
 type humView struct {
-	out               io.Writer
-	redraw, asJSON    bool
-	simulated         bool
-	again             <-chan struct{}
+	out            io.Writer
+	redraw, asJSON bool
+	simulated      bool
+	again          <-chan struct{}
+	// columns is how wide the terminal is.
+	columns           int
 	hold              procedure.HumHold
 	drawn             int
 	headed            bool
@@ -69,53 +72,79 @@ func (v *humView) picture(now procedure.HumNow) string {
 }
 
 func (v *humView) table(now procedure.HumNow) string {
-	var b strings.Builder
-	fmt.Fprintf(&b, "%s  best and worst of %s\n", v.head(now), time.Duration(math.Round(now.AtS-v.beganS))*time.Second)
-	for side := range slices.Chunk(now.Readings, 2) {
-		v.addTable(&b, side)
+	var lines []string
+	lines = append(lines, v.head(now), "best and worst of "+(time.Duration(math.Round(now.AtS-v.beganS))*time.Second).String())
+	if joined := strings.Join(lines, "  "); utf8.RuneCountInString(joined) <= v.columns {
+		lines = []string{joined}
+	}
+	abreast, bar := humLayout(v.columns)
+	for side := range slices.Chunk(now.Readings, abreast) {
+		lines = append(lines, v.sideTable(side, bar)...)
 	}
 	for _, note := range notesOfHum(now) {
-		b.WriteString(note + "\n")
+		lines = append(lines, clipped(note, v.columns))
 	}
-	return b.String()
+	return strings.Join(lines, "\n") + "\n"
 }
 
-// addTable writes the levels of one or two outputs: no more fit side by side.
-func (v *humView) addTable(b *strings.Builder, side []hunt.Reading) {
-	fmt.Fprintf(b, "%-18s", unitOfHum(side))
+// The widths of what stands beside the bars: the names of the levels, and for
+// each output its edge and three figures.
+const humNames, humFigures = 18, 27
+
+// humLayout is how many outputs fit side by side and how wide their bars are: a
+// bar of fewer than barLeast tells little.
+func humLayout(columns int) (abreast, bar int) {
+	if bar = (columns-humNames)/2 - humFigures; bar >= barLeast {
+		return 2, min(bar, barMost)
+	}
+	return 1, min(max(columns-humNames-humFigures, 1), barMost)
+}
+
+// sideTable has the levels of one or two outputs side by side.
+func (v *humView) sideTable(side []hunt.Reading, bar int) []string {
+	head := fmt.Sprintf("%-*s", humNames, unitOfHum(side))
 	for _, r := range side {
-		fmt.Fprintf(b, " | %-14s %7s %7s %7s", r.Output, "now", "best", "worst")
+		head += fmt.Sprintf(" | %s %7s %7s %7s", fitted(r.Output, bar), "now", "best", "worst")
 	}
-	b.WriteString("\n")
+	lines := []string{head}
 	for _, g := range hunt.Groups() {
-		fmt.Fprintf(b, "%-18s", g)
+		line := fmt.Sprintf("%-*s", humNames, g)
 		for _, r := range side {
-			fmt.Fprintf(b, " | %s", v.cell(r, g))
+			line += " | " + v.cell(r, g, bar)
 		}
-		b.WriteString("\n")
+		lines = append(lines, line)
 	}
+	return lines
 }
 
 // cell is a bar and three figures.
-func (v *humView) cell(r hunt.Reading, group string) string {
+func (v *humView) cell(r hunt.Reading, group string, bar int) string {
 	if r.Reason != "" {
-		return fmt.Sprintf("%-38s", "not read")
+		return fmt.Sprintf("%-*s", bar+humFigures-3, "not read")
 	}
 	level := r.Levels[group]
 	now := procedure.LevelShown(r, level)
 	best, worst, _ := v.hold.Of(r.Output, group)
-	return fmt.Sprintf("%-14s %s%6.1f%7.1f %7.1f", humBar(now, best, worst), humMark(level), now, best, worst)
+	return fmt.Sprintf("%s %s%6.1f %7.1f %7.1f", humBar(now, best, worst, bar), humMark(level), now, best, worst)
+}
+
+// clipped is text in so many columns at most; what is cut is shown.
+func clipped(text string, columns int) string {
+	return strings.TrimRight(fitted(text, columns), " ")
 }
 
 // The bars reach from -120 to -20.
-const barLow, barHigh, barWidth = -120.0, -20.0, 14
+const (
+	barLow, barHigh   = -120.0, -20.0
+	barLeast, barMost = 8, 24
+)
 
 // humBar marks the level now, with < and > where best and worst were.
-func humBar(now, best, worst float64) string {
+func humBar(now, best, worst float64, width int) string {
 	at := func(v float64) int {
-		return min(max(int((v-barLow)/(barHigh-barLow)*barWidth), 0), barWidth-1)
+		return min(max(int((v-barLow)/(barHigh-barLow)*float64(width)), 0), width-1)
 	}
-	bar := []byte(strings.Repeat(" ", barWidth))
+	bar := []byte(strings.Repeat(" ", width))
 	for i := range at(now) + 1 {
 		bar[i] = '='
 	}

@@ -83,6 +83,9 @@ func (a *app) watchHum(ctx context.Context, sit *procedure.Sitting, seconds floa
 		}
 	}
 	err := sit.WatchHum(ctx, func(now procedure.HumNow) error {
+		if v.redraw {
+			v.columns = columnsOf(a.out)
+		}
 		if err := v.show(now); err != nil {
 			return err
 		}

@@ -30,15 +30,27 @@ type terminal struct {
 }
 
 func (a *app) operator(ctx context.Context) *terminal {
-	t := &terminal{stop: ctx, keys: a.keys, out: a.err, yes: a.yes, columns: 80}
-	if f, ok := a.err.(*os.File); ok && term.IsTerminal(int(f.Fd())) {
-		t.isTerm = true
-		if w, _, err := term.GetSize(int(f.Fd())); err == nil {
-			t.columns = w
-		}
+	t := &terminal{stop: ctx, keys: a.keys, out: a.err, yes: a.yes, columns: unknownColumns}
+	if w := columnsOf(a.err); w > 0 {
+		t.isTerm, t.columns = true, w
 	}
 	return t
 }
+
+// columnsOf is how wide a terminal is, 0 for what is none.
+func columnsOf(w io.Writer) int {
+	f, ok := w.(*os.File)
+	if !ok || !term.IsTerminal(int(f.Fd())) {
+		return 0
+	}
+	if columns, _, err := term.GetSize(int(f.Fd())); err == nil && columns > 0 {
+		return columns
+	}
+	return unknownColumns
+}
+
+// unknownColumns is how wide a terminal is taken for that does not say.
+const unknownColumns = 80
 
 // Ready shows caution and prompt and waits for Enter.
 func (t *terminal) Ready(prompt, caution string) error {
@@ -52,6 +64,22 @@ func (t *terminal) Ready(prompt, caution string) error {
 		return nil
 	}
 	_, err := t.choose("  press Enter when ready, q and Enter to stop: ", "")
+	return err
+}
+
+// ReadyOrBack is Ready where q goes back to the list.
+func (t *terminal) ReadyOrBack(prompt, caution string) error {
+	yes := t.yes
+	t.yes = true
+	err := t.Ready(prompt, caution)
+	t.yes = yes
+	if err != nil || yes {
+		return err
+	}
+	_, err = t.choose("  press Enter when ready, q and Enter to go back to the list: ", "")
+	if errors.Is(err, errStopped) {
+		return procedure.ErrBack
+	}
 	return err
 }
 

@@ -5,15 +5,19 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"sync"
 	"testing"
 	"time"
+	"unicode/utf8"
 
 	"golang.org/x/sys/unix"
 
+	"boardproof/analysis/hunt"
 	"boardproof/capture"
 	"boardproof/capture/simboard"
+	"boardproof/cmd/boardproof/internal/procedure"
 )
 
 // screen is the program at a terminal of its own, by way of a pseudo-terminal.
@@ -357,5 +361,95 @@ func TestWrongBoardIsSaidAtOnce(t *testing.T) {
 		if said = plain(said); strings.Count(said, "this looks wrong: output") != 1 || !strings.Contains(said, want) {
 			t.Errorf("it does not say %q before the next step, but\n%s", want, said)
 		}
+	}
+}
+
+// A table is no wider than the terminal, whatever that is.
+func TestTablesFitTheTerminal(t *testing.T) {
+	s := simulatedStore(t)
+	s.must(exitPassed, "board", "add", "A board with a rather long name", "--owner", "the Harbour Lights trio", "--device", "moss fuzz with a long name,fuzz,9,4,2.1 mm centre negative")
+	s.bench = func(c *simboard.Config) { c.Board.Outputs[1].Transformer.Reversed = true }
+	s.must(exitPassed, "accept", "tin", "--yes", "--no-check")
+	for _, columns := range []int{60, 80, 200} {
+		for _, args := range [][]string{{"show", "r"}, {"show", "r", "--budget"}, {"runs", "tin"}, {"board", "list"}, {"board", "show", "a board"},
+			{"board", "show", "tin"}, {"board", "life", "tin"}} {
+			at := s.atTerminal(columns, args...)
+			shown, code := at.end()
+			for _, line := range strings.Split(strings.ReplaceAll(shown, "\r", ""), "\n") {
+				line = regexp.MustCompile("\x1b\\[[0-9;]*m").ReplaceAllString(line, "")
+				if n := utf8.RuneCountInString(line); n > columns && !strings.HasPrefix(line, "plot: ") && !strings.Contains(line, s.store) {
+					t.Errorf("%v at %d columns ended with %d and has a line of %d: %s", args, columns, code, n, line)
+				}
+			}
+		}
+	}
+}
+
+// What is watched stays in the terminal's columns, with room for two outputs where
+// there is some.
+func TestHumWatchFitsTheTerminal(t *testing.T) {
+	readings := []hunt.Reading{{Output: "A", Levels: map[string]hunt.Level{}}, {Output: "the amplifier at the wall", Levels: map[string]hunt.Level{}},
+		{Output: "C", Reason: "no mains comb stands out of the noise, which is a long reason that does not fit into any narrow terminal at all"}}
+	for columns, abreast := range map[int]int{60: 1, 80: 1, 100: 2, 120: 2, 200: 2} {
+		v := &humView{columns: columns}
+		v.hold.Add(readings)
+		text := v.table(procedure.HumNow{AtS: 3, Readings: readings})
+		for _, line := range strings.Split(text, "\n") {
+			if n := utf8.RuneCountInString(line); n > columns {
+				t.Errorf("at %d columns a line has %d: %s", columns, n, line)
+			}
+		}
+		if got := strings.Count(strings.Split(text, "\n")[1], "| "); got != abreast {
+			t.Errorf("at %d columns %d outputs are side by side, want %d:\n%s", columns, got, abreast, text)
+		}
+	}
+}
+
+// q at what a chosen condition asks for goes back to the list, and there it stops.
+func TestHuntGoesBackToTheList(t *testing.T) {
+	s := simulatedStore(t)
+	at := s.atTerminal(100, "hum", "hunt", "tin", "--no-check", "--seconds", "2")
+	at.until(readyPrompt)
+	at.keys("\n")
+	at.until("what next?")
+	at.until("\r\n  > ")
+	at.keys("lights off\n")
+	at.until("q and Enter to go back to the list: ")
+	at.keys("q\n")
+	at.until("what next?")
+	at.until("\r\n  > ")
+	at.keys("my own lamp moved\n")
+	if shown := at.until("q and Enter to go back to the list: "); !strings.Contains(shown, "you: my own lamp moved") || strings.Contains(shown, "put back") {
+		t.Errorf("of one's own words, with nothing to put back, it says\n%s", shown)
+	}
+	at.keys("q\n")
+	at.until("\r\n  > ")
+	at.keys("lift the earth\n")
+	if shown := at.until("\r\n  > "); !strings.Contains(plain(shown), "that can mean the protective earth, which is never lifted") {
+		t.Errorf("of lifting the earth it says\n%s", shown)
+	}
+	at.keys("q\n")
+	if shown, code := at.end(); code != exitUnmeasured || !strings.Contains(shown, "stopped") {
+		t.Errorf("it ended with %d and\n%s", code, shown)
+	}
+}
+
+// The verdict is the last thing that an acceptance says, with what is wrong in
+// plain words.
+func TestVerdictComesLast(t *testing.T) {
+	s := simulatedStore(t)
+	s.plan(`[[step]]
+name = "path"
+state = "all bypassed"
+patch = "board"
+signals = ["sweep"]
+level_dbu = -10.0
+limit = [{ quantity = "polarity_match", min = 1.0, max = 1.0 }]
+`)
+	s.bench = func(c *simboard.Config) { c.Board.Outputs[1].Transformer.Reversed = true }
+	s.must(exitFailed, "accept", "tin", "--yes", "--no-check")
+	_, last, found := strings.Cut(s.out, "\nFAIL: 1 of 1 limit: polarity match B against A\n")
+	if !found || !strings.HasPrefix(strings.TrimSpace(last), "B against A: one pulls while the other pushes") || strings.Contains(last, "plot:") {
+		t.Errorf("it ends with\n%s", s.out)
 	}
 }

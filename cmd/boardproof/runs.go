@@ -59,14 +59,15 @@ func (a *app) printRuns(runs []db.Run) {
 		if r.Notes != "" {
 			marks = append(marks, r.Notes)
 		}
-		line := fmt.Sprintf("%s  %s  %-16s  bench %s", r.ID, local(r.Started), r.Verdict, fitted(r.Bench, 12))
+		line := fmt.Sprintf("%s  %-16s  bench %s", local(r.Started), r.Verdict, fitted(r.Bench, 12))
 		remarks := strings.Join(marks, "; ")
-		if utf8.RuneCountInString(line+"  "+remarks) <= pageColumns {
-			a.printf("%s\n", strings.TrimRight(line+"  "+remarks, " "))
-			continue
+		if utf8.RuneCountInString(r.ID+"  "+line+"  "+remarks) <= a.columns {
+			line, remarks = line+"  "+remarks, ""
 		}
-		a.printf("%s\n", strings.TrimRight(line, " "))
-		a.wrapped("    ", remarks)
+		a.row(r.ID+"  ", line)
+		if remarks != "" {
+			a.wrapped("    ", remarks)
+		}
 	}
 }
 

@@ -8,6 +8,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"boardproof/cmd/boardproof/internal/report"
 	"boardproof/db"
 )
 
@@ -85,6 +86,9 @@ func (a *app) keepEvent(ctx context.Context, s *db.Store, b db.Board, e db.Event
 		}
 		e.Corrects = old.ID
 	}
+	if err := a.askOfDelivery(ctx, s, b, e); err != nil {
+		return err
+	}
 	e, err := s.AddEvent(ctx, e)
 	if err != nil {
 		return err
@@ -98,6 +102,31 @@ func (a *app) keepEvent(ctx context.Context, s *db.Store, b db.Board, e db.Event
 	a.wrapped("", "board "+b.Label)
 	a.printEvent(e, "")
 	return nil
+}
+
+// askOfDelivery asks before a board is called delivered with a run that it did
+// not pass.
+func (a *app) askOfDelivery(ctx context.Context, s *db.Store, b db.Board, e db.Event) error {
+	if e.Kind != db.WentOut || e.Withdrawn {
+		return nil
+	}
+	id := e.RunID
+	if id == "" {
+		var err error
+		if id, err = s.LeavesWith(ctx, e); err != nil || id == "" {
+			return err
+		}
+	}
+	r, err := s.FindRun(ctx, id)
+	if err != nil || r.PlanID == 0 || r.Verdict.Passed() {
+		return err
+	}
+	a.operator(ctx).Say(fmt.Sprintf("run %s, with which board %s goes out, is a %q: %s", r.ID, b.Label, r.Verdict, report.Summary(r.Readings)))
+	out, err := a.confirm(ctx, "does it go out all the same? yes or no: ")
+	if err == nil && !out {
+		err = wrongUsef("not kept: board %s stays here; accept it again, or name another run with --run", b.Label)
+	}
+	return err
 }
 
 // warnOfDelivery says where a board goes out with no run, or with one that is

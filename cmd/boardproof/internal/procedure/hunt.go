@@ -2,6 +2,7 @@ package procedure
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"math/rand/v2"
 	"slices"
@@ -34,6 +35,8 @@ type Hunt struct {
 	began time.Time
 	// searchedBy is how a search takes devices out, "" where none is on.
 	searchedBy string
+	// choosing: what is tried now was chosen from a list by a person.
+	choosing bool
 	// restless are the reasons for which a repeat was no better than the
 	// silence before it: what always moves is not asked about again.
 	restless []string
@@ -84,7 +87,10 @@ func (h *Hunt) Run(ctx context.Context, lead Hunter) error {
 		if c.End {
 			break
 		}
-		if err := h.tried(ctx, c, nil, lead); err != nil {
+		h.choosing = asks(lead)
+		err = h.tried(ctx, c, nil, lead)
+		h.choosing = false
+		if err != nil && !errors.Is(err, ErrBack) {
 			return err
 		}
 	}
@@ -98,6 +104,20 @@ func (h *Hunt) Run(ctx context.Context, lead Hunter) error {
 		}
 	}
 	return nil
+}
+
+// asks is whether lead lets a person choose, who can then choose again.
+func asks(lead Hunter) bool {
+	a, ok := lead.(interface{ Asks() bool })
+	return ok && a.Asks()
+}
+
+// ready asks for what prompt says, or to go back to the list where there is one.
+func (h *Hunt) ready(prompt, caution string) error {
+	if b, ok := h.Operator.(backer); ok && h.choosing {
+		return b.ReadyOrBack(prompt, caution)
+	}
+	return h.Operator.Ready(prompt, caution)
 }
 
 // room says whether one more silence may be recorded.
@@ -144,7 +164,7 @@ func (h *Hunt) record(ctx context.Context, c Choice, search *searching) error {
 		h.began = h.Now()
 	}
 	prompt, caution := h.prepare(c, search)
-	if err := h.Operator.Ready(prompt, caution); err != nil {
+	if err := h.ready(prompt, caution); err != nil {
 		return err
 	}
 	spec := testsignals.New(testsignals.Silence, h.Instrument.Describe().RateHz, h.LevelDBFS(huntLevelDBu), h.SilenceS)

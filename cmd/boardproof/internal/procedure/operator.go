@@ -29,6 +29,16 @@ type Answer struct {
 	Means string
 }
 
+// ErrBack is that the operator does not want what was chosen, and goes back to
+// what can be chosen.
+var ErrBack = errors.New("back to the list")
+
+// backer is an operator who can be asked for something and go back instead.
+type backer interface {
+	// ReadyOrBack is Ready, with ErrBack for an operator who goes back.
+	ReadyOrBack(prompt, caution string) error
+}
+
 // ErrNobody is that a question was put where nobody answers.
 var ErrNobody = errors.New("nobody is there to answer")
 

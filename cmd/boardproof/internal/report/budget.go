@@ -43,7 +43,7 @@ func budgetLines(j verdict.Judged) []string {
 	}
 	cells := budgetCells(j, uncertaintyUnit(unit))
 	fit(cols, append(cells, heads(cols)))
-	cols[0].width = min(cols[0].width, tableWidth-len(gap)-tableRest(cols))
+	cols[0].width = max(1, min(cols[0].width, tableWidth-len(gap)-tableRest(cols)))
 	for _, c := range append([][]string{heads(cols)}, cells...) {
 		for _, l := range layRow(cols, c, nil) {
 			lines = append(lines, gap+l)

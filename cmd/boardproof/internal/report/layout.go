@@ -1,13 +1,32 @@
 package report
 
 import (
+	"slices"
 	"strings"
 
 	"github.com/rivo/uniseg"
 )
 
+// The widths of a page: where there is no terminal, and what one may have.
+const (
+	lineWidth  = 100
+	narrowest  = 60
+	widestPage = 200
+)
+
 // tableWidth is how many columns a line may take.
-const tableWidth = 100
+var tableWidth = lineWidth
+
+// FitTo makes lines fit a terminal of so many columns, 0 where there is none;
+// it returns the width that they have now. What is printed goes to one terminal,
+// so it is said once, before anything is printed.
+func FitTo(columns int) int {
+	tableWidth = lineWidth
+	if columns > 0 {
+		tableWidth = min(max(columns, narrowest), widestPage)
+	}
+	return tableWidth
+}
 
 const gap = "  "
 
@@ -22,23 +41,35 @@ type column struct {
 	width  int
 }
 
-// fit sets the widths: each column as wide as its cells up to its cap, the
-// first one takes what is left of the line at the most.
+// firstLeast is what a narrow page leaves to the names in the first column,
+// cellLeast what it leaves to a figure.
+const firstLeast, cellLeast = 16, 5
+
+// fit sets the widths: each column as wide as its cells up to its cap, the first
+// one takes what is left of the line at the most. On a page too narrow for that
+// the widest of the others give way.
 func fit(cols []column, rows [][]string) {
 	left := tableWidth
-	for i := len(cols) - 1; i >= 0; i-- {
+	for i := range cols {
 		c := &cols[i]
 		c.width = uniseg.StringWidth(c.head)
 		for _, r := range rows {
 			c.width = max(c.width, uniseg.StringWidth(r[i]))
 		}
-		if i == 0 {
-			c.width = min(c.width, left)
+		if i > 0 {
+			c.width = min(c.width, c.widest)
+			left -= c.width + len(gap)
+		}
+	}
+	for ; len(cols) > 1 && left < min(cols[0].width, firstLeast); left++ {
+		widest := slices.MaxFunc(cols[1:], func(a, b column) int { return a.width - b.width })
+		if widest.width <= cellLeast {
 			break
 		}
-		c.width = min(c.width, c.widest)
-		left -= c.width + len(gap)
+		i := slices.IndexFunc(cols[1:], func(c column) bool { return c.width == widest.width })
+		cols[1+i].width--
 	}
+	cols[0].width = max(1, min(cols[0].width, left))
 }
 
 // layRow lays the cells of one row side by side, wrapped where they must be.
@@ -94,6 +125,7 @@ func paragraph(lead, text string) []string {
 // wrap breaks s between words, and within a word only where it is wider than
 // the line. It returns at least one line.
 func wrap(s string, width int) []string {
+	width = max(1, width)
 	var lines []string
 	line := ""
 	for _, word := range strings.FieldsFunc(s, func(r rune) bool { return r == ' ' }) {

@@ -18,13 +18,15 @@ type TableOptions struct {
 	Simulated bool
 	// Refused is listed beneath, with reasons.
 	Refused []analysis.Refusal
+	// NoOutcome leaves the outcome out, for [Outcome] to say last.
+	NoOutcome bool
 	// All shows each row of long lists such as the mains harmonics.
 	All bool
 }
 
 // Table writes readings for a person: grouped by step, digits as the
-// uncertainty allows, the verdict in words, and the outcome of all limits in
-// the last line. No line is wider than 100 columns. Colour comes on top where w
+// uncertainty allows, the verdict in words, and the outcome of all limits last,
+// with what is wrong in plain words. No line is wider than the page. Colour comes on top where w
 // is a terminal and NO_COLOR is not set.
 func Table(w io.Writer, rows []verdict.Judged, opt TableOptions) error {
 	_, err := io.WriteString(w, render(rows, opt, colourful(w)))
@@ -32,6 +34,22 @@ func Table(w io.Writer, rows []verdict.Judged, opt TableOptions) error {
 		return fmt.Errorf("write table of readings: %w", err)
 	}
 	return nil
+}
+
+// Outcome writes the outcome of all limits, and what is wrong in plain words.
+func Outcome(w io.Writer, rows []verdict.Judged) error {
+	if _, err := io.WriteString(w, strings.Join(outcomeLines(rows), "\n")+"\n"); err != nil {
+		return fmt.Errorf("write outcome: %w", err)
+	}
+	return nil
+}
+
+func outcomeLines(rows []verdict.Judged) []string {
+	lines := paragraph("", Summary(rows))
+	for _, text := range plainWords(rows) {
+		lines = append(lines, paragraph("  ", text)...)
+	}
+	return lines
 }
 
 // colourful: https://no-color.org, a NO_COLOR that is not empty wins.
@@ -60,7 +78,9 @@ func render(rows []verdict.Judged, opt TableOptions, colour bool) string {
 	if len(rows)+len(opt.Refused) > 0 {
 		lines = append(lines, "")
 	}
-	lines = append(lines, paragraph("", Summary(rows))...)
+	if !opt.NoOutcome {
+		lines = append(lines, outcomeLines(rows)...)
+	}
 	return strings.Join(lines, "\n") + "\n"
 }
 

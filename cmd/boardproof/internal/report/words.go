@@ -75,7 +75,7 @@ func weightingWords(w string) string {
 	case "A":
 		return " A-weighted"
 	case "468":
-		return " ITU-R 468"
+		return " ITU-R 468 RMS"
 	}
 	return " " + oneLine(w) + "-weighted"
 }

@@ -18,7 +18,7 @@ func TestWhat(t *testing.T) {
 		{analysis.Reading{Quantity: "polarity_match", Output: "B", Reference: "A"}, "polarity match B against A"},
 		{analysis.Reading{Quantity: "noise", Output: "A", Weighting: "A"}, "noise A-weighted, output A"},
 		{analysis.Reading{Quantity: "noise", Output: "A", Weighting: "none"}, "noise unweighted, output A"},
-		{analysis.Reading{Quantity: "hiss", Output: "B", Weighting: "468"}, "hiss ITU-R 468, output B"},
+		{analysis.Reading{Quantity: "hiss", Output: "B", Weighting: "468"}, "hiss ITU-R 468 RMS, output B"},
 		{analysis.Reading{Quantity: "hum_harmonic", Output: "B", Harmonic: 3, FrequencyHz: 150.0123}, "hum harmonic 3 (150 Hz), output B"},
 		{analysis.Reading{Quantity: "hum_harmonic", Output: "A"}, "hum harmonics, output A"},
 		{analysis.Reading{Quantity: "other_tone", Output: "A"}, "other tones, output A"},
