@@ -137,7 +137,7 @@ const tries = 10
 
 // ofABusyMachine are the reasons for which a take is thrown away that hang on
 // what else the machine does.
-var ofABusyMachine = []string{"lost samples", "the computer missed", "has sent nothing for"}
+var ofABusyMachine = []string{"lost samples", "the computer missed", "did not keep up", "has sent nothing for"}
 
 // unlessLost runs do until it was not spoilt by blocks that a busy machine
 // lost.

@@ -9,6 +9,8 @@ import (
 	"strings"
 	"testing"
 
+	"boardproof/analysis/verdict"
+
 	"gonum.org/v1/plot/vg/draw"
 )
 
@@ -96,5 +98,18 @@ func TestReplaceFollowsNoLink(t *testing.T) {
 	holds(t, other, "elsewhere")
 	if left, _ := filepath.Glob(filepath.Join(dir, Passing+"*")); len(left) > 0 {
 		t.Errorf("left behind: %v", left)
+	}
+}
+
+// A limit on a sign says which of the two it asks for; one that both meet says
+// neither.
+func TestPolarityLimitSaysWhichSign(t *testing.T) {
+	at := func(v float64) *float64 { return &v }
+	for want, l := range map[string]verdict.Limit{
+		"same": {Min: at(0), Max: at(1)}, "inverted": {Min: at(-1), Max: at(0)}, "at least −1": {Min: at(-1)}, "at most 1": {Max: at(1)},
+	} {
+		if got := polarityLimit(&l); got != want {
+			t.Errorf("%q, want %q", got, want)
+		}
 	}
 }
