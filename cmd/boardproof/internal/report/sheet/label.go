@@ -54,14 +54,13 @@ func (p *paper) wideLabel(s Source, o Options) error {
 	if s.Run.Simulated {
 		p.stamp(x, room)
 	}
-	p.fitted(style{"B", 11, black}, 7.5, x, room, report.OneLine(s.Run.BoardAsWas.Label), 2)
-	if serial != "" {
-		p.fitted(style{"", 8, black}, 6, x, room, serial, 1)
-	}
-	p.y += 0.6
-	p.fitted(style{"B", 9, black}, 6.5, x, room, verdict, 1)
-	p.fitted(style{"", 8, black}, 6, x, room, date, 1)
-	p.fitted(style{"", 6, black}, 5, x, room, s.Run.ID, 1)
+	p.stack(x, room, []labelLine{
+		{style{"B", 11, black}, 7.5, report.OneLine(s.Run.BoardAsWas.Label), 2},
+		{style{"", 8, black}, 5.5, serial, 2},
+		{style{"B", 9, black}, 6.5, verdict, 1},
+		{style{"", 8, black}, 6, date, 1},
+		{style{"", 6, black}, 5, s.Run.ID, 1},
+	})
 	return nil
 }
 
@@ -76,13 +75,13 @@ func (p *paper) narrowLabel(s Source, o Options) error {
 	if s.Run.Simulated {
 		p.stamp(edge, room)
 	}
-	p.fitted(style{"B", 8.5, black}, 6.5, edge, room, report.OneLine(s.Run.BoardAsWas.Label), 2)
-	if serial != "" {
-		p.fitted(style{"", 7, black}, 5.5, edge, room, serial, 1)
-	}
-	p.fitted(style{"B", 7.5, black}, 5, edge, room, verdict, 1)
-	p.fitted(style{"", 7, black}, 5.5, edge, room, date, 1)
-	p.fitted(style{"", 5.5, black}, 4.5, edge, room, s.Run.ID, 1)
+	p.stack(edge, room, []labelLine{
+		{style{"B", 8.5, black}, 6.5, report.OneLine(s.Run.BoardAsWas.Label), 2},
+		{style{"", 7, black}, 5, serial, 3},
+		{style{"B", 7.5, black}, 5, verdict, 1},
+		{style{"", 7, black}, 5.5, date, 1},
+		{style{"", 5.5, black}, 4.5, s.Run.ID, 1},
+	})
 	return nil
 }
 
@@ -96,20 +95,54 @@ func (p *paper) stamp(x, width float64) {
 	p.y += s.line() + 1.1
 }
 
-// fitted sets text in the largest letters, down to least points, in which it
-// fits into so many lines; what does not fit then is cut with an ellipsis.
-func (p *paper) fitted(s style, least float64, x, room float64, text string, most int) {
-	for s.points > least && len(p.lines(s, room, text)) > most {
+// labelLine is text on a label: as large as style, down to least points, in so
+// many lines at most. None is left out.
+type labelLine struct {
+	style style
+	least float64
+	text  string
+	most  int
+}
+
+// labelEdge is the white at the bottom, in millimetres.
+const labelEdge = 0.8
+
+// stack sets lines under each other, all a little smaller where the label would be
+// too low for them.
+func (p *paper) stack(x, room float64, lines []labelLine) {
+	scale := 1.0
+	for ; scale > 0.5; scale -= 0.05 {
+		height := 0.0
+		for _, l := range lines {
+			s, text := p.fitted(l, scale, room)
+			height += float64(len(text)) * s.line() * 0.95
+		}
+		if p.y+height <= p.h-labelEdge {
+			break
+		}
+	}
+	for _, l := range lines {
+		s, text := p.fitted(l, scale, room)
+		for _, line := range text {
+			p.text(s, x, p.y, false, line)
+			p.y += s.line() * 0.95
+		}
+	}
+}
+
+// fitted breaks a line's text in the largest letters in which it fits; what does
+// not fit in the least is cut with an ellipsis.
+func (p *paper) fitted(l labelLine, scale, room float64) (style, []string) {
+	s := l.style
+	s.points *= scale
+	for s.points > l.least*scale && len(p.lines(s, room, l.text)) > l.most {
 		s.points -= 0.25
 	}
-	lines := p.lines(s, room, text)
-	if len(lines) > most {
-		lines = append(lines[:most-1], p.shortened(s, room, strings.Join(lines[most-1:], " ")))
+	lines := p.lines(s, room, l.text)
+	if len(lines) > l.most {
+		lines = append(lines[:l.most-1], p.shortened(s, room, strings.Join(lines[l.most-1:], " ")))
 	}
-	for _, line := range lines {
-		p.text(s, x, p.y, false, line)
-		p.y += s.line() * 0.95
-	}
+	return s, lines
 }
 
 // quietModules is the white around a QR code: ISO/IEC 18004 asks for four.

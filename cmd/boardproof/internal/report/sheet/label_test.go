@@ -72,3 +72,20 @@ func lowest(t *testing.T, path string) {
 		t.Errorf("only %d words were found", words)
 	}
 }
+
+// A serial of thirty letters is whole on each tape, and a simulated run's last
+// line stays on it.
+func TestLabelKeepsTheSerialWhole(t *testing.T) {
+	s := samples()["simulated"]
+	s.Run.BoardAsWas.Label, s.Run.BoardAsWas.Serial = "The great board of the harbour road", "LF-2031-0007-HARBOUR-LIGHTS-02"
+	for _, kind := range []Kind{Label62, Label24} {
+		path := kept(t, "whole serial "+string(kind)+".pdf", mustMake(t, s, options(kind, PDF, "")))
+		text := tool(t, "pdftotext", "-raw", path, "-")
+		for _, want := range []string{s.Run.BoardAsWas.Serial, s.Run.ID, "SIMULATED"} {
+			if !strings.Contains(glued(text), glued(want)) {
+				t.Errorf("%s: %q is not whole:\n%s", kind, want, text)
+			}
+		}
+		lowest(t, path)
+	}
+}
