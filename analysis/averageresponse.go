@@ -51,16 +51,17 @@ func fineOf(takes []*Gated) []*Gated {
 // meanGated is the mean of takes with weights as [take][grid point].
 func meanGated(takes []*Gated, weights [][]float64, arrival float64) *Gated {
 	first := takes[0]
-	out := &Gated{FrequencyHz: first.FrequencyHz, H: make([]complex128, len(first.H)), noise: make([][]complex128, len(first.H)), ArrivalS: arrival, long: first.long, ripple: first.ripple, reference: first.reference}
+	out := &Gated{FrequencyHz: first.FrequencyHz, H: make([]complex128, len(first.H)), noise: make([][]complex128, len(first.H)), ArrivalS: arrival, long: first.long, ripple: first.ripple, reference: first.reference, untold: first.untold, note: first.note}
 	for i := range out.H {
 		rows := len(first.noise[i])
 		for _, g := range takes {
 			rows = min(rows, len(g.noise[i]))
 		}
 		out.noise[i] = make([]complex128, rows)
-		out.disturbed = append(out.disturbed, 0)
+		out.disturbed, out.changes = append(out.disturbed, 0), append(out.changes, 0)
 		for t, g := range takes {
-			out.disturbed[i] = Hypot(out.disturbed[i], weights[t][i]*g.disturbedRelStd(i))
+			out.disturbed[i] = Hypot(out.disturbed[i], weights[t][i]*g.eventsRelStd(i))
+			out.changes[i] = Hypot(out.changes[i], weights[t][i]*g.changesRelStd(i))
 			out.H[i] += scale(weights[t][i], g.H[i])
 			for j := range out.noise[i] {
 				out.noise[i][j] += scale(weights[t][i], g.noise[i][j])
@@ -139,7 +140,7 @@ func linedUp(takes []*Gated, weights [][]float64) ([]*Gated, float64, error) {
 
 // later is g delayed by seconds, in its phase.
 func (g *Gated) later(seconds float64) *Gated {
-	out := &Gated{FrequencyHz: g.FrequencyHz, H: make([]complex128, len(g.H)), Noise: g.Noise, ArrivalS: g.ArrivalS, noise: make([][]complex128, len(g.H)), disturbed: g.disturbed, long: g.long, ripple: g.ripple, reference: g.reference}
+	out := &Gated{FrequencyHz: g.FrequencyHz, H: make([]complex128, len(g.H)), Noise: g.Noise, ArrivalS: g.ArrivalS, noise: make([][]complex128, len(g.H)), disturbed: g.disturbed, long: g.long, ripple: g.ripple, reference: g.reference, changes: g.changes, untold: g.untold, note: g.note}
 	if g.at != nil {
 		out.at = func(hz float64) complex128 { return g.at(hz) * cis(-2*math.Pi*hz*seconds) }
 	}

@@ -3,6 +3,7 @@ package analysis
 import (
 	"math"
 	"math/cmplx"
+	"math/rand/v2"
 	"strings"
 	"testing"
 
@@ -134,6 +135,34 @@ func TestCleanSweepsAreNotDisturbed(t *testing.T) {
 			for _, r := range res.Refused {
 				t.Errorf("%s with noise of %g: %s refused: %s", name, noise, r.Quantity, r.Reason)
 			}
+		}
+	}
+}
+
+// Powers of Gaussian noise are exponentially distributed (closed form): as often as
+// chanceOfMoment says a chance, moments of them are so unlikely.
+func TestChanceOfMomentIsItsFrequency(t *testing.T) {
+	rng := rand.New(rand.NewPCG(3, 4))
+	for _, frequencies := range []int{1, 2, 5, 20} {
+		const trials, looks, said = 20000, 40, 0.01
+		seen := 0
+		for range trials {
+			powers := make([]float64, frequencies)
+			for f := range powers {
+				yardstick := make([]float64, looks)
+				for i := range yardstick {
+					yardstick[i] = rng.ExpFloat64()
+				}
+				powers[f] = rng.ExpFloat64() / (medianOf(yardstick) / math.Ln2)
+			}
+			if chanceOfMoment(powers, looks) < said {
+				seen++
+			}
+		}
+		// Three standard deviations of a count, and a quarter for the gamma variate.
+		want := trials * said
+		if most := 1.25*want + 3*math.Sqrt(want); float64(seen) > most || float64(seen) < want/2 {
+			t.Errorf("%d frequencies: %d of %d moments are said to have a chance of %g", frequencies, seen, trials, said)
 		}
 	}
 }

@@ -133,6 +133,7 @@ func (g *Gated) alike(fine *Gated) {
 	}
 	g.Noise = g.smoothNoise()
 	fine.disturbed = onGrid(fine.FrequencyHz, g.FrequencyHz, g.disturbed)
+	fine.changes, fine.untold, fine.note = onGrid(fine.FrequencyHz, g.FrequencyHz, g.changes), g.untold, g.note
 	g.fine = fine
 }
 

@@ -3,6 +3,7 @@ package analysis
 import (
 	"fmt"
 	"math"
+	"slices"
 )
 
 // reading builds a Reading from a value and what its uncertainty consists of,
@@ -17,6 +18,28 @@ func (r *Result) refuse(output, reference, reason string, quantities ...string) 
 	for _, q := range quantities {
 		r.Refused = append(r.Refused, Refusal{Quantity: q, Output: output, Reference: reference, Reason: reason})
 	}
+}
+
+// qualify adds a note to the readings and curves of quantities.
+func (r *Result) qualify(note string, quantities ...string) {
+	for i := range r.Readings {
+		if o := &r.Readings[i]; slices.Contains(quantities, o.Quantity) {
+			o.Note = joinedNotes(o.Note, note)
+		}
+	}
+	for i := range r.Curves {
+		if c := &r.Curves[i]; slices.Contains(quantities, c.Quantity) {
+			c.Note = joinedNotes(c.Note, note)
+		}
+	}
+}
+
+// joinedNotes is two notes, either of which may be empty.
+func joinedNotes(a, b string) string {
+	if a == "" || b == "" {
+		return a + b
+	}
+	return a + "; " + b
 }
 
 // setState marks all of r with the state it was read in.
@@ -58,7 +81,7 @@ func (g *Gated) phaseCurve(delayS float64, benchRelStd func(i int) float64, benc
 	deg, uDeg, groupUS = make([]float64, n), make([]float64, n), make([]float64, n)
 	for i := range rad {
 		deg[i] = (rad[i] - turns) * 180 / math.Pi
-		std := Hypot(g.RelStd(i), benchRelStd(i), 2*math.Pi*g.FrequencyHz[i]*benchDelayStd)
+		std := Hypot(g.phaseStd(i), benchRelStd(i), 2*math.Pi*g.FrequencyHz[i]*benchDelayStd)
 		uDeg[i] = CoverageK * std * 180 / math.Pi
 		a, b := max(0, i-1), min(n-1, i+1)
 		groupUS[i] = -(rad[b] - rad[a]) / (2 * math.Pi * (g.FrequencyHz[b] - g.FrequencyHz[a])) * 1e6

@@ -63,6 +63,12 @@ type Gated struct {
 	// disturbed is what events and echoes in the record are good for, relative
 	// to |H|; nil where they were not looked for.
 	disturbed []float64
+	// changes is what of the magnitude may be a change of gain in time, relative; nil
+	// where that was not looked for. untold: no pilot tone told.
+	changes []float64
+	untold  bool
+	// note qualifies what is read from the response; "" where nothing does.
+	note string
 }
 
 // Response reads the linear response at each frequency of grid. Its noise is
@@ -193,18 +199,37 @@ const (
 	gateDelayStdS = 1e-10
 )
 
-// RelStd returns the standard uncertainty of the magnitude relative to it,
-// and of the phase in radians.
+// RelStd returns the standard uncertainty of the magnitude relative to it, which is
+// no less than that of the phase in radians.
 func (g *Gated) RelStd(i int) float64 {
 	return Hypot(g.noiseRelStd(i), g.gateRelStd(i), g.disturbedRelStd(i))
 }
 
-// disturbedRelStd is the share of events and echoes in RelStd.
+// phaseStd is the standard uncertainty of the phase in radians: a change of gain
+// leaves it alone.
+func (g *Gated) phaseStd(i int) float64 {
+	return Hypot(g.noiseRelStd(i), g.gateRelStd(i), g.eventsRelStd(i))
+}
+
+// disturbedRelStd is the share of events, echoes and changes in time in RelStd.
 func (g *Gated) disturbedRelStd(i int) float64 {
+	return Hypot(g.eventsRelStd(i), g.changesRelStd(i))
+}
+
+// eventsRelStd is disturbedRelStd without what no pilot tone tells.
+func (g *Gated) eventsRelStd(i int) float64 {
 	if g.disturbed == nil {
 		return 0
 	}
 	return g.disturbed[i]
+}
+
+// changesRelStd is the share in RelStd of changes of gain in time.
+func (g *Gated) changesRelStd(i int) float64 {
+	if g.changes == nil {
+		return 0
+	}
+	return g.changes[i]
 }
 
 // noiseRelStd is the noise's share of RelStd: magnitude and phase each take
@@ -295,6 +320,7 @@ func (g *Gated) over(t Transfer) (*Gated, error) {
 	out := &Gated{
 		FrequencyHz: g.FrequencyHz, H: make([]complex128, len(g.H)), Noise: make([]float64, len(g.H)),
 		noise: make([][]complex128, len(g.H)), ArrivalS: g.ArrivalS, disturbed: g.disturbed, long: g.long, ripple: g.ripple, reference: g.reference,
+		changes: g.changes, untold: g.untold, note: g.note,
 	}
 	if g.at != nil {
 		out.at = func(hz float64) complex128 { return g.at(hz) / t.at(hz) }

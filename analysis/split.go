@@ -79,13 +79,20 @@ func (g *Gated) ratio(r *Gated) (*Gated, error) {
 		if g.ripple != nil && r.ripple != nil {
 			out.ripple = append(out.ripple, Hypot(g.ripple[i], r.ripple[i]))
 		}
-		out.disturbed = append(out.disturbed, Hypot(g.disturbedRelStd(i), r.disturbedRelStd(i)))
+		out.disturbed = append(out.disturbed, Hypot(g.eventsRelStd(i), r.eventsRelStd(i)))
 		out.noise[i] = make([]complex128, min(len(g.noise[i]), len(r.noise[i])))
 		for j := range out.noise[i] {
 			out.noise[i][j] = (g.noise[i][j] - d*r.noise[i][j]) / r.H[i]
 		}
 	}
 	out.Noise = out.smoothNoise()
+	out.note = g.note
+	if g.at == nil {
+		out.changesBetween(g, r)
+	}
+	if out.fine != nil {
+		out.fine.changes = onGrid(out.fine.FrequencyHz, out.FrequencyHz, out.changes)
+	}
 	return out, nil
 }
 

@@ -55,5 +55,6 @@ func (s *Split) result(name, ref string, band Band) Result {
 		LoopNoiseUncertainty: m.expandedOf(sourceLoopNoise), SharedUncertainty: m.sharedExpanded(m.expanded())}
 	c.PhaseDeg, c.PhaseUncertaintyDeg, c.GroupDelayUS = s.Ratio.phaseCurve(0, s.bench.relStd, Hypot(s.bench.LatencyS.Std, s.bench.LeadDelayStdS))
 	res.Curves = append(res.Curves, c)
+	res.qualify(s.Ratio.note, append([]string{SplitDifference}, matchQuantities...)...)
 	return res
 }

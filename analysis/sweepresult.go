@@ -125,9 +125,9 @@ func readOutput(rec *Recording, second secondOpinion, played *Played, grid []flo
 	if reason := checkRunIn(rec, i, g); reason != "" {
 		return nil, nil, reason
 	}
+	var imp *ImpulseResponse
 	if second != nil {
-		imp, err := second(i)
-		if err != nil {
+		if imp, err = second(i); err != nil {
 			return nil, nil, "the second opinion failed: " + err.Error()
 		}
 		if reason, _ := checkImpulses(g, imp); reason != "" {
@@ -135,7 +135,7 @@ func readOutput(rec *Recording, second secondOpinion, played *Played, grid []flo
 		}
 	}
 	g.fine = raw.readFine(g)
-	if reason := raw.disturbances(g); reason != "" {
+	if reason := raw.disturbances(g, imp, rec.markChange(i)); reason != "" {
 		return nil, nil, reason
 	}
 	g.alike(g.fine)
@@ -151,6 +151,15 @@ func (r *Recording) mains(i int) *Comb {
 		return &Comb{}
 	}
 	return comb
+}
+
+// markChange is how much louder the marks after the body are at output i than those
+// before, zero where that is not known.
+func (r *Recording) markChange(i int) Estimate {
+	if i < len(r.MarkChangeDB) {
+		return r.MarkChangeDB[i]
+	}
+	return Estimate{}
 }
 
 // responseResult turns the response of output i into readings and curves.
@@ -174,10 +183,11 @@ func responseResult(rec *Recording, harmonics []Curve, g *Gated, i int, band Ban
 		res.Curves[len(res.Curves)-1].Fine = fine.curve(res.Curves[len(res.Curves)-1])
 	}
 	res.Add(figures(fine, name, band))
+	res.qualify(g.note, Response, Gain, LowCorner, HighCorner, Flatness)
 	if bench.Loopback == nil {
 		for j := range res.Readings {
-			if res.Readings[j].Quantity == Gain {
-				res.Readings[j].Note = "no profile: ratio of the files' full scales"
+			if r := &res.Readings[j]; r.Quantity == Gain {
+				r.Note = joinedNotes("no profile: ratio of the files' full scales", r.Note)
 			}
 		}
 	}
@@ -279,7 +289,7 @@ func (g *Gated) magnitude() Magnitude {
 func (g *Gated) phasePoints() []phasePoint {
 	points := make([]phasePoint, len(g.H))
 	for i, h := range g.H {
-		points[i] = phasePoint{f: g.FrequencyHz[i], z: h, weight: 1, std: Hypot(g.smoothRelStd(i), g.disturbedRelStd(i))}
+		points[i] = phasePoint{f: g.FrequencyHz[i], z: h, weight: 1, std: Hypot(g.smoothRelStd(i), g.eventsRelStd(i))}
 	}
 	return points
 }

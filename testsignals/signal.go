@@ -121,6 +121,7 @@ func Generate(s Spec) (*Signal, error) {
 	switch s.Kind {
 	case Sweep:
 		fillSweep(body, s)
+		addPilots(body, s)
 	case Impulses:
 		fillImpulses(body, s)
 	case Tone:

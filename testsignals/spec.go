@@ -26,6 +26,10 @@ const (
 // that would make old files generate other samples needs a new one.
 const SpecFormat = "boardproof-signal/1"
 
+// SpecFormatPilots is that of a sweep with pilot tones: a program that does not know
+// them must not take such a recording for a plain sweep's.
+const SpecFormatPilots = "boardproof-signal/2"
+
 // Spec is all that is needed to make a signal again, sample for sample.
 type Spec struct {
 	Format string `json:"format"`
@@ -41,6 +45,9 @@ type Spec struct {
 	// StartHz and StopHz bound a sweep.
 	StartHz float64 `json:"start_hz,omitempty"`
 	StopHz  float64 `json:"stop_hz,omitempty"`
+	// PilotBelowDB is how far each of a sweep's pilot tones ([PilotsHz]) is below
+	// the sweep, in dB; 0 is a sweep without.
+	PilotBelowDB float64 `json:"pilot_below_db,omitempty"`
 	// FrequencyHz is a tone's frequency.
 	FrequencyHz float64 `json:"frequency_hz,omitempty"`
 	// PeriodS is the spacing of impulses in seconds.
@@ -80,6 +87,7 @@ func New(kind Kind, rateHz int, levelDBFS, durationS float64) Spec {
 	switch kind {
 	case Sweep:
 		s.StartHz, s.StopHz = sweepStartHz, sweepStopShare*float64(rateHz)
+		s.Format, s.PilotBelowDB = SpecFormatPilots, defaultPilotBelowDB
 		defaultS = DefaultSweepS
 	case Impulses:
 		s.PeriodS = DefaultPeriodS
@@ -102,8 +110,8 @@ func (s Spec) Amplitude() float64 { return math.Pow(10, s.LevelDBFS/20) }
 // Validate reports the first thing that is wrong with s, in words that name
 // the parameter and its allowed range.
 func (s Spec) Validate() error {
-	if s.Format != SpecFormat {
-		return fmt.Errorf("signal format %q is not known, this version reads %q", s.Format, SpecFormat)
+	if s.Format != SpecFormat && s.Format != SpecFormatPilots {
+		return fmt.Errorf("signal format %q is not known, this version reads %q and %q", s.Format, SpecFormat, SpecFormatPilots)
 	}
 	if s.RateHz < MinRateHz || s.RateHz > MaxRateHz {
 		return fmt.Errorf("rate %d Hz is outside %d to %d Hz", s.RateHz, MinRateHz, MaxRateHz)
@@ -114,7 +122,27 @@ func (s Spec) Validate() error {
 	if !within(s.LeadS, 0.1, 60) || !within(s.TailS, 0.1, 60) {
 		return fmt.Errorf("lead %g s and tail %g s must each be 0.1 to 60 s", s.LeadS, s.TailS)
 	}
-	return s.validateBody()
+	if err := s.validateBody(); err != nil {
+		return err
+	}
+	return s.validatePilots()
+}
+
+func (s Spec) validatePilots() error {
+	pilots := s.PilotBelowDB != 0
+	if pilots != (s.Format == SpecFormatPilots) || pilots && s.Kind != Sweep {
+		return fmt.Errorf("pilot tones %g dB below a %s do not go with signal format %q", s.PilotBelowDB, s.Kind, s.Format)
+	}
+	if pilots && !within(s.PilotBelowDB, 10, 60) {
+		return fmt.Errorf("pilot tones %g dB below the sweep are outside 10 to 60 dB", s.PilotBelowDB)
+	}
+	return nil
+}
+
+// WithoutPilots is s without pilot tones, as sweeps were made before there were any.
+func (s Spec) WithoutPilots() Spec {
+	s.Format, s.PilotBelowDB = SpecFormat, 0
+	return s
 }
 
 func (s Spec) validateBody() error {

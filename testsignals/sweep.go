@@ -29,15 +29,21 @@ func SweepFlatBand(s Spec) (lowHz, highHz float64) {
 
 func fillSweep(dst []float64, s Spec) {
 	l := SweepRate(s)
-	amp := s.Amplitude()
+	amp, gain := SweepAmplitude(s), SweepFade(s)
+	for i := range dst {
+		t := float64(i) / float64(s.RateHz)
+		dst[i] = amp * gain(t) * math.Sin(2*math.Pi*s.StartHz*l*math.Exp(t/l))
+	}
+}
+
+// SweepFade is how a sweep and its pilots come and go: their gain, 0 to 1, at t
+// seconds.
+func SweepFade(s Spec) func(t float64) float64 {
+	l := SweepRate(s)
 	low, high := SweepFlatBand(s)
 	inS, outS := l*math.Log(low/s.StartHz), l*math.Log(high/s.StartHz)
 	endS := sweepSeconds(s)
-	for i := range dst {
-		t := float64(i) / float64(s.RateHz)
-		g := fade(t/inS) * fade((endS-t)/(endS-outS))
-		dst[i] = amp * g * math.Sin(2*math.Pi*s.StartHz*l*math.Exp(t/l))
-	}
+	return func(t float64) float64 { return fade(t/inS) * fade((endS-t)/(endS-outS)) }
 }
 
 // fade is a raised cosine from 0 at x = 0 to 1 at x = 1.

@@ -16,7 +16,7 @@ import (
 
 func sweepSignal(t testing.TB, startHz, stopHz, durationS float64) *Signal {
 	t.Helper()
-	s := New(Sweep, 48000, -12, durationS)
+	s := New(Sweep, 48000, -12, durationS).WithoutPilots()
 	s.StartHz, s.StopHz = startHz, stopHz
 	return generate(t, s)
 }
