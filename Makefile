@@ -6,7 +6,7 @@ RACE := -gcflags=github.com/gordonklaus/portaudio=-d=checkptr=0
 # What runs side by side in there; the rest takes minutes under the detector.
 RACE_BENCH := Watch|StoppedHunt|LeftSitting
 
-.PHONY: help build demo test lint vuln race race-ci same bench truth coverage retest hunts spicehunts bigstore kills crb fuzz deps deps-test clean
+.PHONY: help build demo test lint vuln race race-ci same bench truth coverage retest hunts spicehunts colours bigstore kills crb fuzz deps deps-test clean
 
 help: ## list the targets
 	@grep -E '^[a-z-]+:.*## ' $(MAKEFILE_LIST) | sed 's/:.*## /\t/' | expand -t 12
@@ -60,6 +60,9 @@ spicehunts: deps-test ## hunts in 27 circuits that ngspice computes, with real m
 
 hunts: deps ## how often a hum hunt names the true cause, over 1,000 simulated ones
 	$(GO) run ./cmd/hunttrial
+
+colours: deps-test ## sweeps through boards of SciPy's in noise of six colours: refused, held, too wide
+	COLOUR_TAKES=167 $(GO) test ./analysis -run NoiseOfAnyColour -v -timeout 120m
 
 bigstore: deps ## a store of 5,000 boards and 50,000 invented runs, and the time that finding takes
 	@mkdir -p build
