@@ -19,8 +19,8 @@ const (
 	// oddPart of what is read does as it likes, over oddRangeDB: a house is not
 	// quiet. What is weak is more often somebody else's: each weakDB under the
 	// strongest it says a tenth as much.
-	// Of a pattern oddLine does so: what it cannot bring hardly shows.
-	oddPart, oddLine, oddRangeDB, weakDB = 0.02, 0.003, 80.0, 40.0
+	// Of the lines of a pattern oddLine does so.
+	oddPart, oddLine, oddRangeDB, weakDB = 0.02, 0.02, 80.0, 40.0
 	// witnesses: what one cause brings moves together, so that more parts of it
 	// than this say no more.
 	witnesses = 3.0
@@ -40,6 +40,9 @@ const (
 	// as likely nobody's as it is a cause's; each doubtDB more make it e times
 	// less likely. A hum that far under the hiss is not heard.
 	underHissDB, underAllDB, doubtDB = -14.0, -25.0, 2.0
+	// loneDB over all other lines of a comb those must be that are every third or
+	// fewer, to be no mains but tones.
+	loneDB = 15.0
 	// innocentDB over what the quietest output has as found, what is left at
 	// another after a change is no cause's.
 	innocentDB = 3.0

@@ -182,13 +182,14 @@ func (s *spectrum) regroup(found []Tone) {
 			s.mainsHz = t.FrequencyHz.Value
 		}
 	}
-	for n := range s.lines {
+	lone := found == nil && s.step() >= 3
+	for _, n := range sortedKeys(s.lines) {
 		hz := float64(n) * s.mainsHz
-		if s.mainsHz > 0 && (!nominal(s.mainsHz) || indexTone(found, hz) >= 0 && indexTone(s.tones, hz) < 0) {
+		if s.mainsHz > 0 && (!nominal(s.mainsHz) || lone || indexTone(found, hz) >= 0 && indexTone(s.tones, hz) < 0) {
 			asTone(n)
 		}
 	}
-	if nominal(s.mainsHz) {
+	if nominal(s.mainsHz) && !lone {
 		s.tones = slices.DeleteFunc(s.tones, s.takesIn)
 	}
 	slices.SortStableFunc(s.tones, func(a, b Tone) int {
@@ -207,6 +208,26 @@ func (s *spectrum) regroup(found []Tone) {
 			*all = l
 		}
 	}
+}
+
+// step is the greatest number of which the numbers of all lines are multiples
+// that are within loneDB of the strongest.
+func (s *spectrum) step() int {
+	top, step := math.Inf(-1), 0
+	for _, l := range s.lines {
+		if l.seen() {
+			top = math.Max(top, l.db)
+		}
+	}
+	for n, l := range s.lines {
+		if l.seen() && l.db > top-loneDB {
+			for step != 0 {
+				n, step = step, n%step
+			}
+			step = n
+		}
+	}
+	return step
 }
 
 // takesIn says whether a tone is a harmonic of the mains, and adds it to them.

@@ -180,6 +180,15 @@ func TestALoneHighLineIsATone(t *testing.T) {
 	}
 }
 
+// Nor is one of which only every fourth line is there, though the mains could
+// have its frequency: 200 Hz and its overtone are the beat of two converters.
+func TestACombOfEveryFourthLineIsATone(t *testing.T) {
+	w := hunt.Weigh(wholeBoard, []hunt.Reading{combReading(50, 1e-8, map[float64]float64{4: 1e-4, 8: 3e-5}, nil)})
+	if tones := scoreOf(t, w, hunt.Converter) + scoreOf(t, w, hunt.Beat); tones < 0.8 {
+		t.Errorf("of 200 Hz and 400 Hz: %s", w.Summary)
+	}
+}
+
 // A line at the frequency of the mains is mains hum even if it has no others.
 func TestALoneLineOfTheMainsIsHum(t *testing.T) {
 	r := combReading(0, 1e-7, nil, map[float64]float64{60.12: 1e-4})
