@@ -128,7 +128,7 @@ func TestRoundedFilesAtAnotherRateDoNotRepeat(t *testing.T) {
 	for at := 300; at < len(x)-300; at += 260 + draw.IntN(40) {
 		for i := -128; i < 128; i++ {
 			u := float64(i) + 0.3
-			x[at+i] += math.Sin(0.9*math.Pi*u) / (math.Pi * u) * (1 + math.Cos(math.Pi*u/129)) / 2 / 32768
+			x[at+i] += math.Sin(0.9*math.Pi*u) / (math.Pi * u) / 32768
 		}
 	}
 	for i := range x {
