@@ -153,10 +153,55 @@ func irregular(c CurveChange, p parts) Finding {
 	at := c.at(c.WorstHz)
 	f := Finding{Outputs: []string{c.Output}, Outcome: Real, weight: 90,
 		What: fmt.Sprintf("output %s: the response differs, most clearly by %s at %s%s", c.Output, signedDB(c.Difference[at]), hertz(c.WorstHz), inState(c.State))}
+	if band := bandWords(c); band != "" && !p.shape.fits {
+		f.What = fmt.Sprintf("output %s %s, not as one resistor and one capacitor do it; most clearly %s at %s%s",
+			c.Output, band, signedDB(c.Difference[at]), hertz(c.WorstHz), inState(c.State))
+		f.Like = "like a tone control that was moved, a device that filters now in the path, or more than one fault; see the plot"
+		return f
+	}
 	if !p.shape.fits {
 		f.Like = "like no single part: not what one resistor and one capacitor do (a comb, a resonance, or more than one fault); see the plot"
 	}
 	return f
+}
+
+// leastBandDB is a loss or gain at an end of the band that is worth a word of its
+// own: common practice, no source.
+const leastBandDB = 0.3
+
+// bandWords says that one end of the band changed and the other did not, whatever
+// its shape; "" where it is not so.
+func bandWords(c CurveChange) string {
+	if len(c.FrequencyHz) == 0 || c.FrequencyHz[0] > 50 || c.FrequencyHz[len(c.FrequencyHz)-1] < 10000 {
+		return ""
+	}
+	for _, end := range []struct {
+		hz       float64
+		from, to float64
+		words    string
+	}{{10000, 1500, 10000, "treble at 10 kHz"}, {50, 50, 600, "bass at 50 Hz"}} {
+		db := c.Difference[c.at(end.hz)] - c.Difference[c.at(1000)]
+		if math.Abs(db) >= leastBandDB && c.onlyFrom(end.from, end.to, db) {
+			return lostOrGained(db) + " " + decibels(db) + " of " + end.words
+		}
+	}
+	return ""
+}
+
+// onlyFrom is whether c departs towards db between two frequencies and hardly
+// outside of them, as a comb or a resonance does not: a third of db either way.
+func (c CurveChange) onlyFrom(lowHz, highHz, db float64) bool {
+	mid := c.Difference[c.at(1000)]
+	for i, f := range c.FrequencyHz {
+		if f < 50 || f > 10000 {
+			continue
+		}
+		share := (c.Difference[i] - mid) / db
+		if share < -0.33 || share > 1.33 || share > 0.33 && (f < lowHz || f > highHz) {
+			return false
+		}
+	}
+	return true
 }
 
 func inState(state string) string {
