@@ -57,7 +57,11 @@ func (s *Sitting) Accept(ctx context.Context, plan verdict.Plan) (*Accepted, err
 func (a *Accepted) add(step verdict.Step, outputs []string, rule verdict.Rule, res analysis.Result, takes []StepTake) {
 	a.Takes = append(a.Takes, takes...)
 	a.Readings = append(a.Readings, verdict.Apply(step, outputs, rule, res)...)
-	a.Curves = append(a.Curves, res.Curves...)
+	for _, c := range res.Curves {
+		// Judged by, and large: what is kept is the curve itself.
+		c.Fine = nil
+		a.Curves = append(a.Curves, c)
+	}
 	a.Refused = append(a.Refused, res.Refused...)
 }
 
