@@ -237,7 +237,7 @@ func (s *Sitting) matches(e Entry, what string, spec testsignals.Spec, patch cap
 
 // prove lets a take that was kept prove itself again.
 func (s *Sitting) prove(take *capture.Take, attempt int) (*Taken, error) {
-	sig, err := testsignals.Generate(take.Signal)
+	sig, err := s.signal(take.Signal)
 	if err != nil {
 		return nil, err
 	}

@@ -29,6 +29,8 @@ type Sitting struct {
 	BoardIn bool
 	Now     func() time.Time
 
+	// made are the signals so far, so that repeated takes share one.
+	made map[testsignals.Spec]*testsignals.Signal
 	// log, where not nil, is what the sitting came to so far.
 	log *Record
 	// seriesOhms is the resistor in the lead.
@@ -132,7 +134,7 @@ func (s *Sitting) Take(ctx context.Context, what string, spec testsignals.Spec, 
 
 // take is takeAgain at the instrument.
 func (s *Sitting) take(ctx context.Context, what string, spec testsignals.Spec, patch capture.Patch, state string, again func() error) (*Taken, error) {
-	sig, err := testsignals.Generate(spec)
+	sig, err := s.signal(spec)
 	if err != nil {
 		return nil, err
 	}
@@ -171,6 +173,22 @@ func (s *Sitting) take(ctx context.Context, what string, spec testsignals.Spec, 
 			return nil, err
 		}
 	}
+}
+
+// signal is what spec makes, made once in a sitting.
+func (s *Sitting) signal(spec testsignals.Spec) (*testsignals.Signal, error) {
+	if sig := s.made[spec]; sig != nil {
+		return sig, nil
+	}
+	sig, err := testsignals.Generate(spec)
+	if err != nil {
+		return nil, err
+	}
+	if s.made == nil {
+		s.made = map[testsignals.Spec]*testsignals.Signal{}
+	}
+	s.made[spec] = sig
+	return sig, nil
 }
 
 // tries counts takes that were thrown away.
