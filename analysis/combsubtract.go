@@ -6,8 +6,6 @@ import (
 	"math"
 
 	"boardproof/testsignals"
-
-	"gonum.org/v1/gonum/mat"
 )
 
 // How far the mains wanders from a steady drift, as the density of a random
@@ -40,51 +38,50 @@ func FitMainsAround(x []float64, rateHz float64, quiet []testsignals.Span, nomin
 	if !varies {
 		return &Comb{Reason: "nothing but one constant value"}, nil
 	}
-	c := findComb(y, quiet, rateHz, nominals, nil)
-	if !c.Found {
-		return c, nil
+	c := findComb(y, quiet, rateHz, nominals, true, nil)
+	if c.Found {
+		c.fitGains(y, rateHz, quiet)
 	}
-	f := newFolder(quiet, 1, searchHarmonics, exactRing)
+	return c, nil
+}
+
+// fitGains fits the amplitudes in the quiet spans, and by how much of each makes least
+// what is left between them.
+func (c *Comb) fitGains(y []float64, rateHz float64, quiet []testsignals.Span) {
+	f, frames := newFolder(1, searchHarmonics, exactRing), 0.0
 	c.Amplitudes = make([]complex128, searchHarmonics+1)
-	f.solve(c.Amplitudes, y, &c.phase, solveShare, nil)
-	f.addTo(y, quiet, c.Amplitudes, &c.phase, -1)
+	for range amplitudeSteps {
+		more := make([]complex128, len(c.Amplitudes))
+		frames = 0
+		for _, s := range quiet {
+			for h, z := range f.sums(y, s, &c.phase) {
+				more[h] += z
+			}
+			frames += float64(s.Len())
+		}
+		for h := 1; h < len(more); h++ {
+			more[h] *= complex(2/frames, 0)
+			c.Amplitudes[h] += more[h]
+		}
+		more[0] = 0
+		for _, s := range quiet {
+			f.addTo(y, s, more, &c.phase, -1)
+		}
+	}
 	d := welch(y, quiet, rateHz, welchLength(quiet, rateHz))
 	floor := newSpectrumFloor(d.psd, d.binHz, d.averages, 12, 100)
 	c.gain, c.left = make([]float64, len(c.Amplitudes)), make([]float64, len(c.Amplitudes))
-	phaseVar := c.worstPhaseVariance(quiet, rateHz)
 	for h := 1; h < len(c.gain); h++ {
-		noise := floor.at(float64(h)*c.FrequencyHz.Value) * rateHz / 2
-		ofNoise := 4 * noise / float64(f.frames())
+		noise := math.Max(floor.at(float64(h)*c.FrequencyHz.Value), c.noise[h]) * rateHz / 2
+		ofNoise := 4 * noise / frames
 		power := abs2(c.Amplitudes[h]) / ofNoise
-		steady := math.Exp(-phaseVar * float64(h*h) / 2)
-		if power > standsOutPower && !c.strangers[h] {
+		steady := math.Exp(-sq(2*math.Pi*float64(h)) * c.phaseVar / 2)
+		if power > standsOutPower && !c.fit.strays(h) {
 			c.gain[h] = (1 - 1/power) * steady
 		}
 		g := c.gain[h]
 		c.left[h] = math.Max(0, power-1)*ofNoise*(1-2*g*steady+g*g) + g*g*ofNoise
 	}
-	return c, nil
-}
-
-// worstPhaseVariance is the largest variance of the fundamental's phase, in
-// radians², between the spans: what the fit leaves open, and what the mains
-// may do unseen in the widest gap, which a cubic through both its ends errs
-// by (G³/192 of the walk's density, in the middle).
-func (c *Comb) worstPhaseVariance(spans []testsignals.Span, rateHz float64) float64 {
-	gapS := 0.0
-	for i := 1; i < len(spans); i++ {
-		gapS = math.Max(gapS, float64(spans[i].Start-spans[i-1].End)/rateHz)
-	}
-	worst := 0.0
-	mean := spanMoments(spans, 1, &c.phase, c.order)
-	for u := -1.0; u <= 1; u += 0.05 {
-		g := mat.NewVecDense(c.order, nil)
-		for p := 1; p <= c.order; p++ {
-			g.SetVec(p-1, math.Pow(u, float64(p))-mean[p])
-		}
-		worst = math.Max(worst, mat.Inner(g, c.cov, g))
-	}
-	return 4 * math.Pi * math.Pi * (worst + mainsWander*gapS*gapS*gapS/192)
 }
 
 // beside is the standard uncertainty that what is left of the comb's nearest line
@@ -121,8 +118,8 @@ func (c *Comb) addTo(x []float64, from int, sign float64) {
 	}
 	within, phase := c.extent.Shift(-from), c.phase
 	within.Start, within.End = max(0, within.Start), min(within.End, len(x))
-	phase.centre -= float64(from)
-	newFolder(nil, 1, len(amps)-1, exactRing).addTo(x, []testsignals.Span{within}, amps, &phase, sign)
+	phase.firstFrame -= float64(from)
+	newFolder(1, len(amps)-1, exactRing).addTo(x, within, amps, &phase, sign)
 }
 
 func mainsNominals(nominalHz float64) ([]float64, error) {

@@ -14,16 +14,19 @@ const (
 	bridgeBins = 4
 )
 
-// excise replaces d around each line of the comb and each tone, in hertz, by a
-// straight line between the means of the noise beside it, and takes what is
-// then known of the noise less often into account. It returns the mean square
-// that it took out around the comb's lines, which is nothing within its
-// uncertainty where nothing was smeared; and that part of it which lay above
-// fromHz.
-func excise(d *density, comb, tones []float64, fromHz float64) (taken, above bandPower) {
-	isTone := gaps(*d, tones)
-	gap := gaps(*d, append(append([]float64(nil), comb...), tones...))
-	before := append([]float64(nil), d.psd...)
+// excise replaces d around each line, in hertz, by a straight line between the means of
+// the noise beside it, and takes what is then known of the noise less often into
+// account.
+func excise(d *density, lines []reach) {
+	gap := make([]bool, len(d.psd))
+	for _, l := range lines {
+		hz := exciseBins*d.binHz + exciseShare*l.hz + l.beside
+		first, last := int(math.Ceil((l.hz-hz)/d.binHz)), int(math.Floor((l.hz+hz)/d.binHz))
+		for k := max(first, 1); k <= min(last, len(gap)-1); k++ {
+			gap[k] = true
+		}
+	}
+	excised := 0.0
 	for k := 0; k < len(gap); k++ {
 		if !gap[k] {
 			continue
@@ -33,40 +36,15 @@ func excise(d *density, comb, tones []float64, fromHz float64) (taken, above ban
 			end++
 		}
 		bridge(d.psd, gap, k, end)
+		excised += float64(end - k)
 		k = end
 	}
-	excised := 0
-	for k := range gap {
-		if !gap[k] {
-			continue
-		}
-		excised++
-		if isTone[k] {
-			continue
-		}
-		one := bandPower{(before[k] - d.psd[k]) * d.binHz, d.psd[k] * d.psd[k] * d.binHz / d.effectiveS}
-		taken = taken.plus(one)
-		if float64(k)*d.binHz > fromHz {
-			above = above.plus(one)
-		}
-	}
 	// What is bridged adds nothing that is not known from the rest.
-	d.effectiveS *= 1 - float64(excised)/float64(len(gap))
-	return taken, above
+	d.effectiveS *= 1 - excised/float64(len(gap))
 }
 
-// gaps marks the bins around lines, in hertz.
-func gaps(d density, lines []float64) []bool {
-	gap := make([]bool, len(d.psd))
-	for _, hz := range lines {
-		reach := exciseBins*d.binHz + exciseShare*hz
-		first, last := int(math.Ceil((hz-reach)/d.binHz)), int(math.Floor((hz+reach)/d.binHz))
-		for k := max(first, 1); k <= min(last, len(gap)-1); k++ {
-			gap[k] = true
-		}
-	}
-	return gap
-}
+// reach is a line and how far beside it there is more than noise, in hertz.
+type reach struct{ hz, beside float64 }
 
 // bridge fills psd from start to end. At the ends of the spectrum, where one
 // side is missing, the other is carried over.

@@ -129,24 +129,27 @@ func (s *Silence) HumMoves() (halfDB float64, note string) {
 	return s.steadiness.hum.halfDB, s.steadiness.hum.note
 }
 
-// MainsRestless says whether the mains frequency wandered more than one phase
-// can follow.
-func (s *Silence) MainsRestless() bool { return s.Mains != nil && s.Mains.restless }
+// MainsRestless says whether the mains frequency did more than drift steadily.
+func (s *Silence) MainsRestless() bool { return s.Mains != nil && s.Mains.wanders }
 
 // readLines reads harmonics and hum from the comb, and keeps the power of each
 // line for HumGroup.
-func (s *Silence) readLines(mains *mainsLines, floor spectrumFloor) {
-	mains.setNoise(floor)
-	s.Harmonics, s.Hum = mains.harmonics(), mains.hum()
-	s.linePowers, s.lineVariance = make([]bandPower, len(mains.noise)), make([]float64, len(mains.noise))
-	for h := 1; h < len(mains.noise); h++ {
+func (s *Silence) readLines(mains *mainsLines) {
+	s.linePowers, s.lineVariance = make([]bandPower, len(mains.lines)), make([]float64, len(mains.lines))
+	for h := 1; h < len(mains.lines); h++ {
 		s.lineVariance[h] = sq(mains.std(h))
-		if h <= searchHarmonics || mains.comb.gain[h] > 0 {
+		switch {
+		case h <= searchHarmonics:
 			s.linePowers[h] = mains.power(h)
-		}
-		if h > searchHarmonics && mains.comb.gain[h] > 0 {
+			s.Harmonics = append(s.Harmonics, mains.harmonic(h))
+		case mains.takenOff(h):
+			s.linePowers[h] = mains.power(h)
 			s.HighHarmonics = append(s.HighHarmonics, mains.harmonic(h))
 		}
+	}
+	s.Hum, s.HumUpperBound = mains.hum()
+	if mains.placedTo < len(mains.lines)-1 {
+		s.humTo = mains.placedTo
 	}
 }
 

@@ -35,12 +35,6 @@ type mainsSearch struct {
 	spans  []testsignals.Span
 	// centreS and halfS are the middle of the spans' extent and half of it.
 	centreS, halfS float64
-	// anyMains: it is looked for around 50 Hz and around 60 Hz.
-	anyMains bool
-	// taken are the frequencies of lines that were taken off x, in hertz. asItIs
-	// lets those that are left be.
-	taken  []float64
-	asItIs bool
 }
 
 // mainsGuess is a frequency at the middle of the record and a drift.
@@ -99,6 +93,15 @@ func (s *mainsSearch) pieces(pieceS float64) []testsignals.Span {
 	return out
 }
 
+// samples is how many there are in all spans.
+func (s *mainsSearch) samples() float64 {
+	n := 0
+	for _, sp := range s.spans {
+		n += sp.Len()
+	}
+	return float64(n)
+}
+
 // longestS is the length of the longest span.
 func (s *mainsSearch) longestS() float64 {
 	n := 0
@@ -151,10 +154,36 @@ func (s *mainsSearch) spectra(pieces []testsignals.Span) pieceSpectra {
 	averages := math.Max(1, float64(len(pieces))/1.06)
 	out.floor = newSpectrumFloor(mean, out.binHz, averages, 25, 25)
 	out.floor.capSkirts()
-	for _, psd := range out.powers {
-		for k, v := range psd {
-			psd[k] = v / out.floor.at(float64(k)*out.binHz)
+	for i, psd := range out.powers {
+		out.powers[i] = overNoise(psd, out.binHz, out.floor, size/n)
+	}
+	return out
+}
+
+// A line must stand out of what lies smearFrom to smearTo bins to either side of it, where
+// that is more than smearRatio times the floor: of the skirt of a tone that jitters.
+const (
+	smearFrom  = 4
+	smearTo    = 8
+	smearRatio = 4.0
+)
+
+// overNoise is a spectrum over the noise beneath; padding is how many of its bins make one.
+func overNoise(psd []float64, binHz float64, floor spectrumFloor, padding int) []float64 {
+	sums, out := make([]float64, len(psd)+1), make([]float64, len(psd))
+	for k, v := range psd {
+		sums[k+1] = sums[k] + v
+	}
+	mean := func(from, to int) float64 {
+		from, to = min(max(0, from), len(psd)), min(max(0, to), len(psd))
+		return (sums[to] - sums[from]) / float64(max(to-from, 1))
+	}
+	for k, v := range psd {
+		noise := floor.at(float64(k) * binHz)
+		if beside := math.Max(mean(k-smearTo*padding, k-smearFrom*padding), mean(k+smearFrom*padding, k+smearTo*padding)); beside > smearRatio*noise {
+			noise = beside
 		}
+		out[k] = v / noise
 	}
 	return out
 }
@@ -179,21 +208,14 @@ func (s *mainsSearch) guesses(sp pieceSpectra, pieceS float64, nominals []float6
 	if len(sp.powers) == 1 {
 		drifts = 0
 	}
-	merits := make([][]float64, len(sp.powers))
-	for i, powers := range sp.powers {
-		merits[i] = make([]float64, len(powers))
-		for k, v := range powers {
-			merits[i][k] = of(v)
-		}
-	}
 	var all []mainsGuess
 	for _, nominal := range nominals {
 		// The steps fall on the edge of what is near.
 		from := nominal - mainsReachHz - stepHz*math.Floor((mainsUnder*nominal-mainsReachHz)/stepHz)
 		n := int((nominal*(1+mainsOver)-from)/stepHz) + 1
-		surface := make([][]float64, len(merits))
-		for i, row := range merits {
-			surface[i] = harmonicSums(row, sp.binHz, from, stepHz, n)
+		surface := make([][]float64, len(sp.powers))
+		for i, row := range sp.powers {
+			surface[i] = harmonicSums(row, sp.binHz, from, stepHz, n, of)
 		}
 		for k := range n {
 			best := mainsGuess{score: math.Inf(-1)}
@@ -236,15 +258,18 @@ func nearFirst(all []mainsGuess, nominals []float64) []mainsGuess {
 }
 
 // harmonicSums returns Σ over harmonics of merits at h·f for n frequencies.
-func harmonicSums(merits []float64, binHz, fromHz, stepHz float64, n int) []float64 {
-	row := make([]float64, n)
+func harmonicSums(spectrum []float64, binHz, fromHz, stepHz float64, n int, of merit) []float64 {
+	row, powers := make([]float64, n), make([]float64, searchHarmonics+1)
 	for k := range row {
 		f := (fromHz + float64(k)*stepHz) / binHz
 		for h := 1; h <= searchHarmonics; h++ {
 			at := f * float64(h)
-			i := min(int(at), len(merits)-2)
+			i := min(int(at), len(spectrum)-2)
 			v := at - float64(i)
-			row[k] += merits[i]*(1-v) + merits[i+1]*v
+			powers[h] = spectrum[i]*(1-v) + spectrum[i+1]*v
+		}
+		for _, power := range accompanied(powers) {
+			row[k] += of(power)
 		}
 	}
 	return row

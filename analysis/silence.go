@@ -103,28 +103,24 @@ func isConstant(x []float64) bool {
 	return !slices.ContainsFunc(x, func(v float64) bool { return v != x[0] })
 }
 
-// restlessPieceS is as long as one phase of a wandering mains is followed.
+// restlessPieceS is how far a mains that swings is followed from one guess of its drift.
 const restlessPieceS = 10.0
 
-// inPieces reads x in pieces and takes their mean where it is long and its
-// mains wanders more than one phase can follow, or may be why none was found.
-// Anywhere else one fit of all of it sees further into the noise.
+// inPieces reads x in pieces and takes their mean where it is long and its mains may
+// swing too far to be found in all of it at once. Anywhere else one fit of all of it
+// sees further into the noise.
 func (s *Silence) inPieces(x []float64, scale float64, nominals []float64) *Silence {
 	n := int(math.Ceil(s.LengthS / restlessPieceS))
-	if s.LengthS < 1.2*restlessPieceS || s.Mains.Found && !s.Mains.restless {
+	if s.LengthS < 1.2*restlessPieceS || s.Mains.Found {
 		return s
 	}
-	pieces, found := make([]*Silence, n), 0
+	pieces := make([]*Silence, n)
 	for i := range pieces {
 		piece := x[i*len(x)/n : (i+1)*len(x)/n]
 		pieces[i] = &Silence{RateHz: s.RateHz, LengthS: float64(len(piece)) / s.RateHz, clockStdPPM: s.clockStdPPM}
-		pieces[i].analyse(piece, scale, nominals)
-		if pieces[i].Mains.Found {
-			found++
+		if pieces[i].analyse(piece, scale, nominals); !pieces[i].Mains.Found {
+			return s
 		}
-	}
-	if found < n {
-		return s
 	}
 	out := meanSilence(pieces)
 	out.steadiness = s.steadiness
@@ -140,46 +136,40 @@ func (s *Silence) analyse(x []float64, scale float64, nominals []float64) {
 	rest, _ := withoutMean(x, scale, whole)
 	raw, moves := welch(rest, whole, s.RateHz, segLen), piecePowers(rest, s.RateHz, humBand(s.RateHz))
 	mains := fitMainsLines(rest, s.RateHz, raw, nominals, nil)
-	mains.comb.Subtract(rest)
 	s.Tones = takeTones(rest, s.RateHz, mains)
-	if len(s.Tones) > 0 {
-		// Tones leak into the comb's lines and can hide them: fit once more
-		// with the tones out of the way.
-		mains.comb.restore(rest)
-		first := mains
-		mains = fitMainsLines(rest, s.RateHz, raw, nominals, first.comb)
-		mains.beside = first.beside
-		if !mains.found() && first.comb.Reason == eitherMains {
+	// Tones leak into the comb's lines and can hide them, so the first look kept
+	// them out by a window; with the tones out of the way none is needed.
+	mains.comb.restore(rest)
+	others := append(toneLines(s.Tones), toneLines(mains.beside)...)
+	if reason := mains.comb.Reason; mains.found() || len(s.Tones) > 0 {
+		mains = fitMainsLines(rest, s.RateHz, raw, nominals, mains.comb)
+		if !mains.found() && reason == eitherMains {
 			// The line in question has gone with the tones.
 			mains.comb.Reason = eitherMains
 		}
-		mains.comb.Subtract(rest)
 	}
-	if mains.found() {
-		mains.hold(s.Tones)
-	}
-	nameFamilies(s.Tones, mains, s.LengthS)
 	hiss := welch(rest, whole, s.RateHz, segLen)
 	s.steadiness = newSteadiness(moves, rest, s.RateHz, raw, hiss)
 	floor := newSpectrumFloor(hiss.psd, hiss.binHz, hiss.averages, max(12, 4*hiss.binHz), 100)
 
 	s.Mains = mains.comb
 	if mains.found() {
-		s.readLines(mains, floor)
+		psd, binHz := periodogram(rest, s.RateHz)
+		mains.readBeside(psd, binHz, floor)
+		mains.hold(s.Tones)
+		s.readLines(mains)
 	} else {
 		y, _ := withoutMean(x, scale, whole)
 		s.boundLines(floor, y, nominals)
 	}
-	lines := append(mains.lines(), toneLines(s.Tones)...)
+	nameFamilies(s.Tones, mains, s.LengthS)
+	lines := append(mains.taken(), others...)
 	giveBack(hiss, floor, lines, s.LengthS)
-	knownTo := mains.knownTo()
-	around, above := excise(&hiss, combLines(mains, s.RateHz), frequencies(s.Tones), (float64(knownTo)+0.5)*mains.comb.FrequencyHz.Value)
-	if mains.rich() || around.power > combLevel*math.Sqrt(around.variance) {
-		s.addHum(around)
-	} else {
-		s.addHum(mains.unseen(rest, knownTo).plus(above))
-		s.humTo = mains.placedTo(hiss.binHz)
+	reaches := mains.reaches(floor)
+	for _, l := range others {
+		reaches = append(reaches, reach{hz: l.freqHz})
 	}
+	excise(&hiss, reaches)
 	s.Noise = noiseLevels(raw, hiss, lines)
 	s.Hiss = noiseLevels(hiss, hiss, nil)
 	s.ThirdOctaves = thirdOctaves(raw, hiss, lines)
@@ -206,43 +196,6 @@ func (s *Silence) boundLines(floor spectrumFloor, y []float64, nominals []float6
 		power += h.RMS.Value * h.RMS.Value
 	}
 	s.Hum = Estimate{Value: math.Sqrt(power)}
-}
-
-// addHum counts as hum what none of the lines accounts for that were told from
-// the noise. That is what lay around the comb's lines and no steady line
-// fitted, where there is more of it than noise makes believe, and always where
-// the comb is rich in high lines. Elsewhere it is what the lines past the 40th
-// come to together: hundreds of them, each under the noise, may be most of it.
-// To choose by what is seen would make the sum too small. Where the sum cannot
-// be told from noise it is a bound.
-func (s *Silence) addHum(more bandPower) {
-	if s.HumUpperBound {
-		return
-	}
-	all := bandPower{sq(s.Hum.Value), sq(2 * s.Hum.Value * s.Hum.Std)}.plus(more)
-	s.Hum = all.rms()
-	if s.Hum.Std > unsureShare*s.Hum.Value {
-		s.Hum, s.HumUpperBound = Estimate{Value: math.Sqrt(math.Max(all.power, 0) + 1.645*math.Sqrt(all.variance))}, true
-	}
-}
-
-func frequencies(tones []Tone) []float64 {
-	var hz []float64
-	for _, t := range tones {
-		hz = append(hz, t.FrequencyHz.Value)
-	}
-	return hz
-}
-
-// combLines lists where the comb's lines up to 20 kHz are, in hertz.
-func combLines(mains *mainsLines, rateHz float64) []float64 {
-	var hz []float64
-	if mains.found() {
-		for f := mains.comb.FrequencyHz.Value; f < math.Min(NoiseHighHz, rateHz/2); f += mains.comb.FrequencyHz.Value {
-			hz = append(hz, f)
-		}
-	}
-	return hz
 }
 
 func toneLines(tones []Tone) []line {

@@ -65,29 +65,23 @@ func TestOutsideCombAgreesWithSciPyLeastSquares(t *testing.T) {
 	q := quietRecord{rateHz: 8000, lengthS: 3, noiseStd: 1e-5, mainsHz: 49.93, driftHzPerS: 0.01, harmonicsRMS: rectifierHum(1e-4, 40), seed: 2}
 	x := q.make()
 	y, _ := withoutMean(x, 1, all(x))
-	c := findComb(y, all(y), q.rateHz, []float64{50, 60}, nil)
-	if !c.Found {
-		t.Fatal(c.Reason)
+	raw := welch(y, all(y), q.rateHz, 4096)
+	both := append([]float64(nil), y...)
+	first := findComb(y, all(y), q.rateHz, []float64{50, 60}, true, nil)
+	lines := fitMainsLines(append([]float64(nil), y...), q.rateHz, raw, []float64{50}, first)
+	if !lines.found() {
+		t.Fatal(lines.comb.Reason)
 	}
-	f := newFolder(all(y), 1, searchHarmonics, exactRing)
-	c.Amplitudes = make([]complex128, searchHarmonics+1)
-	f.solve(c.Amplitudes, append([]float64(nil), y...), &c.phase, solveShare, nil)
-	coefficients, err := json.Marshal(c.phase.c)
-	if err != nil {
-		t.Fatal(err)
+	for i := range y {
+		both = append(both, lines.comb.phase.at(float64(i)))
 	}
-	frame, err := json.Marshal([]float64{c.phase.centre, c.phase.half})
-	if err != nil {
-		t.Fatal(err)
-	}
-	want := scipy(t, y, "c = "+string(coefficients)+"\nmid, half = "+string(frame)+`
-u = (np.arange(len(x)) - mid) / half
-phase = 2*np.pi*sum(v*u**p for p, v in enumerate(c))
-a = np.stack([g(h*phase) for h in range(1, 41) for g in (np.cos, lambda v: -np.sin(v))] + [np.ones_like(u)], axis=1)
+	want := scipy(t, both, `
+x, phase = x[:len(x)//2], 2*np.pi*x[len(x)//2:]
+a = np.stack([g(h*phase) for h in range(1, 41) for g in (np.cos, lambda v: -np.sin(v))] + [np.ones_like(x)], axis=1)
 print(json.dumps(linalg.lstsq(a, x)[0].tolist()))`)
 	worst := 0.0
 	for h := 1; h <= searchHarmonics; h++ {
-		a := c.Amplitudes[h]
+		a := lines.comb.Amplitudes[h]
 		off := math.Hypot(real(a)-want[2*h-2], imag(a)-want[2*h-1])
 		worst = math.Max(worst, off/math.Hypot(want[2*h-2], want[2*h-1]))
 	}

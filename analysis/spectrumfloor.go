@@ -151,3 +151,35 @@ func blackmanSinc(reach int, cutoff float64) []float64 {
 	}
 	return taps
 }
+
+// A line that flickers, or a tone that jitters, has a skirt: within besideHz of it the
+// noise is what is there, if it is besideRatio times the floor, which is wider.
+const (
+	besideHz    = 8.0
+	besideRatio = 3.0
+	besideLeast = 16 // bins that a median is worth taking of
+)
+
+// noiseBeside is the density of the noise beside a line at hz, in the periodogram of
+// what is left without it.
+func noiseBeside(psd []float64, binHz float64, floor spectrumFloor, hz float64) float64 {
+	at, reach := int(math.Round(hz/binHz)), int(besideHz/binHz)
+	density := floor.at(hz)
+	if 2*reach < besideLeast {
+		return density
+	}
+	var around []float64
+	for k := max(1, at-reach); k <= at+reach && k < len(psd); k++ {
+		if k < at-2 || k > at+2 {
+			around = append(around, psd[k])
+		}
+	}
+	if len(around) < besideLeast {
+		return density
+	}
+	slices.Sort(around)
+	if beside := around[len(around)/2] / math.Ln2; beside > besideRatio*density {
+		return beside
+	}
+	return density
+}

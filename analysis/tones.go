@@ -33,19 +33,17 @@ func takeTones(x []float64, rateHz float64, mains *mainsLines) []Tone {
 	psd, binHz := periodogram(x, rateHz)
 	floor := newSpectrumFloor(psd, binHz, 1, math.Max(4, 60*binHz), math.Max(100, 60*binHz))
 	peaks := tonePeaks(psd, binHz, floor, math.Min(NoiseHighHz, 0.45*rateHz))
-	lengthS := float64(len(x)) / rateHz
 	var tones []Tone
 	for _, p := range distinctPeaks(peaks, binHz) {
-		if mains.explains(p, lengthS) {
-			mains.addBeside(p)
+		if mains.explains(p) {
 			continue
 		}
 		// A peak that no steady sine fits is a burst or the edge of one.
-		if t := fitTone(x, rateHz, p); t.RMS.Value > combLevel*t.RMS.Std {
+		switch t := fitTone(x, rateHz, p); {
+		case mains.interharmonic(p):
+			mains.beside = append(mains.beside, t)
+		case t.RMS.Value > combLevel*t.RMS.Std && len(tones) < MostTones:
 			tones = append(tones, t)
-		}
-		if len(tones) == MostTones {
-			break
 		}
 	}
 	return tones
