@@ -98,6 +98,7 @@ func meanSilence(takes []*Silence) *Silence {
 		out.Hiss[w] = meanPower(weights, func(t int) Estimate { return takes[t].Hiss[w] })
 	}
 	out.Hum = meanPower(weights, func(t int) Estimate { return takes[t].Hum })
+	out.boundAt = first.boundAt
 	for _, s := range takes {
 		out.HumUpperBound = out.HumUpperBound || s.HumUpperBound
 	}

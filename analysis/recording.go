@@ -21,6 +21,8 @@ type Recording struct {
 	// recording against its ends: what the drift of the recorder's clock leaves.
 	ClockStdS float64
 	State     string
+	// NominalMainsHz is 50 or 60, or 0 where nobody named it.
+	NominalMainsHz float64
 	// Problems says, per output, why it holds no signal; "" where it does. Nil
 	// when that is not known.
 	Problems []string

@@ -33,8 +33,7 @@ type Silence struct {
 	// without mains comb and tones: RMS volts by weighting.
 	Noise, Hiss map[string]Estimate
 	// Mains is the comb. Harmonics are its first 40 lines; they are upper
-	// bounds where no comb was found but its nominal frequency is known, and
-	// empty where it is not.
+	// bounds where no comb was found, at each nominal frequency that may be meant.
 	Mains     *Comb
 	Harmonics []MainsHarmonic
 	// HighHarmonics are the comb's lines past the 40th that stand out.
@@ -52,6 +51,8 @@ type Silence struct {
 	// mains frequency does not say where they are; 0 where all are.
 	humTo      int
 	steadiness steadiness
+	// boundAt are the nominal frequencies that the bounds are for.
+	boundAt []float64
 	// By harmonic: power and variance of a quadrature; bounds where no comb
 	// was found.
 	linePowers   []bandPower
@@ -159,7 +160,11 @@ func (s *Silence) analyse(x []float64, scale float64, nominals []float64) {
 		mains.hold(s.Tones)
 		s.readLines(mains)
 	} else {
-		y, _ := withoutMean(x, scale, whole)
+		y := rest
+		if mains.comb.Reason == eitherMains {
+			// The line in question has gone with the tones.
+			y, _ = withoutMean(x, scale, whole)
+		}
 		s.boundLines(floor, y, nominals)
 	}
 	nameFamilies(s.Tones, mains, s.LengthS)
@@ -177,25 +182,23 @@ func (s *Silence) analyse(x []float64, scale float64, nominals []float64) {
 	s.Density = densityCurve(raw, hiss)
 }
 
-// boundLines bounds the lines of y, in which no comb was found, and with them
-// the hum.
+// boundLines bounds the lines of y, in which no comb was found, and with them the hum: at
+// whichever of the nominal frequencies there may be more.
 func (s *Silence) boundLines(floor spectrumFloor, y []float64, nominals []float64) {
-	s.HumUpperBound, s.lineBounds = true, make([]float64, searchHarmonics+1)
+	s.HumUpperBound, s.lineBounds, s.boundAt = true, make([]float64, searchHarmonics+1), nominals
 	psd, binHz := periodogram(y, s.RateHz)
-	power := 0.0
 	for _, hz := range nominals {
-		bounds := boundHarmonics(psd, binHz, float64(len(y))/s.RateHz, floor, hz)
-		if len(nominals) == 1 {
-			s.Harmonics = bounds
+		power := 0.0
+		for i, h := range boundHarmonics(psd, binHz, float64(len(y))/s.RateHz, floor, hz) {
+			if i == len(s.Harmonics) {
+				s.Harmonics = append(s.Harmonics, h)
+			}
+			most := math.Max(s.Harmonics[i].RMS.Value, h.RMS.Value)
+			s.Harmonics[i].RMS.Value, s.lineBounds[h.Harmonic] = most, most
+			power += sq(h.RMS.Value)
 		}
-		for _, h := range bounds {
-			s.lineBounds[h.Harmonic] = math.Max(s.lineBounds[h.Harmonic], h.RMS.Value)
-		}
+		s.Hum.Value = math.Max(s.Hum.Value, math.Sqrt(power))
 	}
-	for _, h := range s.Harmonics {
-		power += h.RMS.Value * h.RMS.Value
-	}
-	s.Hum = Estimate{Value: math.Sqrt(power)}
 }
 
 func toneLines(tones []Tone) []line {

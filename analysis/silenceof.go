@@ -89,10 +89,17 @@ func readSilence(rec *Recording, i int, nominalMainsHz float64) (s *Silence, rea
 		volts = 1
 	}
 	s, err = analyseScaled(x, volts, rec.RateHz, SilenceOptions{NominalMainsHz: nominalMainsHz, ClockStdPPM: clockStdPPM})
-	// The bench may have been calibrated elsewhere, so what its mains was only
+	if err != nil || s.Mains == nil || s.Mains.Found {
+		return s, "", err
+	}
+	// What was named may be wrong, and the bench calibrated elsewhere: so either only
 	// decides where the record does not.
-	if floor := rec.bench(i).Floor; err == nil && s.Mains != nil && s.Mains.Reason == eitherMains && floor != nil && floor.MainsHz > 0 {
-		s, err = analyseScaled(x, volts, rec.RateHz, SilenceOptions{NominalMainsHz: math.Round(floor.MainsHz/10) * 10, ClockStdPPM: clockStdPPM})
+	known := rec.NominalMainsHz
+	if floor := rec.bench(i).Floor; known == 0 && floor != nil && s.Mains.Reason == eitherMains {
+		known = math.Round(floor.MainsHz/10) * 10
+	}
+	if known != nominalMainsHz {
+		s, err = analyseScaled(x, volts, rec.RateHz, SilenceOptions{NominalMainsHz: known, ClockStdPPM: clockStdPPM})
 	}
 	return s, "", err
 }

@@ -92,10 +92,6 @@ func (b *silenceReadings) addMains() {
 			nonzero(typeA(sourceNoise, m.FrequencyHz.Std), evenly(sourceClock, m.FrequencyHz.Value*b.s.clockStdPPM*1e-6))))
 	} else {
 		b.res.refuse(b.output, "", m.Reason, MainsFrequency)
-		if len(b.s.Harmonics) == 0 {
-			b.res.refuse(b.output, "", m.Reason+", and its nominal frequency is not known", Hum, HumHarmonic)
-			return
-		}
 	}
 	how := b.s.steadiness.hum
 	hum := corrected{Estimate: b.s.Hum, upperBound: b.s.HumUpperBound}
@@ -177,6 +173,12 @@ func shownAs(db float64) string {
 // humNote is what its harmonics have to say.
 func (s *Silence) humNote() string {
 	note := ""
+	if !s.Mains.Found {
+		note = s.Mains.Reason
+		for i, hz := range s.boundAt {
+			note += []string{": no more than this at ", " and at "}[min(i, 1)] + fmt.Sprintf("%g Hz", hz)
+		}
+	}
 	if s.humTo > 0 {
 		note = fmt.Sprintf("without weak harmonics past the %dth, for lack of a certain mains frequency", s.humTo)
 	}

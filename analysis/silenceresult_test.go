@@ -38,7 +38,7 @@ func TestWhatCannotBeReadIsRefused(t *testing.T) {
 	for _, ref := range r.Refused {
 		refused[ref.Quantity] = true
 	}
-	if !refused[MainsFrequency] || !refused[Hum] || !refused[HumHarmonic] || refused[Noise] {
+	if !refused[MainsFrequency] || len(refused) != 1 {
 		t.Errorf("no mains in the record, refused: %v", r.Refused)
 	}
 	for _, bad := range []float64{math.NaN(), math.Inf(1)} {
@@ -55,6 +55,36 @@ func TestWhatCannotBeReadIsRefused(t *testing.T) {
 	}
 	if _, err := AnalyseSilence(nil, 48000, SilenceOptions{}); err == nil {
 		t.Error("an empty record: no error")
+	}
+}
+
+// A record without hum bounds it: at 50 and at 60 Hz, or at that which is named. Of the
+// noise beside, 1 V in 4 kHz over 4 s, a line of 40 standard uncertainties would show.
+func TestARecordWithoutHumBoundsIt(t *testing.T) {
+	x := quietRecord{rateHz: 8000, lengthS: 4, noiseStd: 1, seed: 1}.make()
+	for nominal, at := range map[float64]string{0: "at 50 Hz and at 60 Hz", 50: "at 50 Hz", 60: "at 60 Hz"} {
+		rec := &Recording{Outputs: []string{"A"}, Samples: [][]float64{x}, RateHz: 8000, NominalMainsHz: nominal, Bench: []BenchInput{{VoltsPerUnit: 1}}}
+		res, err := SilenceOf(rec)
+		if err != nil {
+			t.Fatal(err)
+		}
+		bounds := 0
+		for _, r := range res.Readings {
+			if r.Quantity != Hum && r.Quantity != HumHarmonic {
+				continue
+			}
+			bounds++
+			// A line's standard uncertainty is √(2/8000/(2·4)) V, −45 dBu; forty of them, each the largest within ±1 %, at 95 %.
+			if !r.UpperBound || math.IsInf(r.Value, 0) || r.Value < -45 || r.Value > -45+40 {
+				t.Errorf("mains %g: %s %d is %g dBu, a bound: %v", nominal, r.Quantity, r.Harmonic, r.Value, r.UpperBound)
+			}
+			if r.Quantity == Hum && !strings.HasSuffix(r.Note, at) {
+				t.Errorf("mains %g: note %q", nominal, r.Note)
+			}
+		}
+		if bounds != 41 {
+			t.Errorf("mains %g: %d bounds", nominal, bounds)
+		}
 	}
 }
 

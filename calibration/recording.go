@@ -21,7 +21,7 @@ type Patching struct {
 // be nil; of a foreign one nothing is used. now is held against the profile's validity. refused, where not "",
 // says why absolute readings were withheld.
 func Recording(take *capture.Take, proof *capture.Proof, sig *testsignals.Signal, patch []Patching, profile *Profile, now time.Time) (rec *analysis.Recording, refused string, err error) {
-	rec = &analysis.Recording{Signal: sig, RateHz: float64(take.RateHz), State: take.State}
+	rec = &analysis.Recording{Signal: sig, RateHz: float64(take.RateHz), State: take.State, NominalMainsHz: take.MainsHz}
 	if proof != nil {
 		rec.OffsetFrames = proof.OffsetFrames
 	}

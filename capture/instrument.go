@@ -120,6 +120,9 @@ type Take struct {
 	// ClockError is the other recorder's clock against the player's, where
 	// it was estimated and removed.
 	ClockError *ClockError `json:"clock_error,omitempty"`
+	// MainsHz is the nominal frequency of the mains where it was made, 50 or 60; 0
+	// where nobody named it.
+	MainsHz float64 `json:"mains_hz,omitempty"`
 	// HostFlags is what the audio host said of overflows. It is kept for the
 	// record only: some hosts never say, one always does.
 	HostFlags string `json:"host_flags,omitempty"`

@@ -22,6 +22,8 @@ type Bench struct {
 	// output of the board, both from 1.
 	Output int            `json:"output"`
 	Inputs map[string]int `json:"inputs"`
+	// MainsHz is the nominal frequency of the mains, 50 or 60; 0 where it was not named.
+	MainsHz int `json:"mains_hz,omitempty"`
 }
 
 // SetBench keeps b in place of the bench of that name, if there is one. Runs
@@ -36,7 +38,7 @@ func (s *Store) SetBench(ctx context.Context, b Bench) error {
 		return fmt.Errorf("keeping bench %q: %w", b.Name, err)
 	}
 	return s.write(ctx, fmt.Sprintf("keeping bench %q", b.Name), func(tx *sql.Tx) error {
-		_, err := tx.ExecContext(ctx, sqlSetBench, fold(b.Name), b.Name, b.Kind, b.Device, b.Host, b.RateHz, b.Output, string(inputs))
+		_, err := tx.ExecContext(ctx, sqlSetBench, fold(b.Name), b.Name, b.Kind, b.Device, b.Host, b.RateHz, b.Output, string(inputs), b.MainsHz)
 		return err
 	})
 }
@@ -58,6 +60,8 @@ func (b Bench) check() error {
 		return bad("it has no kind of instrument")
 	case b.RateHz <= 0 || b.Output < 1:
 		return bad("rate %d Hz and output channel %d must be above zero", b.RateHz, b.Output)
+	case b.MainsHz != 0 && b.MainsHz != 50 && b.MainsHz != 60:
+		return bad("its mains of %d Hz is neither 50 nor 60 Hz", b.MainsHz)
 	case len(b.Inputs) == 0:
 		return bad("it has no inputs: give each output of the board an input channel")
 	}
@@ -103,7 +107,7 @@ func (s *Store) Benches(ctx context.Context) ([]Bench, error) {
 func scanBench(row scanner) (Bench, error) {
 	var b Bench
 	var inputs string
-	if err := row.Scan(&b.Name, &b.Kind, &b.Device, &b.Host, &b.RateHz, &b.Output, &inputs); err != nil {
+	if err := row.Scan(&b.Name, &b.Kind, &b.Device, &b.Host, &b.RateHz, &b.Output, &inputs, &b.MainsHz); err != nil {
 		return Bench{}, err
 	}
 	if err := json.Unmarshal([]byte(inputs), &b.Inputs); err != nil {

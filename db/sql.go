@@ -20,11 +20,12 @@ const (
 	sqlBoardsFrom   = `SELECT label, label_key FROM boards WHERE label_key >= $1 AND label_key < $2 ORDER BY label_key LIMIT $3`
 	sqlBoardLabels  = `SELECT label, label_key FROM boards ORDER BY label_key`
 
-	sqlSetBench = `INSERT INTO benches (name_key, name, kind, device, host, rate_hz, output, inputs)
-		VALUES ($1, $2, $3, $4, $5, $6, $7, $8)
+	sqlSetBench = `INSERT INTO benches (name_key, name, kind, device, host, rate_hz, output, inputs, mains_hz)
+		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9)
 		ON CONFLICT (name_key) DO UPDATE SET name = excluded.name, kind = excluded.kind, device = excluded.device,
-		host = excluded.host, rate_hz = excluded.rate_hz, output = excluded.output, inputs = excluded.inputs`
-	sqlBenchColumns = `SELECT name, kind, device, host, rate_hz, output, inputs FROM benches`
+		host = excluded.host, rate_hz = excluded.rate_hz, output = excluded.output, inputs = excluded.inputs,
+		mains_hz = excluded.mains_hz`
+	sqlBenchColumns = `SELECT name, kind, device, host, rate_hz, output, inputs, mains_hz FROM benches`
 	sqlBench        = sqlBenchColumns + ` WHERE name_key = $1`
 	sqlBenches      = sqlBenchColumns + ` ORDER BY name_key`
 	sqlBenchNames   = `SELECT name, name_key FROM benches ORDER BY name_key`

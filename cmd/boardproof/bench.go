@@ -84,6 +84,9 @@ func (a *app) benchSet() *cobra.Command {
 			for _, p := range patch {
 				b.Inputs[p.Output] = p.Input
 			}
+			if b.MainsHz != 0 && b.MainsHz != 50 && b.MainsHz != 60 {
+				return wrongUsef("--mains %d is neither 50 nor 60", b.MainsHz)
+			}
 			if err := a.tryBench(b, patch); err != nil {
 				return err
 			}
@@ -101,6 +104,7 @@ func (a *app) benchSet() *cobra.Command {
 	f.IntVar(&b.RateHz, "rate", 48000, "sample rate in hertz, 44100 to 192000")
 	f.IntVar(&b.Output, "output", 1, "the output channel that plays")
 	f.StringVar(&inputs, "inputs", "A=1,B=2", "which input channel records which output of a board")
+	f.IntVar(&b.MainsHz, "mains", 0, "the mains where the bench is, 50 or 60 (Hz): what hum is looked for where none stands out")
 	f.BoolVar(&simulated, "simulated", false, "a simulated bench, no hardware")
 	return cmd
 }
@@ -192,6 +196,9 @@ func (a *app) printBench(ctx context.Context, s *db.Store, b db.Bench) error {
 	}
 	a.wrapped("", fmt.Sprintf("bench %s: %s, %g kHz, plays on output %d", b.Name, b.Device, float64(b.RateHz)/1000, b.Output))
 	a.wrapped("  ", "records "+inputList(b.Inputs))
+	if b.MainsHz > 0 {
+		a.wrapped("  ", fmt.Sprintf("mains of %d Hz", b.MainsHz))
+	}
 	if p == nil {
 		a.wrapped("  ", fmt.Sprintf("not calibrated: 'boardproof calibrate --bench %q'", b.Name))
 		return nil

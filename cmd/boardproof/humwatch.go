@@ -57,7 +57,7 @@ func (a *app) humWatch(ctx context.Context, f watchFlags) error {
 		if err != nil {
 			return err
 		}
-		sit := &procedure.Sitting{Instrument: in, Output: b.Output, Profile: profile, Operator: a.operator(ctx), Now: a.now}
+		sit := &procedure.Sitting{Instrument: in, Output: b.Output, MainsHz: float64(b.MainsHz), Profile: profile, Operator: a.operator(ctx), Now: a.now}
 		if sit.Patching, err = watchedOutputs(b, f.outputs); err != nil {
 			return err
 		}

@@ -166,7 +166,7 @@ func deviceError(err error) error {
 
 // sitting connects a bench for outputs, the board's outputs in order.
 func (a *app) sitting(ctx context.Context, b db.Bench, in capture.Instrument, outputs []string, p *calibration.Profile) (*procedure.Sitting, error) {
-	s := &procedure.Sitting{Instrument: in, Output: b.Output, Profile: p, Operator: a.operator(ctx), Now: a.now}
+	s := &procedure.Sitting{Instrument: in, Output: b.Output, MainsHz: float64(b.MainsHz), Profile: p, Operator: a.operator(ctx), Now: a.now}
 	for _, o := range outputs {
 		channel, ok := b.Inputs[o]
 		if !ok {

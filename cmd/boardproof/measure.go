@@ -115,7 +115,7 @@ func (a *app) measureBench(ctx context.Context, name string, kind testsignals.Ki
 		if err != nil {
 			return err
 		}
-		sit := &procedure.Sitting{Instrument: in, Output: b.Output, Patching: patch, Profile: profile, Operator: a.operator(ctx), Now: a.now, Repeats: f.repeats, BoardIn: f.boardIn}
+		sit := &procedure.Sitting{Instrument: in, Output: b.Output, MainsHz: float64(b.MainsHz), Patching: patch, Profile: profile, Operator: a.operator(ctx), Now: a.now, Repeats: f.repeats, BoardIn: f.boardIn}
 		if err := sit.CheckProfile(); err != nil {
 			return wrongUse(err)
 		}

@@ -28,6 +28,8 @@ type Sitting struct {
 	// is what the loopback lead gives.
 	BoardIn bool
 	Now     func() time.Time
+	// MainsHz is the nominal frequency of the mains, 50 or 60; 0 where nobody named it.
+	MainsHz float64
 
 	// made are the signals so far, so that repeated takes share one.
 	made map[testsignals.Spec]*testsignals.Signal
@@ -229,9 +231,13 @@ func (s *Sitting) record(ctx context.Context, what string, sig *testsignals.Sign
 		p.Inputs = s.inputs()
 		watch(p)
 	}
-	return s.Instrument.Record(ctx, capture.Request{
+	take, err := s.Instrument.Record(ctx, capture.Request{
 		Signal: sig, Outputs: []int{s.Output}, Inputs: s.inputs(), Patch: patch, State: state, SeriesOhms: s.seriesOhms, Conditions: s.conditions, Progress: progress,
 	})
+	if take != nil {
+		take.MainsHz = s.MainsHz
+	}
+	return take, err
 }
 
 // LevelDBFS is what to play for levelDBu at the board's input. Without a

@@ -114,7 +114,7 @@ func (w *watching) repeated() (frames int) {
 
 func (w *watching) read() (HumNow, error) {
 	s := w.sitting
-	take := &capture.Take{Samples: w.rows, RateHz: w.rateHz, Inputs: s.inputs(), Patch: capture.ToBoard, Instrument: s.Instrument.Describe()}
+	take := &capture.Take{Samples: w.rows, RateHz: w.rateHz, Inputs: s.inputs(), Patch: capture.ToBoard, Instrument: s.Instrument.Describe(), MainsHz: s.MainsHz}
 	rec, refused, err := calibration.Recording(take, nil, nil, s.Patching, s.Profile, s.Now())
 	if err != nil {
 		return HumNow{}, err
