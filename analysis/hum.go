@@ -129,16 +129,21 @@ func (m *mainsLines) strays(h int, a, b complex128) bool {
 	}
 	turned := math.Abs(cmplx.Phase(b*cmplx.Conj(a))) / (2 * math.Pi)
 	std := m.std(h) / m.rms(h) * 2 / (2 * math.Pi)
-	unplaced := float64(h) * m.comb.FrequencyHz.Std * m.lengthS
-	if turned > math.Max(strayTurn, combLevel*Hypot(std, unplaced/2)) {
+	if turned > math.Max(strayTurn, combLevel*Hypot(std, m.unplaced(h))) {
 		return true
 	}
-	return (unplaced > placedCycles || m.comb.fit.clocked(h)) && !m.accompanied(h)
+	return (m.unplaced(h) > placedCycles || m.comb.fit.clocked(h)) && !m.accompanied(h)
 }
 
-// placedCycles is within how much of the resolution the mains frequency must say where
-// a line is for one that is found there to be no chance.
-const placedCycles = 0.25
+// unplaced is how far the phase of the mains leaves that of a line open at worst, in
+// cycles; unplacedHz what that comes to in frequency.
+func (m *mainsLines) unplaced(h int) float64 { return float64(h) * math.Sqrt(m.comb.phaseVar) }
+
+func (m *mainsLines) unplacedHz(h int) float64 { return 3 * m.unplaced(h) / (m.lengthS / 2) }
+
+// placedCycles is within how much of a cycle the mains must say where a line is for one
+// that is found there to be no chance.
+const placedCycles = 0.2
 
 // accompanied says whether others stand near a line past loneAbove, none so much
 // weaker that it stands by itself.
@@ -191,16 +196,15 @@ func (m *mainsLines) readBeside(psd []float64, binHz float64, floor spectrumFloo
 	for h := 1; h < len(m.lines); h++ {
 		l, hz := &m.lines[h], float64(h)*m.comb.FrequencyHz.Value
 		l.floor, l.noise = floor.at(hz), noiseBeside(psd, binHz, floor, hz)
-		unplacedHz := 3 * float64(h) * m.comb.FrequencyHz.Std
 		switch {
 		case m.takenOff(h) || h <= loneAbove && !l.stray:
 			if l.skirt = bandOver(psd, binHz, l.floor, hz, m.near(), m.lengthS); l.skirt.power < skirtShown*math.Sqrt(l.skirt.variance) {
 				l.skirt = bandPower{}
 			}
-		case h > searchHarmonics && unplacedHz > unplacedMostHz:
+		case h > searchHarmonics && m.unplacedHz(h) > unplacedMostHz:
 			m.placedTo = min(m.placedTo, h-1)
-		case h > searchHarmonics && unplacedHz*m.lengthS > placedCycles:
-			band := bandOver(psd, binHz, l.floor, hz, unplacedHz+1.5/m.lengthS, m.lengthS)
+		case h > searchHarmonics && m.unplaced(h) > placedCycles:
+			band := bandOver(psd, binHz, l.floor, hz, m.unplacedHz(h)+1.5/m.lengthS, m.lengthS)
 			// The line beats with the noise beside it, under a Hann window.
 			band.variance += 4 * math.Max(band.power, 0) * sq(m.std(h)) / hannTime
 			l.band = &band
@@ -353,7 +357,6 @@ func (m *mainsLines) explains(p tonePeak) bool {
 	// A Hann window makes a line 2T/3 of its power in density.
 	power, own := p.power*p.noise*1.5/m.lengthS, sq(m.rms(h))
 	near := m.near()
-	unplacedHz := 3 * float64(h) * m.comb.FrequencyHz.Std
 	switch {
 	case away < near && (h <= loneAbove || m.takenOff(h) && power < own):
 		return true
@@ -362,7 +365,7 @@ func (m *mainsLines) explains(p tonePeak) bool {
 	}
 	// Where it is not known where a line is, a peak may be it, if it is no stronger
 	// than those that are known.
-	return unplacedHz*m.lengthS > placedCycles && away < 2/m.lengthS+unplacedHz && power < sq(m.strongest())
+	return m.unplaced(h) > placedCycles && away < 2/m.lengthS+m.unplacedHz(h) && power < sq(m.strongest())
 }
 
 // near is how near to a line what is weaker than the line is its flicker, in hertz.

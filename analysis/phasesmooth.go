@@ -11,13 +11,16 @@ import (
 // about it. This is regression with an integrated Wiener process, whose answer is a
 // cubic smoothing spline (Wahba 1978; Rasmussen & Williams, Gaussian Processes for
 // Machine Learning, sections 2.7 and 6.3); how far the frequency walks is chosen by
-// restricted likelihood.
+// restricted likelihood. Where the readings scatter more than their variances say, as
+// those of a mains that flickers do, all variances are as much larger.
 type smoothPhase struct {
 	lengthS float64
 	timesS  []float64 // of the readings, from the start
 	// walk is the density of the random walk of the frequency, Hz²/s.
 	walk  float64
 	order int // of the polynomial
+	// scatter is by how much more than stated the readings scatter, in variance.
+	scatter float64
 
 	chol     mat.Cholesky
 	solvedX  *mat.Dense    // K⁻¹X
@@ -49,6 +52,10 @@ func newSmoothPhase(timesS, cycles, variances []float64, lengthS, leastWalk floa
 	}
 	return best
 }
+
+// scatterShown is by how many standard deviations of chance the readings must scatter more
+// than stated to be believed.
+const scatterShown = 3.0
 
 // fitWalk smooths with one density of the walk; nil where that cannot be solved.
 func fitWalk(timesS, cycles, variances []float64, lengthS, walk float64) *smoothPhase {
@@ -97,7 +104,12 @@ func fitWalk(timesS, cycles, variances []float64, lengthS, walk float64) *smooth
 	if s.chol.SolveVecTo(s.alpha, &residual) != nil {
 		return nil
 	}
-	s.logLike = -0.5 * (s.chol.LogDet() + trends.LogDet() + mat.Dot(&residual, s.alpha))
+	freedom := float64(n - s.order - 1)
+	chi2 := mat.Dot(&residual, s.alpha)
+	if s.scatter = 1; chi2 > freedom+scatterShown*math.Sqrt(2*freedom) {
+		s.scatter = chi2 / freedom
+	}
+	s.logLike = -0.5 * (s.chol.LogDet() + trends.LogDet() + freedom*math.Log(s.scatter) + chi2/s.scatter)
 	return s
 }
 
@@ -155,7 +167,7 @@ func (s *smoothPhase) variance(timesS, weights []float64) float64 {
 	}
 	known.MulVec(s.solvedX.T(), between)
 	trend.SubVec(trend, &known)
-	return math.Max(0, prior-mat.Dot(between, &solved)) + mat.Inner(trend, s.trendCov, trend)
+	return s.scatter * (math.Max(0, prior-mat.Dot(between, &solved)) + mat.Inner(trend, s.trendCov, trend))
 }
 
 // frequency is the mean over the whole length of what the phase adds to the
@@ -187,5 +199,5 @@ func (s *smoothPhase) drift() Estimate {
 		return Estimate{}
 	}
 	scale := 8 / sq(s.lengthS)
-	return Estimate{s.trend.AtVec(2) * scale, math.Sqrt(s.trendCov.At(2, 2)) * scale}
+	return Estimate{s.trend.AtVec(2) * scale, math.Sqrt(s.scatter*s.trendCov.At(2, 2)) * scale}
 }

@@ -3,6 +3,7 @@ package analysis
 import (
 	"encoding/binary"
 	"math"
+	"math/cmplx"
 	"math/rand/v2"
 	"os"
 	"path/filepath"
@@ -118,12 +119,17 @@ func TestRealMainsIsReadAsItIs(t *testing.T) {
 			if len(s.Tones) > 0 {
 				t.Errorf("%s at %g dBFS: tones %+v", name, levelDB, s.Tones)
 			}
-			check := func(what string, e Estimate, want float64) {
+			check := func(what string, e Estimate, want float64, note string) {
 				off, std := DB(e.Value/want), CoverageK*DBFromRelative(e.Std/e.Value)
 				t.Logf("%s %g: %s %+.4f of ±%.4f dB (%.1f)", name, levelDB, what, off, std, DB(want))
 				// What the hiss alone leaves uncertain comes on top.
 				byNoise := CoverageK * DBFromRelative(noise*math.Sqrt(1/rateHz/12)/want)
-				if math.Abs(off) > 0.1+byNoise || std > 0.1+1.5*byNoise {
+				wrong := math.Abs(off) > 0.1+byNoise || std > 0.1+1.5*byNoise
+				if note == besideNote {
+					// A second harmonic may flicker as much as it is.
+					wrong = math.Abs(off) > std
+				}
+				if wrong {
 					t.Errorf("%s at %g dBFS: %s is off by %+.3f dB of ±%.3f", name, levelDB, what, off, std)
 				}
 				worstDB, worstLine = math.Max(worstDB, math.Abs(off)), math.Max(worstLine, math.Abs(off)/std)
@@ -139,14 +145,102 @@ func TestRealMainsIsReadAsItIs(t *testing.T) {
 					t.Errorf("%s at %g dBFS: harmonic %d, %.1f dB, is a bound of %.1f dB %s", name, levelDB, h, DB(want), DB(x.RMS.Value), x.Note)
 					continue
 				}
-				check("harmonic", x.RMS, want)
+				check("harmonic", x.RMS, want, x.Note)
 			}
 			if s.HumUpperBound {
 				t.Errorf("%s at %g dBFS: hum is a bound", name, levelDB)
 				continue
 			}
-			check("hum", s.Hum, scale*rms)
+			check("hum", s.Hum, scale*rms, "")
 		}
 	}
 	t.Logf("worst: frequency %.5f Hz, a level %.4f dB; over its uncertainty: frequency %.2f, a level %.2f", worstHz, worstDB, worstOver, worstLine)
+}
+
+// lockedTo adds harmonics whose phase is that of the fundamental in x, times their number.
+func lockedTo(x []float64, rateHz, mainsHz float64, rms map[int]float64) {
+	c := fourier.NewFFT(len(x)).Coefficients(nil, x)
+	z := make([]complex128, len(x))
+	for k := range c {
+		f := float64(k) * rateHz / float64(len(x))
+		z[k] = c[k] * complex(math.Exp(-sq((f-mainsHz)/2)), 0)
+	}
+	fourier.NewCmplxFFT(len(x)).Sequence(z, z)
+	for i := range x {
+		turn := z[i] / complex(cmplx.Abs(z[i]), 0)
+		for h, a := range rms {
+			x[i] += a * math.Sqrt2 * real(cmplx.Pow(turn, complex(float64(h), 0)))
+		}
+	}
+}
+
+// Real mains with harmonics far up, some of them by themselves, beside a clock of 1 kHz
+// and a converter: the harmonics are the mains's, the others are not. At 60 Hz the record
+// goes by faster.
+func TestRealMainsBesideOtherTones(t *testing.T) {
+	const rateHz = 48000.0
+	lines := map[int]float64{5: 1e-4, 7: 6e-5, 9: 3e-5, 11: 4e-5, 13: 2e-5, 21: 1e-5, 37: 5e-6}
+	for i, file := range realMains(t) {
+		for _, mainsHz := range []float64{50, 60} {
+			x := upsampled(readRealMains(t, file), realMainsRateHz, rateHz*50/mainsHz, 1)
+			scale, rng := 3e-3/rmsOf(x), rand.New(rand.NewPCG(uint64(i), 9))
+			for k := range x {
+				x[k] *= scale
+			}
+			lockedTo(x, rateHz, mainsHz, lines)
+			x = x[int(rateHz) : len(x)-int(rateHz)]
+			tones := []line{{freqHz: 1000.012, rms: 2e-5}, {freqHz: 2000.024, rms: 8e-6}, {freqHz: 8000.096, rms: 4e-6}, {freqHz: 12345.6, rms: 1e-5}}
+			for k := range x {
+				for _, l := range tones {
+					x[k] += l.rms * math.Sqrt2 * math.Cos(2*math.Pi*l.freqHz*float64(k)/rateHz)
+				}
+				x[k] += 1e-6 * rng.NormFloat64()
+			}
+			s, err := AnalyseSilence(x, rateHz, SilenceOptions{})
+			if err != nil || !s.Mains.Found {
+				t.Errorf("%s at %g Hz: %v %s", file, mainsHz, err, s.Mains.Reason)
+				continue
+			}
+			for h, rms := range lines {
+				got := s.Harmonics[h-1]
+				// The record has a harmonic of its own there, 60 dB down.
+				if off := DB(got.RMS.Value / rms); got.UpperBound || math.Abs(off) > 0.1 {
+					t.Errorf("%s at %g Hz: harmonic %d is off by %.3f dB, a bound: %v %s", file, mainsHz, h, off, got.UpperBound, got.Note)
+				}
+			}
+			if len(s.Tones) != len(tones) {
+				for _, tone := range s.Tones {
+					t.Logf("%.2f Hz, %.1f dB, harmonic %.2f", tone.FrequencyHz.Value, DB(tone.RMS.Value), tone.FrequencyHz.Value/s.Mains.FrequencyHz.Value)
+				}
+				t.Errorf("%s at %g Hz: %d tones", file, mainsHz, len(s.Tones))
+			}
+			for _, l := range tones {
+				if !hasToneAt(s.Tones, l, 0.02) {
+					t.Errorf("%s at %g Hz: no tone at %.1f Hz", file, mainsHz, l.freqHz)
+				}
+			}
+		}
+	}
+}
+
+func rmsOf(x []float64) float64 {
+	sum := 0.0
+	for _, v := range x {
+		sum += v * v
+	}
+	return math.Sqrt(sum / float64(len(x)))
+}
+
+// A harmonic far up that stands by itself, 46 dB over the noise of the record.
+func TestAStrongHarmonicByItselfIsOne(t *testing.T) {
+	q := quietRecord{rateHz: 48000, lengthS: 4, noiseStd: 1e-6, mainsHz: 49.97, harmonicsRMS: make([]float64, 21), seed: 2}
+	std := math.Sqrt(q.densityOf() / (2 * q.lengthS))
+	q.harmonicsRMS[0], q.harmonicsRMS[2] = 2000*std, 300*std
+	q.harmonicsRMS[20] = math.Sqrt2 * std * math.Pow(10, 46.0/20)
+	s := analyse(t, q, SilenceOptions{})
+	h := s.Harmonics[20]
+	if h.UpperBound || len(s.Tones) > 0 {
+		t.Errorf("the 21st harmonic is %+v, tones %+v", h, s.Tones)
+	}
+	within(t, "21st harmonic", h.RMS, q.harmonicsRMS[20], 4)
 }
