@@ -26,7 +26,7 @@ func TestBenchIsKeptAndReplaced(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	changed := Bench{Name: "WINDOW", Kind: "soundcard", Device: "two in", Host: "jack", RateHz: 96000, Output: 2, Inputs: map[string]int{"left": 3}}
+	changed := Bench{Name: "WINDOW", Kind: "soundcard", Device: "two in", Host: "jack", RateHz: 96000, Output: 2, Inputs: map[string]int{"left": 3}, MainsHz: 60}
 	if err := s.SetBench(t.Context(), changed); err != nil {
 		t.Fatal(err)
 	}
@@ -51,6 +51,7 @@ func TestSetBenchRefuses(t *testing.T) {
 		"rate 0 Hz and output channel 1":                  func(b *Bench) { b.RateHz = 0 },
 		"output channel 0":                                func(b *Bench) { b.Output = 0 },
 		"it has no inputs":                                func(b *Bench) { b.Inputs = nil },
+		"mains of 55 Hz is neither":                       func(b *Bench) { b.MainsHz = 55 },
 		"channels count from 1":                           func(b *Bench) { b.Inputs["A"] = 0 },
 		`input channel 2 is given to outputs "A" and "B"`: func(b *Bench) { b.Inputs["A"] = 2 },
 	} {

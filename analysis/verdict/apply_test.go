@@ -2,6 +2,7 @@ package verdict
 
 import (
 	"math"
+	"math/rand/v2"
 	"strings"
 	"testing"
 
@@ -357,6 +358,44 @@ func TestMaskAt(t *testing.T) {
 	for _, f := range []float64{99, 10001} {
 		if _, ok := m.At(f); ok {
 			t.Errorf("mask judges %g Hz, outside its points", f)
+		}
+	}
+}
+
+// A board without hum meets a limit on hum by the bound that its hiss leaves: white noise of
+// -86 dBu from 20 Hz to 20 kHz against the plan's own limit.
+func TestABoardWithoutHumMeetsItsLimit(t *testing.T) {
+	plan, err := ParsePlan(DefaultPlanTOML)
+	if err != nil {
+		t.Fatal(err)
+	}
+	rng, x := rand.New(rand.NewPCG(3, 1)), make([]float64, 4*48000)
+	for i := range x {
+		x[i] = 0.7746 * math.Pow(10, -86.0/20) * math.Sqrt(24000.0/19980) * rng.NormFloat64()
+	}
+	for _, mainsHz := range []float64{0, 50, 60} {
+		rec := &analysis.Recording{Outputs: []string{"A"}, Samples: [][]float64{x}, RateHz: 48000, NominalMainsHz: mainsHz, Bench: []analysis.BenchInput{{VoltsPerUnit: 1}}}
+		got, err := analysis.SilenceOf(rec)
+		if err != nil {
+			t.Fatal(err)
+		}
+		held := 0
+		for _, s := range plan.Steps {
+			if s.Name != "silence" {
+				continue
+			}
+			for _, j := range Apply(s, []string{"A"}, plan.Rule, got) {
+				if j.Quantity != analysis.Hum {
+					continue
+				}
+				held++
+				if j.Verdict != Pass || !j.UpperBound || math.IsInf(j.Value, 0) {
+					t.Errorf("mains of %g Hz: hum %+v", mainsHz, j)
+				}
+			}
+		}
+		if held != 1 {
+			t.Errorf("mains of %g Hz: %d verdicts on hum", mainsHz, held)
 		}
 	}
 }
