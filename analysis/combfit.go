@@ -17,11 +17,13 @@ type combFit struct {
 	fold, look *folder
 	blocks     []mainsBlock
 	guess      mainsGuess
+	first      mainsGuess // that the search gave
 	phase      mainsPhase
 	smooth     *smoothPhase // of the phase over the guess
 	walk       float64      // the least walk
 	amps       []complex128
 	noise      []float64 // V²/Hz by harmonic
+	known      bool      // what the noise is
 	trusted    []bool
 	strayHz    []Estimate // by how much a harmonic's own frequency is off
 }
@@ -88,6 +90,7 @@ func newCombFit(s *mainsSearch, g mainsGuess, floor spectrumFloor, tapered bool)
 // again is f as it stands, for a record that is nearly the same.
 func (f *combFit) again(s *mainsSearch, tapered bool) *combFit {
 	g := *f
+	g.known = true
 	g.s, g.blocks = s, s.blocks(tapered)
 	g.setPhase()
 	return &g
@@ -125,13 +128,16 @@ func (f *combFit) phaseAt(t float64) (cycles, hz float64) {
 // is how little the phase then moves.
 const (
 	mostSteps   = 10
-	stillCycles = 1e-6
+	stillCycles = 1e-5
+	// noiseSteps is how often the noise is read off what is left: then nothing of the
+	// lines is left in it.
+	noiseSteps = 2
 )
 
 func (f *combFit) run() {
 	for i := range mostSteps {
 		before := slices.Clone(f.phase.cycles)
-		f.step()
+		f.step(i < noiseSteps)
 		moved := 0.0
 		for k, c := range f.phase.cycles {
 			moved = math.Max(moved, math.Abs(c-before[k]))
@@ -143,8 +149,11 @@ func (f *combFit) run() {
 }
 
 // step reads the amplitudes, the noise beside them and the phase in each block.
-func (f *combFit) step() {
+func (f *combFit) step(readNoise bool) {
 	rest := f.residual()
+	if readNoise && f.smooth != nil && !f.known {
+		f.readNoise(rest)
+	}
 	z, worth := make([][]complex128, len(f.blocks)), 0.0
 	for k, b := range f.blocks {
 		z[k] = f.look.amplitudes(rest, b, &f.phase)
@@ -168,15 +177,17 @@ func (f *combFit) step() {
 	f.setPhase()
 }
 
-// residual is what the amplitudes leave. The noise is read off it.
+// residual is what the amplitudes leave.
 func (f *combFit) residual() []float64 {
 	e := slices.Clone(f.s.x)
 	for _, sp := range f.s.spans {
 		f.fold.addTo(e, sp, f.amps, &f.phase, -1)
 	}
-	if f.smooth == nil {
-		return e
-	}
+	return e
+}
+
+// readNoise reads the noise beside each harmonic off what they leave.
+func (f *combFit) readNoise(e []float64) {
 	d := welch(e, f.s.spans, f.s.rateHz, welchLength(f.s.spans, f.s.rateHz))
 	floor := newSpectrumFloor(d.psd, d.binHz, d.averages, 12, 40)
 	longest := slices.MaxFunc(f.s.spans, func(a, b testsignals.Span) int { return cmp.Compare(a.Len(), b.Len()) })
@@ -184,7 +195,6 @@ func (f *combFit) residual() []float64 {
 	for h := range f.noise {
 		f.noise[h] = noiseBeside(psd, binHz, floor, float64(h)*f.guess.hz)
 	}
-	return e
 }
 
 // variance is that of either quadrature of a harmonic's amplitude over so many

@@ -103,9 +103,6 @@ func (c *Comb) beside(hz, seconds float64) float64 {
 // comb was fitted to.
 func (c *Comb) Subtract(x []float64) { c.addTo(x, 0, -1) }
 
-// restore undoes Subtract.
-func (c *Comb) restore(x []float64) { c.addTo(x, 0, 1) }
-
 // addTo adds sign times the harmonics to x, which begins at frame from of the
 // record.
 func (c *Comb) addTo(x []float64, from int, sign float64) {

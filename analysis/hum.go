@@ -73,27 +73,36 @@ func fitMainsLines(y []float64, rateHz float64, raw density, nominals []float64,
 		}
 		m.lines[h].floor, m.lines[h].noise = density, density
 	}
-	m.fitAmplitudes(y, rateHz, before == nil)
+	m.fitAmplitudes(y, rateHz, before)
 	return m
 }
 
 // amplitudeSteps is how often amplitudes are fitted to what they leave: each gains a
-// hundred, as harmonics are almost orthogonal over many periods.
+// hundred, as harmonics are almost orthogonal over many periods. A first look, from which
+// other tones are found, and one that begins with what that gave take a step less.
 const amplitudeSteps = 3
 
 // fitAmplitudes fits all lines and takes those that stand out off y. Each half of the
 // record is looked at by itself: a line of another frequency has turned between them.
-func (m *mainsLines) fitAmplitudes(y []float64, rateHz float64, tapered bool) {
+func (m *mainsLines) fitAmplitudes(y []float64, rateHz float64, before *Comb) {
 	f := newFolder(1, len(m.lines)-1, exactRing)
 	whole, n := testsignals.Span{Start: 0, End: len(y)}, len(y)
 	amps, rest := make([]complex128, len(m.lines)), slices.Clone(y)
 	halves := [2]mainsBlock{{Span: testsignals.Span{Start: 0, End: n / 2}}, {Span: testsignals.Span{Start: n / 2, End: n}}}
 	for i := range halves {
-		if tapered {
+		if before == nil {
 			halves[i].window = periodicHann(halves[i].Len())
 		}
 	}
-	for range amplitudeSteps {
+	steps := amplitudeSteps - 1
+	switch {
+	case before != nil && len(before.Amplitudes) == len(amps):
+		copy(amps, before.Amplitudes)
+		f.addTo(rest, whole, amps, &m.comb.phase, -1)
+	case before != nil:
+		steps++
+	}
+	for range steps {
 		first, second := f.amplitudes(rest, halves[0], &m.comb.phase), f.amplitudes(rest, halves[1], &m.comb.phase)
 		amps[0] += (first[0] + second[0]) / 2
 		for h := 1; h < len(amps); h++ {

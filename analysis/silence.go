@@ -7,6 +7,8 @@ import (
 	"slices"
 
 	"boardproof/testsignals"
+
+	"gonum.org/v1/gonum/floats"
 )
 
 // MinSilenceS is the shortest record that noise is read from.
@@ -136,11 +138,13 @@ func (s *Silence) analyse(x []float64, scale float64, nominals []float64) {
 	// more it is made again: it is large.
 	rest, _ := withoutMean(x, scale, whole)
 	raw, moves := welch(rest, whole, s.RateHz, segLen), piecePowers(rest, s.RateHz, humBand(s.RateHz))
+	lined := slices.Clone(rest)
 	mains := fitMainsLines(rest, s.RateHz, raw, nominals, nil)
+	floats.Sub(lined, rest)
 	s.Tones = takeTones(rest, s.RateHz, mains)
 	// Tones leak into the comb's lines and can hide them, so the first look kept
 	// them out by a window; with the tones out of the way none is needed.
-	mains.comb.restore(rest)
+	floats.Add(rest, lined)
 	others := append(toneLines(s.Tones), toneLines(mains.beside)...)
 	if reason := mains.comb.Reason; mains.found() || len(s.Tones) > 0 {
 		mains = fitMainsLines(rest, s.RateHz, raw, nominals, mains.comb)
