@@ -122,10 +122,14 @@ func (m *mainsLines) strays(h int, a, b complex128) bool {
 	}
 	turned := math.Abs(cmplx.Phase(b*cmplx.Conj(a))) / (2 * math.Pi)
 	std := m.std(h) / m.rms(h) * 2 / (2 * math.Pi)
-	if turned > math.Max(strayTurn, combLevel*Hypot(std, m.unplaced(h))) {
+	clocked, open := m.comb.fit.clocked(h), m.unplaced(h)
+	if clocked {
+		open = 0 // another line is as likely as a phase that was not followed
+	}
+	if turned > math.Max(strayTurn, combLevel*Hypot(std, open)) {
 		return true
 	}
-	return (m.unplaced(h) > placedCycles || m.comb.fit.clocked(h)) && !m.accompanied(h)
+	return (m.unplaced(h) > placedCycles || clocked) && !m.accompanied(h)
 }
 
 // unplaced is how far the phase of the mains leaves that of a line open at worst, in

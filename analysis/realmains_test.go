@@ -216,7 +216,7 @@ func TestRealMainsBesideOtherTones(t *testing.T) {
 			}
 			for _, l := range tones {
 				if !hasToneAt(s.Tones, l, 0.02) {
-					t.Errorf("%s at %g Hz: no tone at %.1f Hz", file, mainsHz, l.freqHz)
+					t.Errorf("%s at %g Hz: no tone at %.1f Hz among %+v", file, mainsHz, l.freqHz, s.Tones)
 				}
 			}
 		}

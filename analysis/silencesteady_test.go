@@ -34,10 +34,10 @@ func TestUnsteadySilenceIsOwnedUpTo(t *testing.T) {
 				return x[i] * 0.03
 			}
 			return x[i]
-		}, steadyDBu, true, false},
+		}, steadyDBu, true, true},
 		{"gain rising by 6 dB", quiet, func(x []float64, i int) float64 {
 			return x[i] * math.Pow(10, 6*(float64(i)/288000-0.5)/20)
-		}, steadyDBu + 2.7, true, false},
+		}, steadyDBu + 2.7, true, true},
 		{"click", q, func(x []float64, i int) float64 {
 			if i == 100000 {
 				return 0.3
