@@ -24,6 +24,7 @@ type combFit struct {
 	amps       []complex128
 	noise      []float64 // V²/Hz by harmonic
 	known      bool      // what the noise is
+	bent       []bool    // whether a harmonic does not stand still against the phase
 	trusted    []bool
 	strayHz    []Estimate // by how much a harmonic's own frequency is off
 }
@@ -233,8 +234,10 @@ func (f *combFit) trust(z [][]complex128) []bool {
 		beside := in[h-1] || h >= 2 && in[h-2]
 		in[h] = (powers[h] > trustedPower || beside && powers[h] > neighbourPower) && !f.clocked(h)
 	}
+	f.bent = make([]bool, len(in))
 	for h, power := range accompanied(powers) {
-		in[h] = in[h] && power > 0 && f.straight(z, h)
+		f.bent[h] = !f.straight(z, h)
+		in[h] = in[h] && power > 0 && !f.bent[h]
 	}
 	f.strayHz = f.astray(z, in)
 	return in

@@ -126,7 +126,7 @@ func (m *mainsLines) strays(h int, a, b complex128) bool {
 	if clocked {
 		open = 0 // another line is as likely as a phase that was not followed
 	}
-	if turned > math.Max(strayTurn, combLevel*Hypot(std, open)) {
+	if turned > math.Max(strayTurn, combLevel*Hypot(std, open)) || clocked && h <= searchHarmonics && m.comb.fit.bent[h] {
 		return true
 	}
 	return (m.unplaced(h) > placedCycles || clocked) && !m.accompanied(h)
