@@ -161,7 +161,7 @@ func TestVerifyNamesRowsComeAndGone(t *testing.T) {
 		"DELETE FROM benches":          "it is gone",
 		"DELETE FROM archived_benches": "changed since it was kept",
 		"DELETE FROM sitting_entries":  "changed since it was kept",
-		"INSERT INTO benches SELECT 'x', name, kind, device, host, rate_hz, output, inputs FROM benches": "another program wrote it",
+		"INSERT INTO benches SELECT 'x', name, kind, device, host, rate_hz, output, inputs, mains_hz FROM benches": "another program wrote it",
 	} {
 		s := full(t)
 		if err := alter(t, s, query); err != nil {
