@@ -132,7 +132,7 @@ const (
 	stillCycles = 1e-5
 	// noiseSteps is how often the noise is read off what is left: then nothing of the
 	// lines is left in it.
-	noiseSteps = 2
+	noiseSteps = 4
 )
 
 func (f *combFit) run() {
@@ -143,7 +143,7 @@ func (f *combFit) run() {
 		for k, c := range f.phase.cycles {
 			moved = math.Max(moved, math.Abs(c-before[k]))
 		}
-		if i > 1 && moved < stillCycles {
+		if i > 2 && moved < stillCycles {
 			break
 		}
 	}

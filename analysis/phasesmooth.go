@@ -35,14 +35,15 @@ type smoothPhase struct {
 // seems to walk once in some 5,000 records.
 const walkShown = 7.0
 
-// newSmoothPhase smooths readings in cycles. The walk is at least leastWalk.
-func newSmoothPhase(timesS, cycles, variances []float64, lengthS, leastWalk float64) *smoothPhase {
-	best := fitWalk(timesS, cycles, variances, lengthS, leastWalk)
-	if best == nil {
-		return nil
+// newSmoothPhase smooths readings in cycles. A walk above 0 is given, as readings on
+// both sides of a gap are too few to tell it.
+func newSmoothPhase(timesS, cycles, variances []float64, lengthS, givenWalk float64) *smoothPhase {
+	best := fitWalk(timesS, cycles, variances, lengthS, givenWalk)
+	if best == nil || givenWalk > 0 {
+		return best
 	}
 	steady, top := best.logLike, best
-	for walk := math.Max(4*leastWalk, 1e-13); walk < 0.1; walk *= 4 {
+	for walk := 1e-13; walk < 0.1; walk *= 4 {
 		if s := fitWalk(timesS, cycles, variances, lengthS, walk); s != nil && s.logLike > top.logLike {
 			top = s
 		}
