@@ -24,6 +24,27 @@ func toneTake(t *testing.T, freqHz, noise float64, change func(v, seconds float6
 	return mustTone(t, &Recording{Signal: sig, RateHz: 48000, Outputs: []string{"A"}, Samples: [][]float64{x}, OffsetFrames: 200})
 }
 
+// Both outputs wobble: the match of the two is refused once, not in two reasons
+// run together.
+func TestUnsteadyOutputsRefuseTheirMatchOnce(t *testing.T) {
+	spec := testsignals.New(testsignals.Tone, 48000, -12, 0)
+	sig := mustSignal(t, spec)
+	x := padded(sig, 200, 2000)
+	for i, v := range x {
+		x[i] = v * (1 + 0.5*math.Sin(2*math.Pi*0.8*float64(i)/48000))
+	}
+	addNoise(x, 1e-5, rand.New(rand.NewPCG(2, 3)))
+	res := mustTone(t, &Recording{Signal: sig, RateHz: 48000, Outputs: []string{"A", "B"}, Samples: [][]float64{x, x}, OffsetFrames: 200})
+	for _, r := range res.Refused {
+		if n := strings.Count(r.Reason, "the tone's level is not steady"); n != 1 {
+			t.Errorf("%s at %s is refused with %q", r.Quantity, r.Output, r.Reason)
+		}
+	}
+	if len(res.Refused) == 0 {
+		t.Error("nothing is refused")
+	}
+}
+
 func TestUnsteadyToneHasNoLevel(t *testing.T) {
 	for name, change := range map[string]func(v, s float64) float64{
 		"tremolo": func(v, s float64) float64 { return v * (1 + 0.5*math.Sin(2*math.Pi*0.8*s)) },

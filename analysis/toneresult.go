@@ -1,6 +1,7 @@
 package analysis
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"math/cmplx"
@@ -279,7 +280,7 @@ func (t *toneParts) match(rec *Recording, fit *ToneFit, steady []unsteadiness) R
 		return res
 	}
 	for j := 1; j < len(names); j++ {
-		if why := steady[0].refused() + steady[j].refused(); why != "" {
+		if why := cmp.Or(steady[0].refused(), steady[j].refused()); why != "" {
 			res.refuse(rec.Outputs[names[j]], rec.Outputs[0], why, LevelMatch)
 			continue
 		}
