@@ -27,11 +27,9 @@ type Comb struct {
 	// phaseVar is the largest variance of the phase, in cycles², at a time within
 	// the record against its mean over what was fitted.
 	phaseVar float64
-	// strayHz is by how much each harmonic's own frequency is off, in hertz of the
-	// fundamental; noise is the density beside each. Both of the search.
-	strayHz []Estimate
-	noise   []float64
-	fit     *combFit
+	// noise is the density beside each harmonic, of the search.
+	noise []float64
+	fit   *combFit
 	// gain is by how much of each harmonic is taken off, within extent.
 	gain   []float64
 	extent testsignals.Span

@@ -181,23 +181,23 @@ func (k *killed) goOn() {
 	if err := errors.Join(err, s.Close()); err != nil {
 		k.Fatal(err)
 	}
-	for _, o := range open {
-		args := []string{"accept", "tin", "--yes", "--go-on", "--bench", "sim"}
-		if o.Kind == db.Calibration {
-			args = []string{"calibrate", "--yes", "--linearity=false", "--go-on", "--bench", "sim"}
-		}
-		k.left++
-		out, err := exec.Command("boardproof", k.args(args)...).CombinedOutput()
-		var exit *exec.ExitError
-		switch {
-		case err == nil && strings.Contains(string(out), "taken before"):
-			k.wentOn++
-		case err == nil || errors.As(err, &exit) && strings.Contains(string(out), "there is no sitting to go on with"):
-			// Nothing of it was done yet, or another plan or profile is there by now.
-		default:
-			k.Errorf("gone on with: %v\n%s", err, out)
-		}
-		break
+	if len(open) == 0 {
+		return
+	}
+	args := []string{"accept", "tin", "--yes", "--go-on", "--bench", "sim"}
+	if open[0].Kind == db.Calibration {
+		args = []string{"calibrate", "--yes", "--linearity=false", "--go-on", "--bench", "sim"}
+	}
+	k.left++
+	out, err := exec.Command("boardproof", k.args(args)...).CombinedOutput()
+	var exit *exec.ExitError
+	switch {
+	case err == nil && strings.Contains(string(out), "taken before"):
+		k.wentOn++
+	case err == nil || errors.As(err, &exit) && strings.Contains(string(out), "there is no sitting to go on with"):
+		// Nothing of it was done yet, or another plan or profile is there by now.
+	default:
+		k.Errorf("gone on with: %v\n%s", err, out)
 	}
 }
 
