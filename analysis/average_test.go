@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"github.com/google/go-cmp/cmp"
+	"github.com/google/go-cmp/cmp/cmpopts"
 
 	"boardproof/testsignals"
 )
@@ -99,7 +100,12 @@ func TestVarianceFallsWithTakes(t *testing.T) {
 			t.Errorf("%s: type A fell to %.3f of √(1/%d)", q, 1/ratio, n)
 		}
 		for _, c := range a {
-			if got := b.of(c.Source).Std; c.Kind == "B" && math.Abs(got/c.Std-1) > 1e-12 {
+			// What is meant by a delay is read from the response, with its noise.
+			within := 1e-12
+			if c.Source == sourceMeaning {
+				within = 0.1
+			}
+			if got := b.of(c.Source).Std; c.Kind == "B" && math.Abs(got/c.Std-1) > within {
 				t.Errorf("%s: %s went from %g to %g", q, c.Source, c.Std, got)
 			}
 		}
@@ -183,6 +189,9 @@ func TestTakesAreLinedUp(t *testing.T) {
 	}
 }
 
+// likeCurves compares curves by their points; Fine is a function.
+var likeCurves = cmpopts.IgnoreFields(Curve{}, "Fine")
+
 func TestBangInASweepIsLeftOut(t *testing.T) {
 	recs := takesOf(t, testsignals.Sweep, 1, 30, 1e-5, 1e-5, 1e-5)
 	clean, _ := averageSweepsOf(t, []*Recording{recs[0], recs[2]})
@@ -191,7 +200,7 @@ func TestBangInASweepIsLeftOut(t *testing.T) {
 	if len(spoilt) != 1 || spoilt[0].Take != 1 {
 		t.Fatalf("left out %v, want take 1 for a bang", spoilt)
 	}
-	if diff := cmp.Diff(clean, res); diff != "" {
+	if diff := cmp.Diff(clean, res, likeCurves); diff != "" {
 		t.Errorf("the spoilt take still counts:\n%s", diff)
 	}
 	// Noise that lasts, as of a lorry in the yard. Of two the noisier goes,
@@ -267,7 +276,7 @@ func TestOneTakeIsReadAsEver(t *testing.T) {
 		t.Fatal(err)
 	}
 	got, spoilt, bad, err := AverageSweeps(sweeps, impulses, DefaultBand)
-	if diff := cmp.Diff(want, got); err != nil || diff != "" || len(spoilt)+len(bad) > 0 {
+	if diff := cmp.Diff(want, got, likeCurves); err != nil || diff != "" || len(spoilt)+len(bad) > 0 {
 		t.Errorf("sweep: %v, %v, %v\n%s", err, spoilt, bad, diff)
 	}
 	if want, err = ToneResult(tones[0]); err != nil {

@@ -34,8 +34,8 @@ func (r *Raw) harmonicLeadS(n int) float64 {
 // Harmonics returns, for orders 2 to 5, the level of the harmonic in dB
 // relative to the fundamental at the output, against the frequency of the
 // fundamental in hertz. linear must be the response of the same recording.
-// Uncertainty is expanded; a point where nothing stands out of the noise is an upper
-// bound.
+// Uncertainty is expanded; a point where nothing stands out of the noise, or of what
+// the pilot tones make on a curved board, is an upper bound.
 func (r *Raw) Harmonics(linear *Gated) []Curve {
 	var curves []Curve
 	for n := 2; n <= maxSweepHarmonic; n++ {
@@ -46,6 +46,11 @@ func (r *Raw) Harmonics(linear *Gated) []Curve {
 				continue
 			}
 			ratio, std, bound := r.harmonicRatio(n, fn, linear.H[i])
+			if product := r.pilotProduct(n, f, linear.H[i]); ratio < 3*product {
+				ratio, std, bound = ratio+product, 0, true
+			} else {
+				std = math.Hypot(std, product/math.Sqrt2)
+			}
 			c.FrequencyHz = append(c.FrequencyHz, f)
 			c.Value = append(c.Value, DB(ratio))
 			c.Uncertainty = append(c.Uncertainty, CoverageK*DBFromRelative(std/ratio))
@@ -79,4 +84,35 @@ func (r *Raw) harmonicRatio(n int, fn float64, h complex128) (ratio, std float64
 		return math.Sqrt(power)/m + CoverageK*std, 0, true
 	}
 	return math.Sqrt(power-noise) / m, std, false
+}
+
+// productS is how near in time, either way, a product of a pilot and the sweep comes
+// to the gate of a harmonic and is still in it.
+const productS = 0.05
+
+// pilotProduct is the most that the products of a pilot and the sweep on a curved board
+// make of harmonic n where the sweep is at f, relative to the fundamental h: while the
+// sweep passes the frequency at which k·f and the pilot add up to n·f, or differ by it.
+// Of a curve of order m each is m times as strong as its harmonic times the pilot over
+// the sweep (binomial theorem), and the slower it sweeps, as k·f against n·f, the more
+// of it is at one frequency.
+func (r *Raw) pilotProduct(n int, f float64, h complex128) float64 {
+	spec := r.played.sig.Spec
+	if spec.PilotBelowDB == 0 {
+		return 0
+	}
+	power := 0.0
+	for k := 1; k < maxSweepHarmonic && f*float64(k+1) < gridTopShare*float64(r.played.sig.RateHz); k++ {
+		for _, pilot := range testsignals.PilotsHz {
+			for _, apart := range []int{n - k, n + k, k - n} {
+				if apart < 1 || testsignals.SweepRate(spec)*math.Abs(math.Log(f*float64(apart)/pilot)) > productS {
+					continue
+				}
+				m := k + 1
+				harmonic, _, _ := r.harmonicRatio(m, f*float64(m), h)
+				power += sq(float64(m)*harmonic) * float64(n) / float64(k)
+			}
+		}
+	}
+	return math.Sqrt(power) * math.Pow(10, -spec.PilotBelowDB/20)
 }

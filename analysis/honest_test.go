@@ -180,7 +180,7 @@ func TestHarmonicsOfASweepOrBounds(t *testing.T) {
 					bounds++
 					continue
 				}
-				truth := DB(second * rec.Signal.Amplitude() / 2)
+				truth := DB(second * testsignals.SweepAmplitude(rec.Signal.Spec) / 2)
 				if second == 0 || c.Harmonic != 2 || math.Abs(v-truth) > 2*c.Uncertainty[i]+0.01 {
 					t.Errorf("harmonic %d at %.0f Hz is %.2f ± %.2g dB, want %.2f for the second", c.Harmonic, c.FrequencyHz[i], v, c.Uncertainty[i], truth)
 				}

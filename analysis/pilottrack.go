@@ -40,6 +40,7 @@ func (r *Raw) onePilot(g *Gated, f float64, all []look) (t track, ok bool) {
 	if !ok {
 		return t, false
 	}
+	band.startS -= g.lateness(f)
 	fade := testsignals.SweepFade(spec)
 	level, density := make([]complex128, len(all)), make([][]float64, len(all))
 	noise := make([]float64, len(all))
@@ -74,6 +75,23 @@ func (r *Raw) onePilot(g *Gated, f float64, all []look) (t track, ok bool) {
 		t.alike = append(t.alike, math.Max(1, 1/(noise[m]*band.rateHz*lookStepS)))
 	}
 	return t, pilotIsThere(t)
+}
+
+// lateness is how much later than g's time zero, in seconds, arrives what is near f:
+// the straight delay, and what group delay is left at f where that is plain. A pilot
+// that is late fades later.
+func (g *Gated) lateness(f float64) float64 {
+	line, err := fitDelay(g.phasePoints())
+	if err != nil {
+		return 0
+	}
+	i := min(max(NearestIndex(g.FrequencyHz, f), 1), len(g.H)-2)
+	apartHz := g.FrequencyHz[i+1] - g.FrequencyHz[i-1]
+	turn := cmplx.Phase(g.H[i+1] * cmplx.Conj(g.H[i-1]) * cis(2*math.Pi*apartHz*line.delayS))
+	if math.Abs(turn) > math.Pi/2 {
+		return line.delayS
+	}
+	return line.delayS - turn/(2*math.Pi*apartHz)
 }
 
 // pilotIsThere is false where a pilot is not twice its noise at the typical moment.
