@@ -1,6 +1,10 @@
 package analysis
 
-import "math"
+import (
+	"maps"
+	"math"
+	"slices"
+)
 
 // ThirdOctave is the level in one third-octave band.
 type ThirdOctave struct {
@@ -65,8 +69,9 @@ func linePowers(d, noise density, lines []line) []float64 {
 		}
 	}
 	powers := make([]float64, len(lines))
-	for k, i := range nearest {
-		powers[i] += (d.psd[k] - noise.psd[k]) * d.binHz
+	// In their order, so that the same take gives the same last digit again.
+	for _, k := range slices.Sorted(maps.Keys(nearest)) {
+		powers[nearest[k]] += (d.psd[k] - noise.psd[k]) * d.binHz
 	}
 	for i := range powers {
 		powers[i] = math.Max(powers[i], 0)

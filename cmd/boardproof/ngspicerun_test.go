@@ -117,9 +117,13 @@ func sweepSource(s testsignals.Spec, startS float64) string {
 	low, high := testsignals.SweepFlatBand(s)
 	inS, outS, endS := grow*math.Log(low/s.StartHz), grow*math.Log(high/s.StartHz), grow*math.Log(s.StopHz/s.StartHz)
 	body := since(l.Body.Start)
-	sweep := fmt.Sprintf("%.15g*%s*%s*sin(%.15g*exp(%s/%.15g))", amp(0),
+	pilots := ""
+	for _, f := range testsignals.PilotsHz {
+		pilots += fmt.Sprintf("+%.15g*sin(%.15g*%s)", math.Pow(10, -s.PilotBelowDB/20), 2*math.Pi*f, body)
+	}
+	sweep := fmt.Sprintf("%.15g*%s*%s*(sin(%.15g*exp(%s/%.15g))%s)", testsignals.SweepAmplitude(s),
 		fade(fmt.Sprintf("%s/%.15g", body, inS)), fade(fmt.Sprintf("(%.15g-%s)/%.15g", endS, body, endS-outS)),
-		2*math.Pi*s.StartHz*grow, body, grow)
+		2*math.Pi*s.StartHz*grow, body, grow, pilots)
 	runIn := fmt.Sprintf("%.15g*%s*%s*sin(%.15g*%s)", amp(testsignals.RunInBelowDB),
 		fade(now+"/0.15"), fade("("+at(l.RunIn.End)+"-"+now+")/0.15"), 2*math.Pi*testsignals.RunInHz, now)
 	expr := "0"

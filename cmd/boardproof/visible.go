@@ -88,9 +88,10 @@ func flagText(f *pflag.Flag) string {
 // formula: OWASP, CSV injection (from memory), with their wide forms.
 const startsFormula = "=+-@\t\r＝＋－＠"
 
-// cell makes text one that a spreadsheet shows as it is.
+// cell makes text one that a spreadsheet shows as it is. Its line ends are the
+// file's own.
 func cell(text string) string {
-	if text = visible(text); text != "" && strings.ContainsRune(startsFormula, firstRune(text)) && !isNumber(text) {
+	if text = visible(strings.ReplaceAll(text, "\r\n", "\n")); text != "" && strings.ContainsRune(startsFormula, firstRune(text)) && !isNumber(text) {
 		return "'" + text
 	}
 	return text
