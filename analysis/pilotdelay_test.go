@@ -2,6 +2,8 @@ package analysis
 
 import (
 	"fmt"
+	"math"
+	"math/cmplx"
 	"strings"
 	"testing"
 
@@ -35,6 +37,44 @@ func TestLateBoardsDoNotChangeInTime(t *testing.T) {
 				for i, f := range c.FrequencyHz {
 					if f > 30 && f < 20000 && c.Uncertainty[i] > 0.02 {
 						t.Errorf("the response at %.0f Hz is uncertain by %.3f dB", f, c.Uncertainty[i])
+					}
+				}
+			}
+		})
+	}
+}
+
+// Filters that ring, and one that takes a pilot away, do not change in time either: none
+// is refused, and where the board passes the signal its curve is the closed form.
+func TestFiltersDoNotChangeInTime(t *testing.T) {
+	base := chain(highPass(12), lowPass(18000))
+	for what, h := range map[string]func(float64) complex128{
+		"notch on a pilot, Q 30":     notchOf(625, 30, 0.01),
+		"notch on a pilot, Q 10":     notchOf(2075, 10, 0.01),
+		"peak of 20 dB on a pilot":   notchOf(625, 12, 10),
+		"parked wah on a pilot":      bandPassOf(625, 8),
+		"sharp band-pass on a pilot": bandPassOf(5375, 20),
+		"comb of 3 ms":               combOf(3e-3, 0.5),
+		"four low-passes":            chain(lowPass(2000), lowPass(2000), lowPass(2000), lowPass(2000)),
+		"three high-passes":          chain(highPass(8000), highPass(8000), highPass(8000)),
+	} {
+		t.Run(what, func(t *testing.T) {
+			t.Parallel()
+			board := chain(base, h)
+			res, err := SweepResult(recorded(t, testsignals.New(testsignals.Sweep, 48000, -12, 5), 1e-4, 6, board), nil, DefaultBand)
+			if err != nil {
+				t.Fatal(err)
+			}
+			for _, r := range res.Refused {
+				if r.Quantity == Response {
+					t.Errorf("refused: %s", r.Reason)
+				}
+			}
+			for _, c := range res.Curves {
+				for i, f := range c.FrequencyHz {
+					// Of 240 points one in twenty is beyond U, at 2 U hardly any.
+					if off := math.Abs(c.Value[i] - DB(cmplx.Abs(board(f)))); c.Quantity == Response && c.Uncertainty[i] < 0.1 && off > 2*c.Uncertainty[i]+0.002 {
+						t.Errorf("%.0f Hz: off by %.4f dB, stated %.4f", f, off, c.Uncertainty[i])
 					}
 				}
 			}

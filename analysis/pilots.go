@@ -60,14 +60,17 @@ type look struct {
 }
 
 // looks lists the moments at which the pilots are read: while the window is within
-// what was played.
+// the time in which they are steady. What a filter makes of a pilot that comes or goes
+// is no pilot that is weaker: it rings.
 func looks(spec testsignals.Spec) []look {
-	endS := testsignals.SweepRate(spec) * math.Log(spec.StopHz/spec.StartHz)
+	rate := testsignals.SweepRate(spec)
+	lowHz, highHz := testsignals.SweepFlatBand(spec)
+	fromS, toS := rate*math.Log(lowHz/spec.StartHz), rate*math.Log(highHz/spec.StartHz)
 	var all []look
-	for t := lookStepS; t < endS; t += lookStepS {
+	for t := lookStepS; t < toS; t += lookStepS {
 		l := look{atS: t, lengthS: math.Max(lookS, lookPeriods/sweptHz(spec, t))}
 		l.halfHz = math.Hypot(quietTaper, math.Pi) / (math.Pi * l.lengthS)
-		if t > l.lengthS/2 {
+		if t-l.lengthS/2 > fromS && t+l.lengthS/2 < toS {
 			all = append(all, l)
 		}
 	}

@@ -37,10 +37,12 @@ func (r *Raw) pilotTrack(g *Gated) *track {
 func (r *Raw) onePilot(g *Gated, f float64, all []look) (t track, ok bool) {
 	spec := r.played.sig.Spec
 	band, ok := r.pilotBand(f)
-	if !ok {
+	if !ok || g.weakestAround(f) {
 		return t, false
 	}
-	band.startS -= g.lateness(f)
+	lateS, ringsS := g.lateness(f)
+	band.startS -= lateS
+	blind := func(l look) bool { return l.crosses(spec, 1, f, l.halfHz) || l.hearsRinging(spec, f, ringsS) }
 	fade := testsignals.SweepFade(spec)
 	level, density := make([]complex128, len(all)), make([][]float64, len(all))
 	noise := make([]float64, len(all))
@@ -48,7 +50,7 @@ func (r *Raw) onePilot(g *Gated, f float64, all []look) (t track, ok bool) {
 	for m, l := range all {
 		level[m], noise[m] = band.through(l, 0, fade)
 		density[m] = band.beside(spec, f, l, fade)
-		if !math.IsInf(noise[m], 1) && !l.crosses(spec, 1, f, l.halfHz) {
+		if !math.IsInf(noise[m], 1) && !blind(l) {
 			reals, imags = append(reals, real(level[m])), append(imags, imag(level[m]))
 		}
 	}
@@ -66,7 +68,7 @@ func (r *Raw) onePilot(g *Gated, f float64, all []look) (t track, ok bool) {
 				variance += sq(harmonic[n])
 			}
 		}
-		if math.IsInf(noise[m], 1) || l.crosses(spec, 1, f, l.halfHz) {
+		if math.IsInf(noise[m], 1) || blind(l) {
 			variance = math.Inf(1)
 		}
 		t.atS = append(t.atS, l.atS)
@@ -77,21 +79,52 @@ func (r *Raw) onePilot(g *Gated, f float64, all []look) (t track, ok bool) {
 	return t, pilotIsThere(t)
 }
 
-// lateness is how much later than g's time zero, in seconds, arrives what is near f:
-// the straight delay, and what group delay is left at f where that is plain. A pilot
-// that is late fades later.
-func (g *Gated) lateness(f float64) float64 {
+// weakPilot is how far, in amplitude, a pilot may be under what the board passes within
+// half an octave of it. The pilots are 26 dB under the sweep and the window lets 60 dB
+// less of the sweep through: 20 dB more and what is left of the sweep is 1 % of a pilot
+// or less.
+const weakPilot = 0.1
+
+// weakestAround is true where the board all but takes away what is at f and not what is
+// around it.
+func (g *Gated) weakestAround(f float64) bool {
+	at, most := cmplx.Abs(g.H[NearestIndex(g.FrequencyHz, f)]), 0.0
+	for i, hz := range g.FrequencyHz {
+		if math.Abs(math.Log2(hz/f)) < 0.5 {
+			most = math.Max(most, cmplx.Abs(g.H[i]))
+		}
+	}
+	return at < weakPilot*most
+}
+
+// lateness is how much later than g's time zero arrives what is near f, in seconds: the
+// straight delay, and what group delay is left at f where that is plain. A pilot that is
+// late fades later. ringsS is the latter alone, that of a resonance the time constant
+// with which it dies out (of 1/(s+a) at its pole's frequency, 1/a).
+func (g *Gated) lateness(f float64) (lateS, ringsS float64) {
 	line, err := fitDelay(g.phasePoints())
 	if err != nil {
-		return 0
+		return 0, 0
 	}
 	i := min(max(NearestIndex(g.FrequencyHz, f), 1), len(g.H)-2)
 	apartHz := g.FrequencyHz[i+1] - g.FrequencyHz[i-1]
 	turn := cmplx.Phase(g.H[i+1] * cmplx.Conj(g.H[i-1]) * cis(2*math.Pi*apartHz*line.delayS))
+	rest := -turn / (2 * math.Pi * apartHz)
 	if math.Abs(turn) > math.Pi/2 {
-		return line.delayS
+		return line.delayS, math.Abs(rest)
 	}
-	return line.delayS - turn/(2*math.Pi*apartHz)
+	return line.delayS + rest, math.Max(0, rest)
+}
+
+// ringingLasts is how many time constants a resonance takes from the sweep to 60 dB
+// under a pilot that is 26 dB under the sweep: ln 20,000.
+const ringingLasts = 10.0
+
+// hearsRinging is true while what the sweep set ringing at f, with time constant ringsS,
+// still sounds within the window.
+func (l look) hearsRinging(s testsignals.Spec, f, ringsS float64) bool {
+	passedS := sweepTime(s, f)
+	return l.atS+l.lengthS/2 > passedS && l.atS-l.lengthS/2 < passedS+ringingLasts*ringsS
 }
 
 // pilotIsThere is false where a pilot is not twice its noise at the typical moment.

@@ -135,7 +135,8 @@ func (r *Raw) addChanges(g *Gated, t *track) string {
 	g.changes = make([]float64, len(g.H))
 	off, beside := g.offPhase(), r.besidePilots(g)
 	for i, f := range g.FrequencyHz {
-		at := sweepTime(t.spec, f)
+		// The pilots are not read while they come and go: what was last seen stands.
+		at := math.Min(math.Max(sweepTime(t.spec, f), t.atS[0]), t.atS[len(t.atS)-1])
 		// Where the gain does change, the median may lie on either side of it.
 		most, brief, lasting := math.Abs(worst.relative), 0.0, 0.0
 		for m, s := range t.atS {
