@@ -71,6 +71,9 @@ bigstore: deps ## a store of 5,000 boards and 50,000 invented runs, and the time
 kills: deps-test ## kill 1,000 commands that write, each at a random moment, and look for what was lost
 	KILLS=1000 $(GO) test ./cmd/boardproof -run KilledAt -v -timeout 120m
 
+soak: deps-test ## four hours of 'hum watch' on the simulated bench and half an hour over JACK: memory, goroutines, share of a core
+	SOAK=4h SOAK_JACK=30m $(GO) test ./cmd/boardproof -run SoakHumWatch -v -timeout 300m
+
 crb: deps ## the estimators' variance over the Cramér-Rao bound
 	CRB_TRIALS=4000 $(GO) test ./analysis -run BoundOf -v -timeout 60m
 
