@@ -85,25 +85,26 @@ func within(t *testing.T, what string, e Estimate, want, k float64) {
 // of the shared frequency is 6·s²·fs²/(π²·ΣhA_h²·N·(N²−1)) with the sum over
 // h²·A_h²: Rife & Boorstyn (1974) for one tone, information added up.
 func TestMainsFrequencyMeetsTheCramerRaoBound(t *testing.T) {
-	const trials = 150
+	n := trials(t, 50)
+	count := float64(n)
 	q := quietRecord{rateHz: 8000, lengthS: 2, noiseStd: 1e-3, mainsHz: 50.03, driftHzPerS: 0.004,
 		harmonicsRMS: []float64{1e-3, 0, 5e-4, 0, 3e-4, 1e-4, 0, 0, 2e-4}}
-	n := q.rateHz * q.lengthS
+	frames := q.rateHz * q.lengthS
 	information := 0.0
 	for i, rms := range q.harmonicsRMS {
 		information += sq(float64(i+1)) * 2 * rms * rms
 	}
-	bound := 6 * sq(q.noiseStd) * sq(q.rateHz) / (sq(math.Pi) * information * n * (n*n - 1))
+	bound := 6 * sq(q.noiseStd) * sq(q.rateHz) / (sq(math.Pi) * information * frames * (frames*frames - 1))
 	squares, stated, held, heldAmp := 0.0, 0.0, 0, 0
-	for i := range trials {
+	for i := range n {
 		q.seed = uint64(i + 1)
 		s := analyse(t, q, SilenceOptions{})
 		if !s.Mains.Found {
 			t.Fatalf("trial %d: %s", i, s.Mains.Reason)
 		}
 		f := s.Mains.FrequencyHz
-		squares += sq(f.Value-q.mainsHz) / trials
-		stated += sq(f.Std) / trials
+		squares += sq(f.Value-q.mainsHz) / count
+		stated += sq(f.Std) / count
 		if math.Abs(f.Value-q.mainsHz) <= CoverageK*f.Std {
 			held++
 		}
@@ -112,46 +113,50 @@ func TestMainsFrequencyMeetsTheCramerRaoBound(t *testing.T) {
 		}
 	}
 	t.Logf("mean square error over the bound %.3f, stated variance over the bound %.3f, held %d and %d of %d",
-		squares/bound, stated/bound, held, heldAmp, trials)
-	// A variance from 150 trials is known to 12 %: three times that either way.
-	if r := squares / bound; r > 1.36 || r < 0.64 {
+		squares/bound, stated/bound, held, heldAmp, n)
+	// A variance from n trials is known to √(2/n): three times that either way.
+	if r := squares / bound; math.Abs(r-1) > math.Max(0.1, 3*math.Sqrt(2/count)) {
 		t.Errorf("mean square error is %.3f of the Cramér-Rao bound", r)
 	}
 	if r := stated / bound; r > 1.1 || r < 0.9 {
 		t.Errorf("stated variance is %.3f of the Cramér-Rao bound", r)
 	}
-	// 95.45 % of 150 is 143.2 ± 2.6: three times that below.
-	if held < 135 || heldAmp < 135 {
-		t.Errorf("intervals held the truth %d and %d times of %d", held, heldAmp, trials)
+	if least := heldAtLeast(0.9545, n); held < least || heldAmp < least {
+		t.Errorf("intervals held the truth %d and %d times of %d", held, heldAmp, n)
 	}
+}
+
+// heldAtLeast is three standard deviations of a binomial under share of n.
+func heldAtLeast(share float64, n int) int {
+	return int(share*float64(n) - 3*math.Sqrt(share*(1-share)*float64(n)))
 }
 
 // With one strong line only, the noise under 39 other harmonics must not lead
 // the frequency astray, nor make it seem surer than it is.
 func TestNoiseUnderTheCombDoesNotLead(t *testing.T) {
-	const trials = 100
+	n := trials(t, 40)
 	q := quietRecord{rateHz: 8000, lengthS: 2, noiseStd: 1e-3, mainsHz: 49.98, harmonicsRMS: []float64{1e-3}}
 	sum := 0.0
-	for i := range trials {
+	for i := range n {
 		q.seed = uint64(i + 1)
 		f := analyse(t, q, SilenceOptions{}).Mains.FrequencyHz
-		sum += sq((f.Value-q.mainsHz)/f.Std) / trials
+		sum += sq((f.Value-q.mainsHz)/f.Std) / float64(n)
 	}
 	t.Logf("mean square error over stated variance %.2f", sum)
-	// Known to 14 %: three times that.
-	if !(sum < 1.42) {
+	// Known to √(2/n): three times that.
+	if !(sum < 1+math.Max(0.1, 3*math.Sqrt(2/float64(n)))) {
 		t.Errorf("mean square error is %.2f of the stated variance", sum)
 	}
 }
 
 func TestHarmonicsUnderTheNoiseAreBounded(t *testing.T) {
-	const trials = 120
+	n := trials(t, 40)
 	q := quietRecord{rateHz: 8000, lengthS: 2, noiseStd: 1e-3, mainsHz: 49.98}
 	std := math.Sqrt(q.densityOf() / (2 * q.lengthS))
 	// The second is well under the noise, the third just above it.
 	q.harmonicsRMS = []float64{1e-3, 1.5 * std, 5 * std}
 	bounds, held, near, nearHeld := 0, 0, 0, 0
-	for i := range trials {
+	for i := range n {
 		q.seed = uint64(i + 1)
 		s := analyse(t, q, SilenceOptions{})
 		if h := s.Harmonics[1]; h.UpperBound {
@@ -176,10 +181,10 @@ func TestHarmonicsUnderTheNoiseAreBounded(t *testing.T) {
 	}
 	t.Logf("bounds held %d of %d, figures near the noise %d of %d", held, bounds, nearHeld, near)
 	// At least 95 % less three standard deviations of a binomial.
-	if bounds < trials*9/10 || float64(held) < 0.95*float64(bounds)-3*math.Sqrt(0.0475*float64(bounds)) {
+	if bounds < n*9/10 || held < heldAtLeast(0.95, bounds) {
 		t.Errorf("bounds held %d times of %d", held, bounds)
 	}
-	if float64(nearHeld) < 0.93*float64(near)-3*math.Sqrt(0.065*float64(near)) {
+	if nearHeld < heldAtLeast(0.93, near) {
 		t.Errorf("figures near the noise held %d times of %d", nearHeld, near)
 	}
 }
@@ -232,18 +237,20 @@ func ratio(t *testing.T, what string, got, wantDB, tolDB float64) {
 // Records of noise alone show neither mains nor tones: 1 in 1000 may show a
 // comb, 1 in 200 a tone.
 func TestNoiseAloneShowsNothing(t *testing.T) {
-	const trials = 80
+	n := trials(t, 30)
 	combs, tones := 0, 0
-	for i := range trials {
+	for i := range n {
 		s := analyse(t, quietRecord{rateHz: 8000, lengthS: 2, noiseStd: 1e-3, seed: uint64(9000 + i)}, SilenceOptions{})
 		if s.Mains.Found {
 			combs++
 		}
 		tones += min(len(s.Tones), 1)
 	}
-	t.Logf("of %d records of noise %d show a comb, %d a tone", trials, combs, tones)
-	if combs > 1 || tones > 3 {
-		t.Errorf("of %d records of noise %d show a comb, %d a tone", trials, combs, tones)
+	t.Logf("of %d records of noise %d show a comb, %d a tone", n, combs, tones)
+	// Three standard deviations of a Poisson count above the share that may.
+	most := func(share float64) int { want := share * float64(n); return int(want + 3*math.Sqrt(want)) }
+	if combs > most(0.001) || tones > most(0.005) {
+		t.Errorf("of %d records of noise %d show a comb, %d a tone", n, combs, tones)
 	}
 }
 
@@ -263,17 +270,17 @@ func TestNoCombIsRefusedAndBounded(t *testing.T) {
 
 // Taking the comb out of a short record must not take the noise with it.
 func TestHissIsNotBiasedByTakingTheCombOut(t *testing.T) {
-	const trials = 60
+	n := trials(t, 30)
 	sum, sum2 := 0.0, 0.0
-	for i := range trials {
+	for i := range n {
 		q := quietRecord{rateHz: 8000, lengthS: 1, noiseStd: 1e-3, mainsHz: 50.02, harmonicsRMS: rectifierHum(1e-2, 40), seed: uint64(i)}
 		s := analyse(t, q, SilenceOptions{})
 		// 20 Hz to 4 kHz here: all of the band at this rate.
 		r := sq(s.Hiss[Unweighted].Value) / (q.densityOf() * (4000 - NoiseLowHz))
-		sum += r / trials
-		sum2 += r * r / trials
+		sum += r / float64(n)
+		sum2 += r * r / float64(n)
 	}
-	scatter := math.Sqrt((sum2 - sum*sum) / trials)
+	scatter := math.Sqrt((sum2 - sum*sum) / float64(n))
 	t.Logf("hiss power over truth %.5f ± %.5f", sum, scatter)
 	// Without giving it back the 80 quadratures would take 1 %.
 	if math.Abs(sum-1) > 4*scatter {

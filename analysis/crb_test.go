@@ -73,7 +73,7 @@ func againstBound(t *testing.T, few int, trial func(e *efficiency, noiseOverSign
 // difference of two such levels.
 func TestBoundOfToneLevelAndMatch(t *testing.T) {
 	const rateHz, n, a, b = 48000.0, 4800, 1.0, 0.8
-	againstBound(t, 100, func(e *efficiency, noise float64, rng *rand.Rand) {
+	againstBound(t, 60, func(e *efficiency, noise float64, rng *rand.Rand) {
 		s := noise * a / math.Sqrt2
 		f, phase := 1000+rng.Float64(), 2*math.Pi*rng.Float64()
 		x, y := make([]float64, n), make([]float64, n)
@@ -108,7 +108,7 @@ func TestBoundOfMains(t *testing.T) {
 		power += a * a / 2
 		information += float64(h*h) * a * a
 	}
-	againstBound(t, 40, func(e *efficiency, noise float64, rng *rand.Rand) {
+	againstBound(t, 15, func(e *efficiency, noise float64, rng *rand.Rand) {
 		s := noise * math.Sqrt(power)
 		f := 50 + 0.2*(2*rng.Float64()-1)
 		x := make([]float64, n)
@@ -161,7 +161,7 @@ func TestBoundOfDelayMatch(t *testing.T) {
 		}
 	}
 	meanSquare := sq(spec.Amplitude()) / 2
-	againstBound(t, 60, func(e *efficiency, noise float64, rng *rand.Rand) {
+	againstBound(t, 20, func(e *efficiency, noise float64, rng *rand.Rand) {
 		s := noise * math.Sqrt(meanSquare)
 		x, y := make([]float64, len(late)), make([]float64, len(late))
 		for i := range x {

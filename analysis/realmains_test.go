@@ -84,7 +84,7 @@ for h in (1, 2, 3):
     power = np.mean(abs(band(h*f, 1.0)[part])**2)*2
     beside = p[((abs(q-h*f) > 14) & (abs(q-h*f) < 22)) & (q < 195)]
     out.append(float(np.sqrt(max(power - np.median(beside)/np.log(2)*2, 0))))
-print(json.dumps(out))`
+answer(out)`
 
 // The mains as it was, under a hiss, at levels from -90 to -30 dBFS.
 func TestRealMainsIsReadAsItIs(t *testing.T) {

@@ -1,28 +1,24 @@
 package analysis
 
 import (
-	"encoding/json"
 	"math"
 	"math/cmplx"
 	"math/rand/v2"
 	"os"
 	"testing"
 
+	"boardproof/analysis/internal/scipytest"
 	"boardproof/testsignals"
 )
 
 // scipyFile runs testdata/name with x, and with p as a dictionary of that name.
 func scipyFile(t *testing.T, name string, x []float64, p map[string]any) []float64 {
 	t.Helper()
-	parameters, err := json.Marshal(p)
-	if err != nil {
-		t.Fatal(err)
-	}
 	script, err := os.ReadFile("testdata/" + name)
 	if err != nil {
 		t.Fatal(err)
 	}
-	return scipy(t, x, "p = json.loads('"+string(parameters)+"')\n"+string(script))
+	return scipytest.Run(t, x, p, string(script))
 }
 
 // The same recording divided, gated and read in NumPy by the other road: there

@@ -26,14 +26,18 @@ func (q quietRecord) make() []float64 {
 	for i := range x {
 		x[i] = q.noiseStd * rng.NormFloat64()
 	}
+	amplitudes := make([]complex128, len(q.harmonicsRMS))
+	for h, a := range q.harmonicsRMS {
+		amplitudes[h] = scale(a*math.Sqrt2, cis(phases[h]))
+	}
 	centre := float64(len(x)-1) / 2
 	for i := range x {
 		t := (float64(i) - centre) / q.rateHz
 		cycles := q.mainsHz*t + q.driftHzPerS*t*t/2
-		for h, a := range q.harmonicsRMS {
-			if a > 0 {
-				x[i] += a * math.Sqrt2 * math.Cos(2*math.Pi*float64(h+1)*cycles+phases[h])
-			}
+		turn, turned := cis(2*math.Pi*cycles), complex(1, 0)
+		for _, a := range amplitudes {
+			turned *= turn
+			x[i] += real(a * turned)
 		}
 		for k, tone := range q.tones {
 			x[i] += tone.rms * math.Sqrt2 * math.Cos(2*math.Pi*tone.freqHz*t+phases[len(q.harmonicsRMS)+k])

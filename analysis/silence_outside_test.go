@@ -1,51 +1,23 @@
 package analysis
 
 import (
-	"bytes"
-	"encoding/binary"
-	"encoding/json"
 	"math"
-	"os"
-	"os/exec"
 	"testing"
+
+	"boardproof/analysis/internal/scipytest"
 )
 
-// scipy runs a script in Debian's Python with x, as float64, on its standard
-// input, and reads a JSON list of numbers from its output. Without SciPy it
-// skips, but never under CI.
+// scipy runs a script with x.
 func scipy(t *testing.T, x []float64, script string) []float64 {
 	t.Helper()
-	const python = "/usr/bin/python3"
-	if err := exec.Command(python, "-c", "import scipy").Run(); err != nil {
-		if os.Getenv("CI") == "true" {
-			t.Fatalf("python3-scipy is not installed: %v", err)
-		}
-		t.Skip("python3-scipy is not installed")
-	}
-	var in bytes.Buffer
-	if err := binary.Write(&in, binary.LittleEndian, x); err != nil {
-		t.Fatal(err)
-	}
-	cmd := exec.Command(python, "-c", "import json, sys\nimport numpy as np\nfrom scipy import signal, linalg\nx = np.frombuffer(sys.stdin.buffer.read())\n"+script)
-	cmd.Stdin = &in
-	var complaint bytes.Buffer
-	cmd.Stderr = &complaint
-	out, err := cmd.Output()
-	if err != nil {
-		t.Fatalf("%v: %s", err, complaint.String())
-	}
-	var figures []float64
-	if err := json.Unmarshal(out, &figures); err != nil {
-		t.Fatal(err)
-	}
-	return figures
+	return scipytest.Run(t, x, nil, script)
 }
 
 // scipy.signal.welch on the same samples.
 func TestOutsideWelchAgreesWithSciPy(t *testing.T) {
 	x := quietRecord{rateHz: 48000, lengthS: 2, noiseStd: 1e-5, mainsHz: 50, harmonicsRMS: rectifierHum(1e-4, 5), seed: 1}.make()
 	d := welch(x, all(x), 48000, 8192)
-	want := scipy(t, x, "f, p = signal.welch(x, 48000, 'hann', 8192, detrend=False)\nprint(json.dumps(p.tolist()))")
+	want := scipy(t, x, "f, p = signal.welch(x, 48000, 'hann', 8192, detrend=False)\nanswer(p.tolist())")
 	if len(want) != len(d.psd) {
 		t.Fatalf("SciPy has %d bins, %d here", len(want), len(d.psd))
 	}
@@ -78,7 +50,7 @@ func TestOutsideCombAgreesWithSciPyLeastSquares(t *testing.T) {
 	want := scipy(t, both, `
 x, phase = x[:len(x)//2], 2*np.pi*x[len(x)//2:]
 a = np.stack([g(h*phase) for h in range(1, 41) for g in (np.cos, lambda v: -np.sin(v))] + [np.ones_like(x)], axis=1)
-print(json.dumps(linalg.lstsq(a, x)[0].tolist()))`)
+answer(linalg.lstsq(a, x)[0].tolist())`)
 	worst := 0.0
 	for h := 1; h <= searchHarmonics; h++ {
 		a := lines.comb.Amplitudes[h]
@@ -106,7 +78,7 @@ w = [2*np.pi*v for v in (20.598997, 107.65265, 737.86223, 12194.217)]
 a = abs(s**4/((s+w[0])**2*(s+w[1])*(s+w[2])*(s+w[3])**2))
 one = 2j*np.pi*1000
 a /= abs(one**4/((one+w[0])**2*(one+w[1])*(one+w[2])*(one+w[3])**2))
-print(json.dumps([float(np.sqrt(sum(p*share)*df)), float(np.sqrt(sum(p*a**2*share)*df))]))`)
+answer([float(np.sqrt(sum(p*share)*df)), float(np.sqrt(sum(p*a**2*share)*df))])`)
 	got := noiseLevels(d, d, nil)
 	for i, w := range []string{Unweighted, WeightA} {
 		if rel := math.Abs(got[w].Value/want[i] - 1); rel > 1e-6 {

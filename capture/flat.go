@@ -92,9 +92,9 @@ func stepBeside(x []float64, r run) float64 {
 func extent(x []float64) (lo, hi, code float64) {
 	lo, hi, code = math.Inf(1), math.Inf(-1), math.Inf(1)
 	for i, v := range x {
-		lo, hi = math.Min(lo, v), math.Max(hi, v)
+		lo, hi = min(lo, v), max(hi, v)
 		if i > 0 && v != x[i-1] {
-			code = math.Min(code, math.Abs(v-x[i-1]))
+			code = min(code, math.Abs(v-x[i-1]))
 		}
 	}
 	return lo, hi, math.Max(code, floatResolution*math.Max(math.Abs(lo), math.Abs(hi)))

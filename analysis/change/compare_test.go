@@ -1,40 +1,19 @@
 package change
 
 import (
-	"encoding/json"
 	"math"
 	"math/rand/v2"
-	"os"
-	"os/exec"
 	"testing"
 
 	"boardproof/analysis"
+	"boardproof/analysis/internal/scipytest"
 	"boardproof/analysis/verdict"
 )
 
-// scipy runs a script in Debian's Python with p, and returns its JSON list.
+// scipy runs a script with p.
 func scipy(t *testing.T, p any, script string) []float64 {
 	t.Helper()
-	const python = "/usr/bin/python3"
-	if err := exec.Command(python, "-c", "import scipy").Run(); err != nil {
-		if os.Getenv("CI") == "true" {
-			t.Fatalf("python3-scipy is not installed: %v", err)
-		}
-		t.Skip("python3-scipy is not installed")
-	}
-	text, err := json.Marshal(p)
-	if err != nil {
-		t.Fatal(err)
-	}
-	out, err := exec.Command(python, "-c", "import json, sys\nimport numpy as np\nfrom scipy import stats, optimize, integrate\np = json.loads(sys.argv[1])\n"+script, string(text)).CombinedOutput()
-	if err != nil {
-		t.Fatalf("%v: %s", err, out)
-	}
-	var figures []float64
-	if err := json.Unmarshal(out, &figures); err != nil {
-		t.Fatalf("%v: %s", err, out)
-	}
-	return figures
+	return scipytest.Run(t, nil, p, script)
 }
 
 func gainOf(value float64, b ...analysis.Contribution) verdict.Judged {
@@ -61,7 +40,7 @@ func TestOutsideDifferenceIsTheZTest(t *testing.T) {
 	for range 40 {
 		in = append(in, [4]float64{rng.NormFloat64(), rng.NormFloat64(), 0.1 + rng.Float64(), 0.1 + rng.Float64()})
 	}
-	want := scipy(t, in, "print(json.dumps([2*stats.norm.sf(abs(b-a)/np.hypot(s, u)) for a, b, s, u in p]))")
+	want := scipy(t, in, "answer([2*stats.norm.sf(abs(b-a)/np.hypot(s, u)) for a, b, s, u in p])")
 	worst := 0.0
 	for i, c := range in {
 		r := compareReadings(gainOf(c[0], noise(c[2])), gainOf(c[1], noise(c[3])), sameProfile, nil)
@@ -86,7 +65,7 @@ r = np.random.default_rng(p["seed"]); out = []
 for s in p["shifts"]:
     a, b = r.normal(0, 1, p["n"]), r.normal(s, 1.3, p["n"])
     out += [a.mean(), b.mean(), a.std(ddof=1)/np.sqrt(p["n"]), b.std(ddof=1)/np.sqrt(p["n"]), stats.ttest_ind(a, b, equal_var=False).pvalue]
-print(json.dumps(out))`)
+answer(out)`)
 	worst := 0.0
 	for i := 0; i < len(got); i += 5 {
 		r := compareReadings(gainOf(got[i], noise(got[i+2])), gainOf(got[i+1], noise(got[i+3])), sameProfile, nil)
@@ -123,7 +102,7 @@ for c in p:
         f = fftconvolve(f, box, "same")*h
     inside = np.abs(x) <= c["D"]+h/4
     out.append(1 - integrate.trapezoid(f[inside], x[inside]))
-print(json.dumps(out))`)
+answer(out)`)
 	worst := 0.0
 	for i, c := range cases {
 		b := analysis.Budget{noise(c.Normal)}
@@ -290,7 +269,7 @@ func TestHolm(t *testing.T) {
 // scipy.stats.binomtest of one count among both.
 func TestOutsideCounts(t *testing.T) {
 	in := [][2]float64{{0, 0}, {0, 3}, {0, 6}, {2, 9}, {5, 5}, {40, 22}}
-	want := scipy(t, in, "print(json.dumps([1.0 if a+b == 0 else stats.binomtest(int(a), int(a+b)).pvalue for a, b in p]))")
+	want := scipy(t, in, "answer([1.0 if a+b == 0 else stats.binomtest(int(a), int(a+b)).pvalue for a, b in p])")
 	for i, c := range in {
 		if got := countChance(c[0], c[1]); math.Abs(got-want[i]) > 1e-9 {
 			t.Errorf("%v: p %g, SciPy has %g", c, got, want[i])

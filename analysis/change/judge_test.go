@@ -65,7 +65,7 @@ for c in p:
         f = fftconvolve(f, np.diff(q.cdf(edges)), "same")
     cdf = np.append(0, np.cumsum(f))
     out.append(1 - np.interp(c["D"], edges, cdf) + np.interp(-c["D"], edges, cdf))
-print(json.dumps(out))`)
+answer(out)`)
 	worst := 0.0
 	for i, c := range cases {
 		b := analysis.Budget{noise(c.Normal), loading(c.Limit / math.Sqrt(3))}
@@ -85,7 +85,7 @@ print(json.dumps(out))`)
 // scipy.stats.norm.
 func TestOutsideLinesAreComparedInVolts(t *testing.T) {
 	in := [][4]float64{{1e-6, 2e-6, 2e-7, 3e-7}, {1e-6, 1.2e-6, 1e-7, 1e-7}, {5e-6, 4e-6, 9e-7, 8e-7}, {1e-6, 1e-6, 1e-8, 1e-8}}
-	want := scipy(t, in, "print(json.dumps([2*stats.norm.sf(abs(b-a)/np.hypot(s, u)) for a, b, s, u in p]))")
+	want := scipy(t, in, "answer([2*stats.norm.sf(abs(b-a)/np.hypot(s, u)) for a, b, s, u in p])")
 	for i, c := range in {
 		r := compareReadings(readingOf(analysis.HumHarmonic, analysis.DBu(c[0]), scatter(analysis.DBFromRelative(c[2]/c[0]))),
 			readingOf(analysis.HumHarmonic, analysis.DBu(c[1]), scatter(analysis.DBFromRelative(c[3]/c[1]))), sameProfile, nil)

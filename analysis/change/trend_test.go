@@ -50,7 +50,7 @@ sigma = np.sqrt(np.diag(v)) if p["shared"] == 0 else v
 c, cov = optimize.curve_fit(lambda x, a, b: a + b*x, x, y, p0=[1, 0], sigma=sigma, absolute_sigma=True)
 res = y - c[0] - c[1]*x
 chi = float(res @ np.linalg.solve(v, res))
-print(json.dumps([c[0], c[1], 2*np.sqrt(cov[1, 1]), chi, stats.chi2.sf(chi, len(x)-2), 2*stats.norm.sf(abs(c[1])/np.sqrt(cov[1, 1]))]))`)
+answer([c[0], c[1], 2*np.sqrt(cov[1, 1]), chi, stats.chi2.sf(chi, len(x)-2), 2*stats.norm.sf(abs(c[1])/np.sqrt(cov[1, 1]))])`)
 		got, err := FitTrend(points)
 		if err != nil {
 			t.Fatal(err)
@@ -77,7 +77,7 @@ func TestOutsideScatteredTrend(t *testing.T) {
 	want := scipy(t, [][]float64{x, y, s}, `
 x, y, s = map(np.array, p)
 c, cov = optimize.curve_fit(lambda x, a, b: a + b*x, x, y, p0=[1, 0], sigma=s)
-print(json.dumps([c[1], 2*np.sqrt(cov[1, 1]), 2*stats.t.sf(abs(c[1])/np.sqrt(cov[1, 1]), len(x)-2)]))`)
+answer([c[1], 2*np.sqrt(cov[1, 1]), 2*stats.t.sf(abs(c[1])/np.sqrt(cov[1, 1]), len(x)-2)])`)
 	got, err := FitTrend(points)
 	if err != nil || !got.Scattered {
 		t.Fatalf("%+v, %v", got, err)

@@ -1,5 +1,5 @@
 # A board of SciPy's own: first-order high and low-pass sections by the bilinear transform, of which
-# scipy.signal.freqz is the truth, whose gain changes in time, in noise of a colour. Prints the truth in
+# scipy.signal.freqz is the truth, whose gain changes in time, in noise of a colour. Answers the truth in
 # dB on p["grid"], then the recording.
 fs, rng, n = p["rate"], np.random.default_rng(p["seed"]), len(x) + 3300
 y, truth = np.concatenate([np.zeros(300), x, np.zeros(3000)]), 1.0
@@ -36,4 +36,4 @@ noise = {"white": lambda: hiss, "pink": lambda: coloured(1), "steep": lambda: co
          "two mains": lambda: hum(50.02, 0) + 0.5 * hum(60.01, 0) + 0.03 * hiss,
          "real mains": lambda: mains(p["mains"]) / 1e4 + 0.03 * hiss}[p["noise"]]()
 y = y + noise / np.std(noise) * p["amplitude"] / np.sqrt(2) * 10 ** (-p["noise_below_db"] / 20)
-print(json.dumps([*(20 * np.log10(np.abs(truth))), *np.round(y, 10)]))
+answer(np.concatenate([20 * np.log10(np.abs(truth)), np.round(y, 10)]))

@@ -44,4 +44,4 @@ edge = 1.7 / reach
 one = height(0)
 far = [height(t) / one for t in np.concatenate([np.linspace(low - 5 * edge, low - edge, 60), np.linspace(high + edge, high + 5 * edge, 60)])]
 near = [height(t) / one - 1 for t in np.linspace(low + edge, high - edge, 60)]
-print(json.dumps([float(v) for v in out] + [float(max(map(abs, near))), float(max(map(abs, far)))]))
+answer([float(v) for v in out] + [float(max(map(abs, near))), float(max(map(abs, far)))])

@@ -1,4 +1,4 @@
-# Four-parameter sine fit for scipy_test.go: prints amplitude, frequency, mean.
+# Four-parameter sine fit for scipy_test.go: answers amplitude, frequency, mean.
 from scipy import optimize
 
 t = (np.arange(len(x)) - (len(x) - 1) / 2) / p["rate"]
@@ -17,4 +17,4 @@ def residual(q):
 
 
 q = optimize.least_squares(residual, [*start(), 0.0], xtol=1e-15, ftol=1e-15, gtol=1e-15, x_scale="jac").x
-print(json.dumps([float(np.hypot(q[0], q[1])), float(p["near"] + q[3] / half / (2 * np.pi)), float(q[2])]))
+answer([float(np.hypot(q[0], q[1])), float(p["near"] + q[3] / half / (2 * np.pi)), float(q[2])])

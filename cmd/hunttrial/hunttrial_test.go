@@ -178,7 +178,7 @@ func TestReadyBoardsAreHuntedRight(t *testing.T) {
 			t.Fatal(err)
 		}
 		b := &board{config: config, can: hunt.Board{Outputs: []string{"A", "B"}, Battery: true, LaptopBattery: true, Isolator: true}}
-		w, n, err := b.lead(t.Context(), nil, 8)
+		w, n, err := b.lead(t.Context(), nil, 3)
 		if err != nil {
 			t.Fatalf("%s: %v", name, err)
 		}
