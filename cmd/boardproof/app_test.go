@@ -114,13 +114,11 @@ limit = [{ quantity = "noise", weighting = "A", max = -85.0 }]
 // Past a profile's validity nothing is read in dBu any more, and what is
 // relative is.
 func TestExpiredProfile(t *testing.T) {
-	s := newSession(t)
+	s := calibrated(t, "--linearity=false", "--valid-days", "30")
 	plan := filepath.Join(t.TempDir(), "plan.toml")
 	if err := os.WriteFile(plan, []byte(levelPlan), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	s.must(exitPassed, "bench", "set", "sim", "--simulated")
-	s.must(exitPassed, "calibrate", "--yes", "--valid-days", "30")
 	s.must(exitPassed, "board", "add", "Tin Heron")
 	s.must(exitPassed, "plan", "edit", "tin", "--from", plan)
 	s.must(exitPassed, "accept", "tin", "--yes", "--json")

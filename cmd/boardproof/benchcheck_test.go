@@ -61,9 +61,7 @@ func drifts(doc resultDocument) int {
 // nothing of it is used: the gain is the ratio of the full scales, 0.6 dB (by
 // Config) more at input 1 than what the board does.
 func TestExpiredAndForeignProfilesAreMarked(t *testing.T) {
-	s := newSession(t)
-	s.must(exitPassed, "bench", "set", "sim", "--simulated")
-	s.must(exitPassed, "calibrate", "--yes", "--linearity=false", "--valid-days", "30")
+	s := calibrated(t, "--linearity=false", "--valid-days", "30")
 	s.now = s.now.AddDate(0, 0, 31)
 	expired := s.notAbsolute("expired on 2026-03-31")
 	if n := drifts(expired); n != 2 {

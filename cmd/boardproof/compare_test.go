@@ -45,13 +45,11 @@ limit = [{ quantity = "drop_outs", max = 0 }]
 // its buffer, a corroded joint in output A and a loop of earths at output B,
 // and the comparison says so.
 func TestCompareOfADamagedBoard(t *testing.T) {
-	s := newSession(t)
+	s := calibrated(t, "--linearity=false")
 	plan := filepath.Join(t.TempDir(), "plan.toml")
 	if err := os.WriteFile(plan, []byte(servicePlan), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	s.must(exitPassed, "bench", "set", "sim", "--simulated")
-	s.must(exitPassed, "calibrate", "--yes")
 	s.must(exitPassed, "board", "add", "Lantern Ferry")
 	s.must(exitPassed, "plan", "edit", "lantern", "--from", plan)
 	s.must(exitPassed, "accept", "lantern", "--yes")
@@ -73,7 +71,7 @@ func TestCompareOfADamagedBoard(t *testing.T) {
 		c.Board.Outputs[1].Hum.GroundLoop = &simboard.GroundLoop{AmpsRMS: 0.022, ShieldOhms: 0.045, PhaseRad: 0.6}
 	}
 	s.now = s.now.Add(400 * 24 * time.Hour)
-	s.must(exitPassed, "calibrate", "--yes")
+	s.must(exitPassed, "calibrate", "--yes", "--linearity=false")
 	s.run("", "accept", "lantern", "--yes")
 	drawn := filepath.Join(t.TempDir(), "plots")
 	s.must(exitPassed, "compare", "lantern", "--plots", drawn)

@@ -47,7 +47,7 @@ func hissOn(t *testing.T, inputNoiseDBu, limit float64) (s *session, hiss verdic
 		}
 	}
 	s.must(exitPassed, "bench", "set", "sim", "--simulated")
-	s.must(exitPassed, "calibrate", "--yes")
+	s.must(exitPassed, "calibrate", "--yes", "--linearity=false")
 	s.must(exitPassed, "board", "add", "Tin Heron")
 	hiss = s.hissAgainst(limit)
 	cfg, err := simboard.Ready("good")
@@ -129,9 +129,7 @@ func TestBenchAboveTheBoardSetsTheFigure(t *testing.T) {
 // many more would, and they do. The same requests give the same samples, so
 // the first silence is the same each time.
 func TestAsManyTakesAsSaidSettle(t *testing.T) {
-	s := newSession(t)
-	s.must(exitPassed, "bench", "set", "sim", "--simulated")
-	s.must(exitPassed, "calibrate", "--yes", "--meter-percent", "0.05", "--meter-digits", "0")
+	s := calibrated(t, "--linearity=false", "--meter-percent", "0.05", "--meter-digits", "0")
 	s.must(exitPassed, "board", "add", "Tin Heron")
 	accept := func(limit float64, more ...string) verdict.Judged {
 		t.Helper()
@@ -174,9 +172,7 @@ func TestAsManyTakesAsSaidSettle(t *testing.T) {
 // What was left out of a run, and why, is said whenever the run is shown.
 func TestShowSaysWhatWasLeftOut(t *testing.T) {
 	const reason = "the hiss at output A is 12.0 dB above that of the other takes, as after a bang on the bench"
-	s := newSession(t)
-	s.must(exitPassed, "bench", "set", "sim", "--simulated")
-	s.must(exitPassed, "calibrate", "--yes")
+	s := calibrated(t, "--linearity=false")
 	s.must(exitPassed, "board", "add", "Tin Heron")
 	s.hissAgainst(-50)
 	store, err := db.Open(t.Context(), s.store)

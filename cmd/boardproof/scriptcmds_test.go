@@ -21,15 +21,16 @@ const widest = 100
 
 // scriptCommands are what the scripts can do beside testscript's own commands.
 var scriptCommands = map[string]func(ts *testscript.TestScript, neg bool, args []string){
-	"exits":   exits,
-	"holds":   holds,
-	"json":    validJSON,
-	"newer":   newer,
-	"narrow":  narrow,
-	"altered": altered,
-	"cut":     cut,
-	"damage":  damage,
-	"taken":   taken,
+	"exits":      exits,
+	"holds":      holds,
+	"json":       validJSON,
+	"newer":      newer,
+	"narrow":     narrow,
+	"altered":    altered,
+	"cut":        cut,
+	"damage":     damage,
+	"taken":      taken,
+	"calibrated": calibratedIn,
 }
 
 // taken VAR PATTERN: VAR is the first thing on stdout that PATTERN matches.

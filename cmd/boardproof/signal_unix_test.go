@@ -82,7 +82,7 @@ func checkStopped(t *testing.T, code int, out, said string) {
 func TestCtrlCOnASimulatedBench(t *testing.T) {
 	s := newSession(t)
 	s.must(exitPassed, "bench", "set", "sim", "--simulated", "--rate", "192000")
-	s.must(exitPassed, "calibrate", "--yes")
+	s.must(exitPassed, "calibrate", "--yes", "--linearity=false")
 	s.must(exitPassed, "board", "add", "Tin Heron")
 	for _, c := range []struct {
 		when string

@@ -35,7 +35,7 @@ func TestTrendTellsTheBenchFromTheBoard(t *testing.T) {
 		t.Fatal(err)
 	}
 	s.must(exitPassed, "bench", "set", "sim", "--simulated")
-	s.must(exitPassed, "calibrate", "--yes", "--valid-days", "3000")
+	s.must(exitPassed, "calibrate", "--yes", "--linearity=false", "--valid-days", "3000")
 	s.must(exitPassed, "board", "add", "Tin Heron")
 	s.must(exitPassed, "plan", "edit", "tin", "--from", plan)
 	for i := range 5 {
