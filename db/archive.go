@@ -15,7 +15,7 @@ import (
 // An archive is a board's whole life as one file: a tar file, not compressed,
 // of manifest.json, life.jsonl and takes/<sha256>.wav, in this order, the takes
 // by name. Nothing in it depends on when or where it was written: the same
-// life gives the same bytes. README describes it.
+// life gives the same bytes. cmd/boardproof/help/data.md describes it.
 const (
 	archiveFormat = "boardproof-archive/1"
 	manifestName  = "manifest.json"

@@ -104,6 +104,7 @@ func (a *app) root() *cobra.Command {
 	root.AddCommand(a.exportCommand(), a.importCommand(), a.backupCommand(), a.restoreCommand())
 	root.AddCommand(a.verifyCommand(), a.recomputeCommand(), a.tidyCommand())
 	root.AddCommand(a.demoCommand())
+	root.AddCommand(a.helpTopics()...)
 	return root
 }
 
