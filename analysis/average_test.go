@@ -79,6 +79,9 @@ func TestInverseVarianceWeights(t *testing.T) {
 // Noise of N takes alike averages down to 1/N of its power; what the bench is
 // uncertain by stays.
 func TestVarianceFallsWithTakes(t *testing.T) {
+	if testing.Short() {
+		t.Skip("averages sweeps")
+	}
 	const n = 4
 	recs := takesOf(t, testsignals.Sweep, 1, 20, 1e-4, 1e-4, 1e-4, 1e-4)
 	for _, rec := range recs {
@@ -115,6 +118,9 @@ func TestVarianceFallsWithTakes(t *testing.T) {
 // The mean of many averages must scatter as it states, about the truth, and
 // less than equal weights would make it where takes are not equally noisy.
 func TestUnequalNoiseIsWeighed(t *testing.T) {
+	if testing.Short() {
+		t.Skip("statistics of many sweeps")
+	}
 	const runs = 4
 	noise := []float64{1e-4, 1e-4, 2.5e-4}
 	points, off, stated, equal := 0, 0.0, 0.0, 0.0
@@ -161,6 +167,9 @@ func TestUnequalNoiseIsWeighed(t *testing.T) {
 // Takes that arrive at other times are lined up before they are added, and
 // the delay is the mean of theirs.
 func TestTakesAreLinedUp(t *testing.T) {
+	if testing.Short() {
+		t.Skip("averages sweeps")
+	}
 	spec := testsignals.New(testsignals.Sweep, 48000, -20, 1)
 	var recs []*Recording
 	for i, late := range []float64{0, 7.3e-6, -4.1e-6} {
@@ -193,6 +202,9 @@ func TestTakesAreLinedUp(t *testing.T) {
 var likeCurves = cmpopts.IgnoreFields(Curve{}, "Fine")
 
 func TestBangInASweepIsLeftOut(t *testing.T) {
+	if testing.Short() {
+		t.Skip("averages sweeps")
+	}
 	recs := takesOf(t, testsignals.Sweep, 1, 30, 1e-5, 1e-5, 1e-5)
 	clean, _ := averageSweepsOf(t, []*Recording{recs[0], recs[2]})
 	bang(recs[1], 0.02)
@@ -215,6 +227,9 @@ func TestBangInASweepIsLeftOut(t *testing.T) {
 }
 
 func TestStrayTakeIsLeftOut(t *testing.T) {
+	if testing.Short() {
+		t.Skip("averages sweeps")
+	}
 	recs := takesOf(t, testsignals.Sweep, 1, 40, 1e-5, 1e-5, 1e-5, 1e-5)
 	spec := testsignals.New(testsignals.Sweep, 48000, -20, 1)
 	recs[2] = recorded(t, spec, 1e-5, 44, chain(lowPass(12000), highPass(8), gainOf(0.82)), chain(lowPass(11000), highPass(8), gainOf(0.8)))
@@ -227,6 +242,9 @@ func TestStrayTakeIsLeftOut(t *testing.T) {
 // Takes that drift by more than their noise, and less than would spoil them,
 // make the mean less certain by as much.
 func TestDriftBetweenTakesWidens(t *testing.T) {
+	if testing.Short() {
+		t.Skip("averages sweeps")
+	}
 	spec := testsignals.New(testsignals.Sweep, 48000, -20, 1)
 	var recs []*Recording
 	for i, g := range []float64{1, 1.001, 0.999} {
@@ -248,6 +266,9 @@ func TestDriftBetweenTakesWidens(t *testing.T) {
 // The same of two outputs against each other: a delay that is another in each
 // take is stated no better than it repeats.
 func TestDelayThatDoesNotRepeatWidens(t *testing.T) {
+	if testing.Short() {
+		t.Skip("averages sweeps")
+	}
 	spec := testsignals.New(testsignals.Sweep, 48000, -20, 1)
 	const apartS = 1e-8
 	var recs []*Recording
@@ -270,6 +291,9 @@ func TestDelayThatDoesNotRepeatWidens(t *testing.T) {
 }
 
 func TestOneTakeIsReadAsEver(t *testing.T) {
+	if testing.Short() {
+		t.Skip("reads three kinds of take twice")
+	}
 	sweeps, tones, impulses := takesOf(t, testsignals.Sweep, 1, 70, 1e-5), takesOf(t, testsignals.Tone, 1, 71, 1e-5), takesOf(t, testsignals.Impulses, 0, 72, 1e-5)
 	want, err := SweepResult(sweeps[0], impulses[0], DefaultBand)
 	if err != nil {
@@ -288,6 +312,9 @@ func TestOneTakeIsReadAsEver(t *testing.T) {
 }
 
 func TestImpulsesAreAveraged(t *testing.T) {
+	if testing.Short() {
+		t.Skip("averages trains of impulses")
+	}
 	trains := takesOf(t, testsignals.Impulses, 0, 80, 1e-4, 1e-4, 1e-4, 1e-4)
 	bang(trains[3], 0.3)
 	second, spoilt := averageImpulses(trains)

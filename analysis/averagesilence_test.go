@@ -35,6 +35,9 @@ func averageSilencesOf(t *testing.T, recs []*Recording) (Result, []Spoilt) {
 // White noise of density S has power S·19980 Hz from 20 Hz to 20 kHz, whose
 // relative variance is 1/(B·T): closed form.
 func TestSilencesAreAveraged(t *testing.T) {
+	if testing.Short() {
+		t.Skip("averages silences")
+	}
 	const n = 4
 	recs := silences(t, 300, n)
 	one, _ := averageSilencesOf(t, recs[:1])
@@ -102,6 +105,9 @@ func TestTheSameSilenceTwice(t *testing.T) {
 }
 
 func TestBangInASilenceIsLeftOut(t *testing.T) {
+	if testing.Short() {
+		t.Skip("averages silences")
+	}
 	recs := silences(t, 320, 3)
 	clean, _ := averageSilencesOf(t, recs[1:])
 	bang(recs[0], 1e-3)

@@ -73,6 +73,9 @@ func TestMeanReading(t *testing.T) {
 }
 
 func TestSpoiltTonesAreLeftOut(t *testing.T) {
+	if testing.Short() {
+		t.Skip("averages tones")
+	}
 	recs := tones(t, 210, 1e-5, 1e-5, 1e-5, 1e-5)
 	clean, _ := averageTonesOf(t, recs[:3])
 	bang(recs[3], 0.02)

@@ -76,6 +76,9 @@ func curveHeld(t *testing.T, res Result, truth []float64) (worst float64, c Curv
 // Boards and noise from SciPy; what changes is known. Without pilot tones, as sweeps
 // were made before, nothing can be refused, but the uncertainty holds it.
 func TestOutsideChangesInsideTheSweepAreToldOrHeld(t *testing.T) {
+	if testing.Short() {
+		t.Skip("eleven sweeps from SciPy")
+	}
 	plain := testsignals.New(testsignals.Sweep, 48000, -12, 0)
 	for _, c := range []changed{
 		{name: "2 % for 0.3 s, soft", at: 3.4, lasts: 0.3, edge: 0.1, depth: 0.02, says: "the gain changes by -0.1"},
@@ -113,6 +116,9 @@ func TestOutsideChangesInsideTheSweepAreToldOrHeld(t *testing.T) {
 // Noise of any colour is no event: SciPy's, and the mains as it was
 // (testdata/real-mains). COLOUR_TAKES is how many of each.
 func TestOutsideNoiseOfAnyColourIsNoEvent(t *testing.T) {
+	if testing.Short() {
+		t.Skip("six sweeps from SciPy")
+	}
 	takes, _ := strconv.Atoi(os.Getenv("COLOUR_TAKES"))
 	records := []string{"010-168153", "023-220184"}
 	refused, wide, all := 0, 0, 0

@@ -42,6 +42,9 @@ func TestFolderSumsAreTheSums(t *testing.T) {
 
 // Mains far from nominal and drifting by 20 mHz/s, to the 40th harmonic.
 func TestDriftingMainsIsFollowedToThe40th(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long records")
+	}
 	for _, c := range []struct{ hz, drift float64 }{{49.2, 0.02}, {60.7, -0.02}, {50.01, 0}} {
 		t.Run(fmt.Sprintf("%g Hz", c.hz), func(t *testing.T) {
 			q := quietRecord{
@@ -85,6 +88,9 @@ func within(t *testing.T, what string, e Estimate, want, k float64) {
 // of the shared frequency is 6·s²·fs²/(π²·ΣhA_h²·N·(N²−1)) with the sum over
 // h²·A_h²: Rife & Boorstyn (1974) for one tone, information added up.
 func TestMainsFrequencyMeetsTheCramerRaoBound(t *testing.T) {
+	if testing.Short() {
+		t.Skip("statistics of many records")
+	}
 	n := trials(t, 50)
 	count := float64(n)
 	q := quietRecord{rateHz: 8000, lengthS: 2, noiseStd: 1e-3, mainsHz: 50.03, driftHzPerS: 0.004,
@@ -134,6 +140,9 @@ func heldAtLeast(share float64, n int) int {
 // With one strong line only, the noise under 39 other harmonics must not lead
 // the frequency astray, nor make it seem surer than it is.
 func TestNoiseUnderTheCombDoesNotLead(t *testing.T) {
+	if testing.Short() {
+		t.Skip("statistics of many records")
+	}
 	n := trials(t, 40)
 	q := quietRecord{rateHz: 8000, lengthS: 2, noiseStd: 1e-3, mainsHz: 49.98, harmonicsRMS: []float64{1e-3}}
 	sum := 0.0
@@ -150,6 +159,9 @@ func TestNoiseUnderTheCombDoesNotLead(t *testing.T) {
 }
 
 func TestHarmonicsUnderTheNoiseAreBounded(t *testing.T) {
+	if testing.Short() {
+		t.Skip("statistics of many records")
+	}
 	n := trials(t, 40)
 	q := quietRecord{rateHz: 8000, lengthS: 2, noiseStd: 1e-3, mainsHz: 49.98}
 	std := math.Sqrt(q.densityOf() / (2 * q.lengthS))
@@ -237,6 +249,9 @@ func ratio(t *testing.T, what string, got, wantDB, tolDB float64) {
 // Records of noise alone show neither mains nor tones: 1 in 1000 may show a
 // comb, 1 in 200 a tone.
 func TestNoiseAloneShowsNothing(t *testing.T) {
+	if testing.Short() {
+		t.Skip("statistics of many records")
+	}
 	n := trials(t, 30)
 	combs, tones := 0, 0
 	for i := range n {
@@ -270,6 +285,9 @@ func TestNoCombIsRefusedAndBounded(t *testing.T) {
 
 // Taking the comb out of a short record must not take the noise with it.
 func TestHissIsNotBiasedByTakingTheCombOut(t *testing.T) {
+	if testing.Short() {
+		t.Skip("statistics of many records")
+	}
 	n := trials(t, 30)
 	sum, sum2 := 0.0, 0.0
 	for i := range n {
@@ -321,6 +339,9 @@ func TestWanderingMainsIsFollowed(t *testing.T) {
 
 // One line at 300 Hz is a harmonic of either mains.
 func TestOneLineOfEitherMains(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long records")
+	}
 	q := quietRecord{rateHz: 48000, lengthS: 4, noiseStd: 2e-5, mainsHz: 59.97, harmonicsRMS: []float64{0, 0, 0, 0, 3e-6}, seed: 2}
 	if s := analyse(t, q, SilenceOptions{}); s.Mains.Found || s.Mains.Reason != eitherMains || !s.HumUpperBound {
 		t.Errorf("mains %+v: %s", s.Mains.FrequencyHz, s.Mains.Reason)

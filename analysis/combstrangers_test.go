@@ -30,6 +30,9 @@ func clockLines(hz float64) []line {
 }
 
 func TestMainsIsFoundBesideAClock(t *testing.T) {
+	if testing.Short() {
+		t.Skip("many records")
+	}
 	for i, mainsHz := range []float64{60.0687, 47.3, 49.98, 50, 50.02, 51.9, 57, 58.824, 60, 62.3} {
 		for _, nominal := range []float64{0, 50 + 10*math.Round((mainsHz-50)/12)} {
 			t.Run(fmt.Sprintf("%g Hz of %g", mainsHz, nominal), func(t *testing.T) {
@@ -99,6 +102,9 @@ func TestHumUnderAClockIsUncertain(t *testing.T) {
 // A clock's line among harmonics nearly as strong cannot be told from them by
 // its strength.
 func TestAClockAmongTheHarmonicsDoesNotDrag(t *testing.T) {
+	if testing.Short() {
+		t.Skip("statistics of many records")
+	}
 	sum, worst, n := 0.0, 0.0, 0
 	for i := range 24 {
 		q := quietRecord{rateHz: 8000, lengthS: 3, noiseStd: 1e-4, mainsHz: 50 - 0.001*float64(i/2), harmonicsRMS: make([]float64, 39), seed: uint64(i)}
@@ -130,6 +136,9 @@ func addJittery(x []float64, rateHz, hz, rms, widthHz float64, rng *rand.Rand) {
 }
 
 func TestMainsIsFoundBesideJitteryTones(t *testing.T) {
+	if testing.Short() {
+		t.Skip("many records")
+	}
 	for i, tones := range [][]line{
 		{{freqHz: 1060.96, rms: 3e-4, std: 0.06}}, {{freqHz: 2210, rms: 1e-2, std: 3}}, {{freqHz: 741, rms: 3e-4, std: 0.03}}, {{freqHz: 1400, rms: 1e-3, std: 0.01}},
 		{{freqHz: 5120, rms: 1e-2, std: 3}, {freqHz: 1807, rms: 1e-3, std: 1}, {freqHz: 1107, rms: 3e-4, std: 0.1}},
@@ -152,6 +161,9 @@ func TestMainsIsFoundBesideJitteryTones(t *testing.T) {
 
 // A single line of the mains is found beside a tone that jitters, 50 dB stronger.
 func TestOneLineIsFoundBesideAJitteryTone(t *testing.T) {
+	if testing.Short() {
+		t.Skip("many records")
+	}
 	for i := range 12 {
 		q := quietRecord{rateHz: 12000, lengthS: 3, noiseStd: 1e-5, mainsHz: 50.034, seed: uint64(i)}
 		std := math.Sqrt(q.densityOf() / (2 * q.lengthS))

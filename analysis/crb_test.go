@@ -72,6 +72,9 @@ func againstBound(t *testing.T, few int, trial func(e *efficiency, noiseOverSign
 // 3.14). The level match of two channels with noise of their own is the
 // difference of two such levels.
 func TestBoundOfToneLevelAndMatch(t *testing.T) {
+	if testing.Short() {
+		t.Skip("statistics of many records")
+	}
 	const rateHz, n, a, b = 48000.0, 4800, 1.0, 0.8
 	againstBound(t, 60, func(e *efficiency, noise float64, rng *rand.Rand) {
 		s := noise * a / math.Sqrt2
@@ -101,6 +104,9 @@ func TestBoundOfToneLevelAndMatch(t *testing.T) {
 // about the middle of the record and takes nothing from it. The RMS of one
 // line: var ≥ s²/N.
 func TestBoundOfMains(t *testing.T) {
+	if testing.Short() {
+		t.Skip("statistics of many records")
+	}
 	const rateHz, n = 8000.0, 16000
 	amplitude := map[int]float64{1: 1, 2: 0.4, 3: 0.6, 5: 0.3}
 	power, information := 0.0, 0.0
@@ -146,6 +152,9 @@ func TestBoundOfMains(t *testing.T) {
 // (Kay, 1993, section 3.11, has the integral over all frequencies). The two
 // channels' noise is independent, so var(u−t) ≥ 1/I_a + 1/I_b.
 func TestBoundOfDelayMatch(t *testing.T) {
+	if testing.Short() {
+		t.Skip("statistics of many records")
+	}
 	const rateHz, a, b, delayS = 48000.0, 1.0, 0.8, 3.7e-6
 	spec := testsignals.New(testsignals.Sweep, rateHz, -6, 1)
 	sig := mustSignal(t, spec)

@@ -30,6 +30,9 @@ func bodyAt(rec *Recording, seconds float64) int {
 }
 
 func TestWhatHappensInTheSweepIsNotGivenAsResponse(t *testing.T) {
+	if testing.Short() {
+		t.Skip("four sweeps")
+	}
 	board := chain(highPass(29.5), lowPass(18000))
 	for name, c := range map[string]struct {
 		words  string
@@ -114,6 +117,9 @@ func TestSmallClickWidensTheUncertainty(t *testing.T) {
 
 // Nothing is found in clean records: noisy, resonant, or smoothly bending.
 func TestCleanSweepsAreNotDisturbed(t *testing.T) {
+	if testing.Short() {
+		t.Skip("sixteen sweeps")
+	}
 	resonance := func(f float64) complex128 {
 		const f0, q = 300.0, 20.0
 		s := complex(0, f/f0)

@@ -88,6 +88,9 @@ func holds(t *testing.T, what string, r Reading, truth float64) {
 // and corners lie between the points of the curve's grid, at the band's edge, or
 // ring longer than a short gate is open.
 func TestExtremesAreReadWhereTheyAre(t *testing.T) {
+	if testing.Short() {
+		t.Skip("a sweep for each circuit")
+	}
 	base := chain(highPass(9), lowPass(30000))
 	for what, h := range map[string]func(float64) complex128{
 		"low-pass at 6 kHz":        lowPass(6000),
@@ -136,6 +139,9 @@ func TestExtremesAreReadWhereTheyAre(t *testing.T) {
 // told by its closed form: of a band-pass and of an all-pass that turns the phase
 // inside the band no sign is everywhere right.
 func TestPolarityOnlyWhereItIsDefined(t *testing.T) {
+	if testing.Short() {
+		t.Skip("a sweep for each circuit")
+	}
 	base := chain(highPass(12), lowPass(18000))
 	for what, c := range map[string]struct {
 		h    func(float64) complex128
@@ -193,6 +199,9 @@ func TestPolarityOnlyWhereItIsDefined(t *testing.T) {
 // best slopes through 0 Hz with even weights and with weights of 1/f. A delay that
 // is nothing else stays as sharp as noise leaves it.
 func TestDelayCoversItsDefinitions(t *testing.T) {
+	if testing.Short() {
+		t.Skip("a sweep for each circuit")
+	}
 	base := chain(highPass(12), lowPass(18000))
 	for what, h := range map[string]func(float64) complex128{
 		"delay":      delayed(37e-6),

@@ -88,6 +88,9 @@ answer(out)`
 
 // The mains as it was, under a hiss, at levels from -90 to -30 dBFS.
 func TestRealMainsIsReadAsItIs(t *testing.T) {
+	if testing.Short() {
+		t.Skip("many records")
+	}
 	const rateHz = 48000.0
 	worstHz, worstDB, worstOver, worstLine := 0.0, 0.0, 0.0, 0.0
 	for i, file := range realMains(t) {
@@ -178,6 +181,9 @@ func lockedTo(x []float64, rateHz, mainsHz float64, rms map[int]float64) {
 // and a converter: the harmonics are the mains's, the others are not. At 60 Hz the record
 // goes by faster.
 func TestRealMainsBesideOtherTones(t *testing.T) {
+	if testing.Short() {
+		t.Skip("many records")
+	}
 	const rateHz = 48000.0
 	lines := map[int]float64{5: 1e-4, 7: 6e-5, 9: 3e-5, 11: 4e-5, 13: 2e-5, 21: 1e-5, 37: 5e-6}
 	for i, file := range realMains(t) {

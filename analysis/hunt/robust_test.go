@@ -30,6 +30,9 @@ func field() comb {
 
 // However well a pattern fits, the comb alone decides nothing.
 func TestThePatternAsFoundDoesNotDecide(t *testing.T) {
+	if testing.Short() {
+		t.Skip("weighs many hunts")
+	}
 	for name, c := range map[string]comb{"full-wave rectifier": fullWave(1e-3), "square wave": square(1e-3), "field": field()} {
 		r := read(t, hunt.AsFound, 5, map[string]scene{"A": {mainsHz: 50.03, comb: c, noiseStd: 1e-6, lengthS: 3}}, "A")
 		if w := hunt.Weigh(wholeBoard, r); w.Decided || w.Next == nil {
@@ -41,6 +44,9 @@ func TestThePatternAsFoundDoesNotDecide(t *testing.T) {
 // A cause whose pattern is not what is expected is found all the same by what
 // is done: here a ground loop with the pattern of a rectifier.
 func TestConditionsOverruleThePattern(t *testing.T) {
+	if testing.Short() {
+		t.Skip("weighs many hunts")
+	}
 	hum := scene{mainsHz: 50.03, comb: fullWave(1e-3), noiseStd: 1e-6, lengthS: 3}
 	quiet := hum
 	quiet.comb = nil

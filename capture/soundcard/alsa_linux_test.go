@@ -41,6 +41,9 @@ func alsa(t *testing.T) {
 // Another audio system than JACK, with blocks of another length, at the
 // highest and lowest rates.
 func TestContractOverALSA(t *testing.T) {
+	if testing.Short() {
+		t.Skip("plays in real time")
+	}
 	for name, rate := range map[string]int{"192 kHz": 192000, "44.1 kHz": 44100} {
 		t.Run(name, func(t *testing.T) {
 			alsa(t)

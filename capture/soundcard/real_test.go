@@ -57,6 +57,9 @@ func sweep(t *testing.T) (*testsignals.Signal, []float64) {
 }
 
 func TestContractOverJACK(t *testing.T) {
+	if testing.Short() {
+		t.Skip("plays in real time")
+	}
 	jacktest.Start(t)
 	instrumenttest.Run(t, func(t *testing.T) capture.Instrument {
 		return open(t, Config{Device: jacktest.Loopback, RateHz: jacktest.RateHz})
@@ -66,6 +69,9 @@ func TestContractOverJACK(t *testing.T) {
 // A wire from output to input, in the JACK server itself: what comes back is
 // what was played.
 func TestDirectLoop(t *testing.T) {
+	if testing.Short() {
+		t.Skip("plays in real time")
+	}
 	jacktest.Start(t)
 	sc := open(t, Config{Device: jacktest.Loopback, Host: "jack"})
 	sig, want := sweep(t)
@@ -95,6 +101,9 @@ func TestDirectLoop(t *testing.T) {
 // The same samples through another program twice: as a board on the audio
 // path, and from file to file.
 func TestThroughEcasound(t *testing.T) {
+	if testing.Short() {
+		t.Skip("plays in real time")
+	}
 	// Output A: second-order low-pass at 3 kHz. Output B: half the gain and
 	// a high-pass at 80 Hz.
 	chain := []string{"-a:A", "-chmute:2", "-efl:3000", "-a:B", "-chmute:1", "-ea:50", "-efh:80"}
@@ -148,6 +157,9 @@ func stereo(t *testing.T, b []byte, frames int) [][]float64 {
 
 // What another program plays arrives without a gap and without a frame more.
 func TestListenOverJACK(t *testing.T) {
+	if testing.Short() {
+		t.Skip("plays in real time")
+	}
 	server := jacktest.Start(t)
 	const period = 48000
 	x := make([]float64, period)
@@ -248,6 +260,9 @@ func TestListAndOpenOverJACK(t *testing.T) {
 // block comes any more. Nothing hangs, and once the server goes on, so does
 // the sound card.
 func TestDeviceThatStops(t *testing.T) {
+	if testing.Short() {
+		t.Skip("plays in real time")
+	}
 	server := jacktest.Start(t)
 	sc := open(t, Config{Device: jacktest.Loopback})
 	sig, want := sweep(t)

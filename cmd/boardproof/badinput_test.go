@@ -32,6 +32,9 @@ func compressed(x []float64, threshold float64) []float64 {
 // Recordings that hold no measurement: exit 3, the reason for each quantity
 // and output, and no reading but what a reason leaves.
 func TestBadTakesAreRefusedWithTheReason(t *testing.T) {
+	if testing.Short() {
+		t.Skip("measures several recordings")
+	}
 	played, x := exported(t, "sweep", "--duration", "2")
 	l := testsignals.LayoutOf(testsignals.New(testsignals.Sweep, 48000, -12, 2))
 	a, b := rolled(boardA.filter(x), 9000, 9000, 1e-6, 1), rolled(boardB.filter(x), 9000, 9000, 1e-6, 2)

@@ -61,6 +61,9 @@ func drifts(doc resultDocument) int {
 // nothing of it is used: the gain is the ratio of the full scales, 0.6 dB (by
 // Config) more at input 1 than what the board does.
 func TestExpiredAndForeignProfilesAreMarked(t *testing.T) {
+	if testing.Short() {
+		t.Skip("measures twice")
+	}
 	s := calibrated(t, "--linearity=false", "--valid-days", "30")
 	s.now = s.now.AddDate(0, 0, 31)
 	expired := s.notAbsolute("expired on 2026-03-31")

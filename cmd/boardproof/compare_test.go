@@ -45,6 +45,9 @@ limit = [{ quantity = "drop_outs", max = 0 }]
 // its buffer, a corroded joint in output A and a loop of earths at output B,
 // and the comparison says so.
 func TestCompareOfADamagedBoard(t *testing.T) {
+	if testing.Short() {
+		t.Skip("accepts a board three times")
+	}
 	s := calibrated(t, "--linearity=false")
 	plan := filepath.Join(t.TempDir(), "plan.toml")
 	if err := os.WriteFile(plan, []byte(servicePlan), 0o600); err != nil {

@@ -13,6 +13,9 @@ import (
 // an I/O error, or fails from then on as on a full disk. Nothing that was kept is
 // lost, and it is said as what it is. FAILIO=all tries every n.
 func TestFailingDisk(t *testing.T) {
+	if testing.Short() {
+		t.Skip("runs dozens of commands")
+	}
 	k := killedStore(t)
 	shim := filepath.Join(k.dir, "failio.so")
 	if out, err := exec.Command("gcc", "-shared", "-fPIC", "-O1", "-o", shim, "testdata/failio.c", "-ldl").CombinedOutput(); err != nil {

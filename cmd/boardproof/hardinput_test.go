@@ -93,6 +93,9 @@ func atOtherClock(x []float64, ppm float64) []float64 {
 // Recordings that are unlike the plain case and must be read all the same,
 // against the closed form of what the test did to the samples.
 func TestHardRecordingsAreReadRight(t *testing.T) {
+	if testing.Short() {
+		t.Skip("measures a dozen recordings")
+	}
 	played, x := exported(t, "sweep", "--duration", "2")
 	a, b := boardA.filter(x), boardB.filter(x)
 	early := onePole{gain: 0.9, pole: -0.3}

@@ -11,6 +11,9 @@ import (
 // A hunt that Ctrl-C ends keeps the silences that are whole, and nothing of
 // the one that was being recorded.
 func TestCtrlCOnAHunt(t *testing.T) {
+	if testing.Short() {
+		t.Skip("waits for a program")
+	}
 	s := newSession(t)
 	s.must(exitPassed, "bench", "set", "sim", "--simulated", "--rate", "192000")
 	s.must(exitPassed, "board", "add", "Tin Heron")

@@ -48,6 +48,9 @@ func humFile(t *testing.T) string {
 // only told. The player misses a block now and then where the machine is busy;
 // then it is watched again.
 func TestHumWatchOverJACK(t *testing.T) {
+	if testing.Short() {
+		t.Skip("plays in real time")
+	}
 	server := jacktest.Start(t)
 	server.Player(t, "hummer", humFile(t))
 	p := &program{t: t, store: filepath.Join(t.TempDir(), "store.db")}

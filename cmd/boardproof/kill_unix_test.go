@@ -223,6 +223,9 @@ func killedStore(t *testing.T) *killed {
 // was kept is lost, the store is whole each time, and sittings that were left
 // are gone on with to their end. KILLS=1000 kills so often; `make kills` does.
 func TestKilledAtAnyMoment(t *testing.T) {
+	if testing.Short() {
+		t.Skip("runs dozens of commands")
+	}
 	want, err := strconv.Atoi(os.Getenv("KILLS"))
 	if err != nil {
 		want = len(killedCommands)

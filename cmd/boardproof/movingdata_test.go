@@ -139,6 +139,9 @@ func (s *session) last(t *testing.T, board string) db.Run {
 // last digit, also where a take was left out and made again and where a step
 // could not be measured.
 func TestRecomputeGivesTheSameReadings(t *testing.T) {
+	if testing.Short() {
+		t.Skip("accepts several boards")
+	}
 	for name, c := range map[string]struct {
 		board string
 		args  []string
@@ -208,6 +211,9 @@ func TestRecomputeShowsAndKeepsWhatIsOtherwise(t *testing.T) {
 }
 
 func TestRecomputeRefuses(t *testing.T) {
+	if testing.Short() {
+		t.Skip("accepts a board")
+	}
 	s, was := accepted(t, "tin", "--simulate", "good")
 	s.must(0, "recompute", was.ID)
 	if !strings.Contains(s.out, "nothing comes out otherwise, nothing was kept") || s.last(t, "tin").ID != was.ID {
@@ -228,6 +234,9 @@ func TestRecomputeRefuses(t *testing.T) {
 }
 
 func TestTidyAsksAndRunsSaySo(t *testing.T) {
+	if testing.Short() {
+		t.Skip("accepts a board")
+	}
 	s, _ := accepted(t, "tin", "--simulate", "good")
 	s.now = s.now.Add(time.Hour)
 	s.must(0, "accept", "tin", "--yes", "--simulate", "good")
@@ -286,6 +295,9 @@ func TestTidyAsksAndRunsSaySo(t *testing.T) {
 // CSV is read back by Python's reader and by SQLite's, both of which know
 // nothing of ours.
 func TestCSVIsReadByOthers(t *testing.T) {
+	if testing.Short() {
+		t.Skip("accepts a board")
+	}
 	s, was := accepted(t, "tin", "--simulate", "good")
 	st := s.open(t)
 	run := was

@@ -85,6 +85,9 @@ func playThrough(t *testing.T, circuit string, s testsignals.Spec) (src, a, b []
 }
 
 func TestMeasureAgreesWithNgspice(t *testing.T) {
+	if testing.Short() {
+		t.Skip("ngspice computes for some time")
+	}
 	needNgspice(t)
 	played, samples := exported(t, "sweep", "--rate", "48000", "--level", "-12dBFS", "--duration", "2")
 	spec := testsignals.New(testsignals.Sweep, 48000, -12, 2)

@@ -140,6 +140,9 @@ func (h huntInfo) level(t *testing.T, group string) (dBu, expanded float64) {
 }
 
 func TestHuntOfNgspicesGroundLoop(t *testing.T) {
+	if testing.Short() {
+		t.Skip("ngspice computes for some time")
+	}
 	needNgspice(t)
 	closed := circuitAt48k(t, loopThrough("rway FROM w 1u"))
 	// Unplugged, the loop is closed by 100 pF of cable; isolated, by the
@@ -178,6 +181,9 @@ func TestHuntOfNgspicesGroundLoop(t *testing.T) {
 }
 
 func TestHuntOfNgspicesRectifier(t *testing.T) {
+	if testing.Short() {
+		t.Skip("ngspice computes for some time")
+	}
 	needNgspice(t)
 	ripple := circuitAt48k(t, rectifier+rejected)
 	battery := circuitAt48k(t, "* battery\nvbattery rail 0 9\n"+strings.ReplaceAll(rejected, "ic=11", "ic=9"))

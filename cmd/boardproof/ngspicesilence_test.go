@@ -64,6 +64,9 @@ func humLoop(t *testing.T, seconds float64) []float64 {
 }
 
 func TestMeasureSilenceAgreesWithNgspice(t *testing.T) {
+	if testing.Short() {
+		t.Skip("ngspice computes for some time")
+	}
 	needNgspice(t)
 	// The loop settles in 0.1 ms; the first tenth of a second is left out.
 	volts := humLoop(t, 10.1)[4800:]

@@ -81,6 +81,9 @@ func (s *session) hissAgainst(limit float64) verdict.Judged {
 // The bench's noise is 5 dB under what is read: it is taken off in power and
 // the truth lies in what is stated, which is wider by what was taken off.
 func TestBenchNearTheBoardIsTakenOff(t *testing.T) {
+	if testing.Short() {
+		t.Skip("calibrates a bench of its own")
+	}
 	s, hiss, truth := hissOn(t, -99, -80)
 	if hiss.UpperBound || hiss.FloorLimited || hiss.Verdict != verdict.Pass {
 		t.Fatalf("hiss %+v, want it corrected and passed", hiss)
@@ -104,6 +107,9 @@ func TestBenchNearTheBoardIsTakenOff(t *testing.T) {
 // The bench is noisier than the board: what is read is a bound, above the
 // truth, that passes a limit above it and judges nothing by one below.
 func TestBenchAboveTheBoardSetsTheFigure(t *testing.T) {
+	if testing.Short() {
+		t.Skip("calibrates a bench of its own")
+	}
 	const said = "set by the bench's own floor; the board itself may be better"
 	s, hiss, truth := hissOn(t, -85, -80)
 	if !hiss.UpperBound || !hiss.FloorLimited || hiss.Verdict != verdict.Pass {
@@ -129,6 +135,9 @@ func TestBenchAboveTheBoardSetsTheFigure(t *testing.T) {
 // many more would, and they do. The same requests give the same samples, so
 // the first silence is the same each time.
 func TestAsManyTakesAsSaidSettle(t *testing.T) {
+	if testing.Short() {
+		t.Skip("takes many silences")
+	}
 	s := calibrated(t, "--linearity=false", "--meter-percent", "0.05", "--meter-digits", "0")
 	s.must(exitPassed, "board", "add", "Tin Heron")
 	accept := func(limit float64, more ...string) verdict.Judged {
@@ -171,6 +180,9 @@ func TestAsManyTakesAsSaidSettle(t *testing.T) {
 
 // What was left out of a run, and why, is said whenever the run is shown.
 func TestShowSaysWhatWasLeftOut(t *testing.T) {
+	if testing.Short() {
+		t.Skip("accepts a board")
+	}
 	const reason = "the hiss at output A is 12.0 dB above that of the other takes, as after a bang on the bench"
 	s := calibrated(t, "--linearity=false")
 	s.must(exitPassed, "board", "add", "Tin Heron")

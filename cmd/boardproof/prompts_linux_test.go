@@ -159,6 +159,9 @@ var calibratedOnce = sync.OnceValues(func() ([]byte, error) {
 // Keys that were struck before a question was shown answer nothing, and other
 // keys than those asked for are no Enter.
 func TestNothingTypedAheadAnswers(t *testing.T) {
+	if testing.Short() {
+		t.Skip("calibrates and accepts at a terminal")
+	}
 	s := simulatedStore(t)
 	at := s.atTerminal(80, "accept", "tin")
 	at.until(readyPrompt)
@@ -200,6 +203,9 @@ const always = 1 << 30
 // The loopback lead left in place of the board is no board: what it gives is
 // asked about at once.
 func TestLeadLeftInIsAskedAbout(t *testing.T) {
+	if testing.Short() {
+		t.Skip("calibrates and accepts")
+	}
 	s := simulatedStore(t)
 	s.bench = leadFor(2, capture.ToBoard) // the level check and the sweep that tells
 	at := s.atTerminal(80, "accept", "tin")
@@ -231,6 +237,9 @@ func TestLeadLeftInIsAskedAbout(t *testing.T) {
 
 // A wire is a board too, if somebody says so.
 func TestBoardLikeALeadCanBeMeasured(t *testing.T) {
+	if testing.Short() {
+		t.Skip("accepts several boards")
+	}
 	s := simulatedStore(t)
 	s.bench = leadFor(always, capture.ToBoard)
 	for _, args := range [][]string{{"accept", "tin"}, {"measure", "silence"}, {"hum", "hunt", "tin", "--seconds", "2"}} {
@@ -264,6 +273,9 @@ func TestBoardLikeALeadCanBeMeasured(t *testing.T) {
 
 // What is 0.05 dB off the lead, or bends at 20 kHz, is a board.
 func TestNearlyAWireIsABoard(t *testing.T) {
+	if testing.Short() {
+		t.Skip("calibrates and accepts")
+	}
 	for name, change := range map[string]func(*simboard.Config){
 		"0.05 dB": func(c *simboard.Config) { c.Board.Buffer.Gain = 0.994 },
 		"dull":    func(c *simboard.Config) { c.Board.CableFarads = 120e-12 + 400e-12 },
@@ -286,6 +298,9 @@ func TestNearlyAWireIsABoard(t *testing.T) {
 
 // Inputs in which the loopback lead is left are not terminated.
 func TestCalibrationWantsTheLeadOut(t *testing.T) {
+	if testing.Short() {
+		t.Skip("calibrates several times")
+	}
 	s := newSession(t)
 	s.must(exitPassed, "bench", "set", "sim", "--simulated")
 	s.bench = leadFor(1, capture.Terminated)
@@ -329,6 +344,9 @@ func plain(text string) string { return strings.Join(strings.Fields(text), " ") 
 // What is wrong with a board is said at the first take that shows it, and asked
 // about before anything else is taken.
 func TestWrongBoardIsSaidAtOnce(t *testing.T) {
+	if testing.Short() {
+		t.Skip("accepts several boards")
+	}
 	s := simulatedStore(t)
 	s.bench = deadFor(3) // a take is tried three times
 	at := s.atTerminal(100, "accept", "tin", "--no-check")
@@ -366,6 +384,9 @@ func TestWrongBoardIsSaidAtOnce(t *testing.T) {
 
 // A table is no wider than the terminal, whatever that is.
 func TestTablesFitTheTerminal(t *testing.T) {
+	if testing.Short() {
+		t.Skip("hunts and accepts")
+	}
 	s := simulatedStore(t)
 	s.must(exitPassed, "board", "add", "A board with a rather long name", "--owner", "the Harbour Lights trio", "--device", "moss fuzz with a long name,fuzz,9,4,2.1 mm centre negative")
 	s.bench = func(c *simboard.Config) { c.Board.Outputs[1].Transformer.Reversed = true }
@@ -407,6 +428,9 @@ func TestHumWatchFitsTheTerminal(t *testing.T) {
 
 // q at what a chosen condition asks for goes back to the list, and there it stops.
 func TestHuntGoesBackToTheList(t *testing.T) {
+	if testing.Short() {
+		t.Skip("hunts at a terminal")
+	}
 	s := simulatedStore(t)
 	at := s.atTerminal(100, "hum", "hunt", "tin", "--no-check", "--seconds", "2")
 	at.until(readyPrompt)
@@ -437,6 +461,9 @@ func TestHuntGoesBackToTheList(t *testing.T) {
 // The verdict is the last thing that an acceptance says, with what is wrong in
 // plain words.
 func TestVerdictComesLast(t *testing.T) {
+	if testing.Short() {
+		t.Skip("accepts a board")
+	}
 	s := simulatedStore(t)
 	s.plan(`[[step]]
 name = "path"

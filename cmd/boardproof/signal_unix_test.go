@@ -80,6 +80,9 @@ func checkStopped(t *testing.T, code int, out, said string) {
 }
 
 func TestCtrlCOnASimulatedBench(t *testing.T) {
+	if testing.Short() {
+		t.Skip("calibrates at 192 kHz")
+	}
 	s := newSession(t)
 	s.must(exitPassed, "bench", "set", "sim", "--simulated", "--rate", "192000")
 	s.must(exitPassed, "calibrate", "--yes", "--linearity=false")
@@ -110,6 +113,9 @@ func TestCtrlCOnASimulatedBench(t *testing.T) {
 
 // While a tone plays: the program ends by itself, and takes its ports with it.
 func TestCtrlCOverJACK(t *testing.T) {
+	if testing.Short() {
+		t.Skip("plays in real time")
+	}
 	jacktest.Start(t)
 	s := newSession(t)
 	s.must(exitPassed, "bench", "set", "jack", "--device", jacktest.Loopback)

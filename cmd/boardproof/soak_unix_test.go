@@ -128,6 +128,9 @@ func soakFor(t *testing.T, name string, short time.Duration) float64 {
 // Watching hum takes no more memory and no more goroutines the longer it goes on
 // (SOAK=4h: that much listening, as fast as the machine can).
 func TestSoakHumWatch(t *testing.T) {
+	if testing.Short() {
+		t.Skip("watches for some time")
+	}
 	defer collectEarly()() // as the program does
 	s := newSession(t)
 	s.must(exitPassed, "bench", "set", "sim", "--simulated")

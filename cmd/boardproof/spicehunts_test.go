@@ -204,6 +204,9 @@ func (c spiceCase) outcome(f hunt.Finding) spiceOutcome {
 // TestSpiceHunts hunts in a few circuits; with SPICE_HUNTS=all in all, and
 // prints the table ('make spicehunts').
 func TestSpiceHunts(t *testing.T) {
+	if testing.Short() {
+		t.Skip("ngspice computes for some time")
+	}
 	needNgspice(t)
 	w := newWaves(t)
 	few := []string{"amplifier B's earth, isolated split", "ripple in all devices", "hiss only"}

@@ -29,6 +29,9 @@ limit = [{ quantity = "gain", min = -3.0, max = 1.0 }]
 // Output A's input of the bench loses 0.003 dB from one run to the next, the
 // board at output B 0.02 dB: each drifts, and each is told from the other.
 func TestTrendTellsTheBenchFromTheBoard(t *testing.T) {
+	if testing.Short() {
+		t.Skip("accepts a board five times")
+	}
 	s := newSession(t)
 	plan := filepath.Join(t.TempDir(), "plan.toml")
 	if err := os.WriteFile(plan, []byte(tonePlan), 0o600); err != nil {

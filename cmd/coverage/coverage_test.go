@@ -16,6 +16,9 @@ import (
 // board are not independent, so this shows a quantity that is wrong by far, no
 // more; 'make coverage' shows the rest.
 func TestFewBoardsHoldTheTruth(t *testing.T) {
+	if testing.Short() {
+		t.Skip("whole acceptances")
+	}
 	all, err := plan{boards: 4, seed: 4, sweepS: 2.5, silenceS: 4, workers: 2, progress: io.Discard}.measure(context.Background())
 	if err != nil {
 		t.Fatal(err)

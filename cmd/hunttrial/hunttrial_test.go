@@ -49,6 +49,9 @@ func recordedDB(t *testing.T, b *board) float64 {
 // What is recorded of each cause is at the level that was asked for: in the
 // samples, where the hiss beside it is too low to matter.
 func TestDrawnAtTheirLevels(t *testing.T) {
+	if testing.Short() {
+		t.Skip("records each cause")
+	}
 	for seed, name := range drawable {
 		rng := rand.New(rand.NewPCG(uint64(seed), 1))
 		b, err := drawBoard(rng, simboard.Random(rng), []string{name}, 50)
@@ -106,6 +109,9 @@ func TestLoopOpens(t *testing.T) {
 // weighed, and what they name is right more often than by chance, which would
 // be in one of ten; 'make hunts' shows the rest.
 func TestFewHunts(t *testing.T) {
+	if testing.Short() {
+		t.Skip("whole hunts")
+	}
 	all, err := plan{hunts: 4, seed: 3, silenceS: 3, workers: 2, progress: io.Discard}.hunt(context.Background())
 	if err != nil {
 		t.Fatal(err)
@@ -169,6 +175,9 @@ func TestTable(t *testing.T) {
 // The ready boards hum for one known reason each, and nobody has told of their
 // devices.
 func TestReadyBoardsAreHuntedRight(t *testing.T) {
+	if testing.Short() {
+		t.Skip("whole hunts")
+	}
 	for name, cause := range map[string]string{
 		"ground-loop": hunt.GroundLoop, "supply-ripple": hunt.Ripple, "dimmer": hunt.Dimmer, "open-shield": hunt.Electric,
 		"stray-field": hunt.Magnetic, "whine": hunt.Beat, "laptop": hunt.USB,

@@ -18,6 +18,9 @@ import (
 // kept compares as what was measured. Readings of one board are not independent,
 // so this shows what is wrong by far; 'make retest' shows the rest.
 func TestFewUnchangedBoards(t *testing.T) {
+	if testing.Short() {
+		t.Skip("whole acceptances")
+	}
 	path := filepath.Join(t.TempDir(), "kept.jsonl")
 	file, err := os.Create(path)
 	if err != nil {

@@ -31,6 +31,9 @@ func (a *inOrder) Watch(what string, seconds float64) (func(capture.Progress), f
 // Joints are flexed by hand while the tone plays. When that take is thrown away
 // they must be flexed again, and so it is asked for; nothing else is.
 func TestWhatIsDoneByHandIsAskedForAgain(t *testing.T) {
+	if testing.Short() {
+		t.Skip("calibrates and takes again")
+	}
 	cfg, err := simboard.Ready("good")
 	if err != nil {
 		t.Fatal(err)
@@ -66,6 +69,9 @@ func TestWhatIsDoneByHandIsAskedForAgain(t *testing.T) {
 // A machine that does not keep up is given more tries than a board, since no
 // work at the board helps.
 func TestTheComputerGetsMoreTries(t *testing.T) {
+	if testing.Short() {
+		t.Skip("calibrates twice")
+	}
 	for _, c := range []struct {
 		spoilt int
 		want   bool

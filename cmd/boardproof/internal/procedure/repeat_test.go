@@ -105,6 +105,9 @@ func goodBench(t *testing.T) *Sitting {
 // What repeating is for, through the whole of a sitting: four takes halve what
 // comes of the noise, and leave the rest.
 func TestRepeatsHalveTheNoise(t *testing.T) {
+	if testing.Short() {
+		t.Skip("takes ten times")
+	}
 	s := goodBench(t)
 	for _, c := range []struct {
 		kind      testsignals.Kind

@@ -114,6 +114,9 @@ func (s scores) at(name string) *score {
 // quantity fails when one lies five standard uncertainties off or, of ten or
 // more, their spread is over 1.5 of the stated.
 func TestReadingsHoldTheTruth(t *testing.T) {
+	if testing.Short() {
+		t.Skip("calibrates and measures several boards")
+	}
 	all := scores{}
 	for i := range boards(t) {
 		s, sim := bench(t, simboard.Random(rand.New(rand.NewPCG(uint64(i), 77))))
