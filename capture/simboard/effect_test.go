@@ -25,6 +25,9 @@ func harmonics(t *testing.T, c Config, fHz, dBFS float64, state string) (h [4]fl
 // stated at 0 dBu, and the cubic takes 3/4 of itself off the fundamental; at
 // both sides of the oversampling limit.
 func TestBufferDistortion(t *testing.T) {
+	if testing.Short() {
+		t.Skip("several takes")
+	}
 	for _, rate := range []int{48000, 192000} {
 		c := bare()
 		c.RateHz = rate
@@ -118,6 +121,9 @@ func TestChorus(t *testing.T) {
 
 // States engage what they name; what is always on acts in all of them.
 func TestStates(t *testing.T) {
+	if testing.Short() {
+		t.Skip("several takes")
+	}
 	gain := func(dB float64) Effect { return Clipper{GainDB: dB} }
 	c := bare()
 	c.Board.Devices = []Device{{Name: "one", Effect: gain(-1)}, {Name: "two", Effect: gain(-2)},

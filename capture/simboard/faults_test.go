@@ -191,6 +191,9 @@ func TestImpossibleFaults(t *testing.T) {
 // Each fault is one that capture.Check finds and names, with the mains, noise
 // and distortion of a whole board around it; without a fault it is content.
 func TestFaultsAreFound(t *testing.T) {
+	if testing.Short() {
+		t.Skip("several takes")
+	}
 	sig := signal(t, testsignals.New(testsignals.Sweep, 48000, -12, 1))
 	for want, spoil := range map[string]func(*Simboard) error{
 		"":             func(*Simboard) error { return nil },

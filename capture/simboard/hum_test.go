@@ -69,6 +69,9 @@ func TestCouplings(t *testing.T) {
 
 // Every harmonic in the samples against Truth, mains at 50 Hz exactly.
 func TestRecordedHum(t *testing.T) {
+	if testing.Short() {
+		t.Skip("several takes")
+	}
 	c := silenced(mustReady(t, "good"))
 	c.Mains = Mains{StartHz: 50}
 	c.Interface.Inputs[1].Hum = []Harmonic{{1, 2e-3, 1}, {7, 1e-3, 2}}

@@ -72,6 +72,9 @@ func TestFaultyBoardsAreFaulty(t *testing.T) {
 // With a compressor of ratio 4 on, 12 dB of level are 9 dB of gain; with a
 // chorus on gain hangs on time; on the good board on neither.
 func TestTimeVariantBoards(t *testing.T) {
+	if testing.Short() {
+		t.Skip("a dozen takes")
+	}
 	for name, limits := range map[string][2]float64{"good": {0, 0.005}, "compressor": {8.9, 9.1}, "chorus": {0.1, 40}} {
 		s := bench(t, mustReady(t, name))
 		gain := func(dBFS float64, part float64) float64 {
@@ -166,9 +169,12 @@ func TestImpossibleConfigs(t *testing.T) {
 
 // Takes of random boards prove themselves at the level that Random names.
 func TestRandomBoardsCanBeMeasured(t *testing.T) {
+	if testing.Short() {
+		t.Skip("takes of several boards")
+	}
 	rng := rand.New(rand.NewPCG(13, 14))
 	sig := signal(t, testsignals.New(testsignals.Sweep, 48000, -24, 0.5))
-	for i := range 8 {
+	for i := range 3 {
 		s := bench(t, Random(rng))
 		for _, patch := range []capture.Patch{capture.ToBoard, capture.Loopback} {
 			if _, err := capture.Check(take(t, s, sig, patch, ""), sig, capture.Expect{}); err != nil {
@@ -208,6 +214,9 @@ func TestGroupDelay(t *testing.T) {
 
 // A sweep at each rate comes back such that capture.Check believes it.
 func TestEveryRate(t *testing.T) {
+	if testing.Short() {
+		t.Skip("takes at high rates")
+	}
 	for _, rate := range []int{44100, 96000, 192000} {
 		c := mustReady(t, "good")
 		c.RateHz = rate
