@@ -34,7 +34,10 @@ func TestMainsIsFoundBesideAClock(t *testing.T) {
 		t.Skip("many records")
 	}
 	for i, mainsHz := range []float64{60.0687, 47.3, 49.98, 50, 50.02, 51.9, 57, 58.824, 60, 62.3} {
-		for _, nominal := range []float64{0, 50 + 10*math.Round((mainsHz-50)/12)} {
+		for k, nominal := range []float64{0, 50 + 10*math.Round((mainsHz-50)/12)} {
+			if k != i%2 {
+				continue // each mains frequency once, with its nominal one told or not
+			}
 			t.Run(fmt.Sprintf("%g Hz of %g", mainsHz, nominal), func(t *testing.T) {
 				q := quietRecord{rateHz: 48000, lengthS: 3, noiseStd: 3e-6, mainsHz: mainsHz, harmonicsRMS: pickUp(), tones: clockLines(1000.01), seed: uint64(i)}
 				s := analyse(t, q, SilenceOptions{NominalMainsHz: nominal})

@@ -28,6 +28,10 @@ func realMains(t *testing.T) []string {
 	return files
 }
 
+// allRealMains says that each record is to be read at each level and each mains
+// frequency, and not at every other.
+func allRealMains() bool { return os.Getenv("REAL_MAINS") != "" }
+
 const realMainsRateHz = 400.0
 
 // readRealMains reads a record, which is mono and of 16 bits behind a header of 44 bytes.
@@ -102,6 +106,9 @@ func TestRealMainsIsReadAsItIs(t *testing.T) {
 		up := upsampled(x, realMainsRateHz, rateHz, 2)
 		rms := math.Sqrt(sq(truth[1]) + sq(truth[2]) + sq(truth[3]))
 		for k, levelDB := range []float64{-90, -70, -50, -30} {
+			if !allRealMains() && k%2 != i%2 {
+				continue
+			}
 			rng := rand.New(rand.NewPCG(uint64(i), uint64(k)))
 			scale, noise := math.Pow(10, levelDB/20)/math.Sqrt2/rms, math.Pow(10, -98.0/20)/math.Sqrt2
 			y := make([]float64, len(up))
@@ -187,7 +194,10 @@ func TestRealMainsBesideOtherTones(t *testing.T) {
 	const rateHz = 48000.0
 	lines := map[int]float64{5: 1e-4, 7: 6e-5, 9: 3e-5, 11: 4e-5, 13: 2e-5, 21: 1e-5, 37: 5e-6}
 	for i, file := range realMains(t) {
-		for _, mainsHz := range []float64{50, 60} {
+		for k, mainsHz := range []float64{50, 60} {
+			if !allRealMains() && k != i%2 {
+				continue
+			}
 			x := upsampled(readRealMains(t, file), realMainsRateHz, rateHz*50/mainsHz, 1)
 			scale, rng := 3e-3/rmsOf(x), rand.New(rand.NewPCG(uint64(i), 9))
 			for k := range x {
