@@ -13,6 +13,11 @@ import (
 // Turned knobs of the simulated interface: each drift is found within its
 // uncertainty, and the advice names the control that was turned.
 func TestDriftsNameTheControl(t *testing.T) {
+	if testing.Short() {
+		t.Skip("calibrates a bench")
+	}
+	b := newLeadBench(t, goodBench(t))
+	p := &Profile{ID: "p", Inputs: b.inputs()}
 	for _, c := range []struct {
 		name               string
 		input1, input2, to float64
@@ -28,8 +33,6 @@ func TestDriftsNameTheControl(t *testing.T) {
 		{name: "far off", input1: -20, say: []string{"20.00 dB down", "wrong socket"}},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			b := newLeadBench(t, goodBench(t))
-			p := &Profile{ID: "p", Inputs: b.inputs()}
 			for input, dB := range []float64{c.input1, c.input2} {
 				if err := b.sim.SetInputGainDB(input+1, dB); err != nil {
 					t.Fatal(err)
@@ -70,6 +73,9 @@ func TestDriftsNameTheControl(t *testing.T) {
 // Where the comparison itself is less certain than the floor, three standard
 // uncertainties are allowed; of one input it cannot be told which control.
 func TestDriftOfOneUncertainInput(t *testing.T) {
+	if testing.Short() {
+		t.Skip("calibrates a bench")
+	}
 	b := newLeadBench(t, goodBench(t))
 	p := &Profile{ID: "p", Inputs: b.inputs()[:1]}
 	p.Inputs[0].PlugRelStd = 0.005

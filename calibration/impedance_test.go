@@ -28,6 +28,9 @@ func measureImpedance(t *testing.T, f simboard.Interface, r SeriesResistor, outp
 // they come out within what noise allows, and with one at the edge of its
 // tolerance within the expanded uncertainty.
 func TestImpedanceOfTheSimulatedInput(t *testing.T) {
+	if testing.Short() {
+		t.Skip("measures six inputs")
+	}
 	for _, c := range []struct {
 		name                     string
 		ohms, farads, out        float64
@@ -71,6 +74,9 @@ func TestImpedanceOfTheSimulatedInput(t *testing.T) {
 // below the truth, not a figure. Without the output's impedance the sum of
 // both is given, and said to be.
 func TestImpedanceThatCannotBeTold(t *testing.T) {
+	if testing.Short() {
+		t.Skip("measures several inputs")
+	}
 	f := simboard.Interface{OutputOhms: 75, Inputs: []simboard.Input{{Ohms: 50e6, Farads: 60e-12}}}
 	z := measureImpedance(t, f, SeriesResistor{Ohms: 1e3, Percent: 1}, 75)
 	if !z.LowerBound || z.Ohms.Value > 50e6 || z.Ohms.Value < 0.5e6 {

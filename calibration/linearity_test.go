@@ -12,6 +12,9 @@ import (
 // gives a third harmonic of c·A²/4 (trigonometry): with a third harmonic of
 // 0.3 % at full scale the gain falls by 0.9 % times A².
 func TestLinearityOfACompressingOutput(t *testing.T) {
+	if testing.Short() {
+		t.Skip("takes at every level")
+	}
 	const third = 0.003
 	cfg := goodBench(t)
 	cfg.Interface.Third = third

@@ -67,6 +67,9 @@ func goodBench(t *testing.T) simboard.Config {
 // A simulated bench's full scales, response, latency, noise and distortion
 // are found within what is stated.
 func TestNewInputFindsTheBench(t *testing.T) {
+	if testing.Short() {
+		t.Skip("calibrates a bench")
+	}
 	cfg := goodBench(t)
 	loop, truth := loopbackOf(t, cfg, testsignals.Sweep, capture.Loopback)
 	lead := analysis.DB(cmplx.Abs(truth.SampleResponse(capture.Loopback, 1, 1000)))

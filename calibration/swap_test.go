@@ -12,6 +12,9 @@ import (
 // has 200 Ω more, which into 10 kΩ beside the output's 75 Ω is 0.17 dB. A
 // straight comparison has both in it, reversal tells them apart.
 func TestReversal(t *testing.T) {
+	if testing.Short() {
+		t.Skip("calibrates a bench")
+	}
 	cfg := goodBench(t)
 	cfg.Interface.LeadOhms = []float64{0, 200}
 	for i := range cfg.Interface.Inputs {

@@ -12,6 +12,9 @@ import (
 // noise and through the board. Where the host says that it missed a cycle, it is
 // found in a tone and in a sweep; a silence is not harmed by it.
 func TestBlocksPlayedTwiceAreFound(t *testing.T) {
+	if testing.Short() {
+		t.Skip("many takes")
+	}
 	draw := rand.New(rand.NewPCG(51, 1))
 	for _, sig := range eachKind(t)[:3] {
 		for _, block := range []int{64, 441, 1024} {
