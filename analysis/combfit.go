@@ -88,7 +88,8 @@ func newCombFit(s *mainsSearch, g mainsGuess, floor spectrumFloor, tapered bool)
 	return f
 }
 
-// again is f as it stands, for a record that is nearly the same.
+// again is f as it stands, for a record that is nearly the same: that without other
+// tones, or the next window of what goes on.
 func (f *combFit) again(s *mainsSearch, tapered bool) *combFit {
 	g := *f
 	g.known = true
@@ -143,7 +144,8 @@ func (f *combFit) run() {
 		for k, c := range f.phase.cycles {
 			moved = math.Max(moved, math.Abs(c-before[k]))
 		}
-		if i > 2 && moved < stillCycles {
+		// The noise must have been read once with the lines out of it.
+		if moved < stillCycles && (f.known || i > 1) {
 			break
 		}
 	}

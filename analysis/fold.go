@@ -58,13 +58,13 @@ type folder struct {
 }
 
 // Ring points to the shortest cycle: with 160 the interpolation errs by less
-// than 1e-7, with 80 by 1e-6, with 40 by 2e-5. The first is for the 40
+// than 1e-7, with 80 by 1e-6, with 25 by 1e-4. The first is for the 40
 // harmonics that are reported, the second for finding their phase, the last
-// for what lies above the 40th.
+// for what lies above the 40th, and where an error goes with what is looked at.
 const (
 	exactRing  = 160
 	searchRing = 80
-	quickRing  = 40
+	quickRing  = 25
 )
 
 // newFolder makes a folder of 0 to harmonics. perCycle is the ring points to a cycle

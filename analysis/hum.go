@@ -34,7 +34,7 @@ func (m *mainsLines) level(h int) (rms Estimate, note string) {
 	// line, what was fitted may hold some of it already.
 	open := rms.Value - math.Sqrt(steady)
 	rms.Std = math.Sqrt(s2 + l.skirt.variance/sq(2*rms.Value) + sq(open))
-	if l.skirt.power > besideShare*steady {
+	if l.flickers && l.skirt.power > besideShare*steady {
 		note = besideNote
 	}
 	return rms, note
@@ -47,7 +47,7 @@ func (m *mainsLines) harmonic(h int) MainsHarmonic {
 	switch {
 	case l.held > 0:
 		out.RMS.Value, out.UpperBound, out.Note = riceBound(m.rms(h)+l.held, m.std(h)), true, heldNote
-	case !m.standsOut(h) && l.skirt.power == 0:
+	case !m.standsOut(h) && !l.flickers:
 		out.RMS.Value, out.UpperBound = riceBound(m.rms(h), m.std(h)), true
 	default:
 		out.RMS, out.Note = m.level(h)
@@ -65,7 +65,7 @@ func (m *mainsLines) power(h int) bandPower {
 		return bandPower{0, sq(sq(m.strongestBeside(h)))}
 	case l.band != nil:
 		return *l.band
-	case m.takenOff(h) || l.skirt.power > 0:
+	case m.takenOff(h) || l.flickers:
 		rms, _ := m.level(h)
 		return bandPower{sq(rms.Value), sq(2*rms.Value*rms.Std) + 4*sq(s2)}
 	}

@@ -28,6 +28,8 @@ type mainsLine struct {
 	// skirt is the power beside the line that noise does not explain: what a line
 	// that flickers or wanders has there.
 	skirt bandPower
+	// flickers: the skirt is there for certain.
+	flickers bool
 	// band is the power at the place of a line that cannot be looked for as one.
 	band *bandPower
 	// stray: the line's own frequency is not the comb's. held is the RMS of a tone
@@ -39,12 +41,11 @@ type mainsLine struct {
 func (m *mainsLines) found() bool { return m.comb.Found }
 
 // fitMainsLines finds the comb in y and takes all its lines up to 20 kHz off it. It
-// need not look for one that was found before, where other tones are in the way no
-// more.
-func fitMainsLines(y []float64, rateHz float64, raw density, nominals []float64, before *Comb) *mainsLines {
+// need not look for one that was found before. tapered keeps other tones out.
+func fitMainsLines(y []float64, rateHz float64, raw density, nominals []float64, tapered bool, before *Comb) *mainsLines {
 	whole := testsignals.Span{Start: 0, End: len(y)}
 	m := &mainsLines{lengthS: float64(len(y)) / rateHz}
-	m.comb = findComb(y, []testsignals.Span{whole}, rateHz, nominals, before == nil, before)
+	m.comb = findComb(y, []testsignals.Span{whole}, rateHz, nominals, tapered, before)
 	if !m.found() {
 		return m
 	}
@@ -58,7 +59,7 @@ func fitMainsLines(y []float64, rateHz float64, raw density, nominals []float64,
 		}
 		m.lines[h].floor, m.lines[h].noise = density, density
 	}
-	m.fitAmplitudes(y, rateHz, before)
+	m.fitAmplitudes(y, tapered, before)
 	return m
 }
 
@@ -69,13 +70,13 @@ const amplitudeSteps = 3
 
 // fitAmplitudes fits all lines and takes those that stand out off y. Each half of the
 // record is looked at by itself: a line of another frequency has turned between them.
-func (m *mainsLines) fitAmplitudes(y []float64, rateHz float64, before *Comb) {
+func (m *mainsLines) fitAmplitudes(y []float64, tapered bool, before *Comb) {
 	f := newFolder(1, len(m.lines)-1, exactRing)
 	whole, n := testsignals.Span{Start: 0, End: len(y)}, len(y)
 	amps, rest := make([]complex128, len(m.lines)), slices.Clone(y)
 	halves := [2]mainsBlock{{Span: testsignals.Span{Start: 0, End: n / 2}}, {Span: testsignals.Span{Start: n / 2, End: n}}}
 	for i := range halves {
-		if before == nil {
+		if tapered {
 			halves[i].window = periodicHann(halves[i].Len())
 		}
 	}
@@ -194,8 +195,13 @@ func (m *mainsLines) readBeside(psd []float64, binHz float64, floor spectrumFloo
 		l.floor, l.noise = floor.at(hz), noiseBeside(psd, binHz, floor, hz)
 		switch {
 		case m.takenOff(h) || h <= loneAbove && !l.stray:
-			if l.skirt = bandOver(psd, binHz, l.floor, hz, m.near(), m.lengthS); l.skirt.power < skirtShown*math.Sqrt(l.skirt.variance) {
+			l.skirt = bandOver(psd, binHz, l.floor, hz, m.near(), m.lengthS)
+			l.flickers = l.skirt.power > skirtShown*math.Sqrt(l.skirt.variance)
+			switch {
+			case !l.flickers && h > loneAbove:
 				l.skirt = bandPower{}
+			case l.skirt.power < 0:
+				l.skirt.power = 0
 			}
 		case h > searchHarmonics && m.unplacedHz(h) > unplacedMostHz:
 			m.placedTo = min(m.placedTo, h-1)

@@ -53,6 +53,8 @@ type Silence struct {
 	// mains frequency does not say where they are; 0 where all are.
 	humTo      int
 	steadiness steadiness
+	// lines are the comb's, nil where none was found.
+	lines *mainsLines
 	// boundAt are the nominal frequencies that the bounds are for.
 	boundAt []float64
 	// By harmonic: power and variance of a quadrature; bounds where no comb
@@ -139,7 +141,7 @@ func (s *Silence) analyse(x []float64, scale float64, nominals []float64) {
 	rest, _ := withoutMean(x, scale, whole)
 	raw, moves := welch(rest, whole, s.RateHz, segLen), piecePowers(rest, s.RateHz, humBand(s.RateHz))
 	lined := slices.Clone(rest)
-	mains := fitMainsLines(rest, s.RateHz, raw, nominals, nil)
+	mains := fitMainsLines(rest, s.RateHz, raw, nominals, true, nil)
 	floats.Sub(lined, rest)
 	s.Tones = takeTones(rest, s.RateHz, mains)
 	// Tones leak into the comb's lines and can hide them, so the first look kept
@@ -147,7 +149,7 @@ func (s *Silence) analyse(x []float64, scale float64, nominals []float64) {
 	floats.Add(rest, lined)
 	others := append(toneLines(s.Tones), toneLines(mains.beside)...)
 	if reason := mains.comb.Reason; mains.found() || len(s.Tones) > 0 {
-		mains = fitMainsLines(rest, s.RateHz, raw, nominals, mains.comb)
+		mains = fitMainsLines(rest, s.RateHz, raw, nominals, false, mains.comb)
 		if !mains.found() && reason == eitherMains {
 			// The line in question has gone with the tones.
 			mains.comb.Reason = eitherMains
@@ -163,6 +165,7 @@ func (s *Silence) analyse(x []float64, scale float64, nominals []float64) {
 		mains.readBeside(psd, binHz, floor)
 		mains.hold(s.Tones)
 		s.readLines(mains)
+		s.lines = mains
 	} else {
 		y := rest
 		if mains.comb.Reason == eitherMains {

@@ -40,7 +40,7 @@ func TestOutsideCombAgreesWithSciPyLeastSquares(t *testing.T) {
 	raw := welch(y, all(y), q.rateHz, 4096)
 	both := append([]float64(nil), y...)
 	first := findComb(y, all(y), q.rateHz, []float64{50, 60}, true, nil)
-	lines := fitMainsLines(append([]float64(nil), y...), q.rateHz, raw, []float64{50}, first)
+	lines := fitMainsLines(append([]float64(nil), y...), q.rateHz, raw, []float64{50}, false, first)
 	if !lines.found() {
 		t.Fatal(lines.comb.Reason)
 	}

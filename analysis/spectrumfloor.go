@@ -2,7 +2,6 @@ package analysis
 
 import (
 	"math"
-	"slices"
 	"sort"
 
 	"gonum.org/v1/gonum/dsp/fourier"
@@ -28,7 +27,7 @@ const medianBins = 500
 func newSpectrumFloor(psd []float64, binHz, averages, minHalfHz, maxHalfHz float64) spectrumFloor {
 	var s spectrumFloor
 	bias := medianOverMean(averages)
-	var sorted []float64
+	var bins []float64
 	// Bins next to 0 Hz hold what is left of the DC.
 	first := min(3, len(psd)-1)
 	for f := minHalfHz; ; {
@@ -42,16 +41,15 @@ func newSpectrumFloor(psd []float64, binHz, averages, minHalfHz, maxHalfHz float
 			hi = min(len(psd), lo+3)
 		}
 		stride := max(1, (hi-lo)/medianBins)
-		sorted = sorted[:0]
+		bins = bins[:0]
 		for k := lo; k < hi; k += stride {
-			sorted = append(sorted, psd[k])
+			bins = append(bins, psd[k])
 		}
-		slices.Sort(sorted)
 		s.hz = append(s.hz, f)
-		s.log = append(s.log, math.Log(math.Max(sorted[len(sorted)/2]/bias, math.SmallestNonzeroFloat64)))
+		s.log = append(s.log, math.Log(math.Max(middle(bins)/bias, math.SmallestNonzeroFloat64)))
 		// A median of exponential variates has the spread of a mean of 0.48
 		// as many; Hann makes one bin in 1.9 independent.
-		independent := math.Min(float64(len(sorted)), float64(hi-lo)/1.9)
+		independent := math.Min(float64(len(bins)), float64(hi-lo)/1.9)
 		s.freedom = append(s.freedom, math.Max(1, 0.48*averages*independent))
 		if hi == len(psd) {
 			break
@@ -59,6 +57,36 @@ func newSpectrumFloor(psd []float64, binHz, averages, minHalfHz, maxHalfHz float
 		f += half
 	}
 	return s
+}
+
+// middle returns what would stand in the middle of x if it were sorted, the upper of
+// two, and changes the order of x: Hoare's selection, which looks at most values twice.
+func middle(x []float64) float64 {
+	at := len(x) / 2
+	for lo, hi := 0, len(x)-1; lo < hi; {
+		pivot, i, j := x[lo+(hi-lo)/2], lo, hi
+		for i <= j {
+			for x[i] < pivot {
+				i++
+			}
+			for x[j] > pivot {
+				j--
+			}
+			if i <= j {
+				x[i], x[j] = x[j], x[i]
+				i, j = i+1, j-1
+			}
+		}
+		switch {
+		case at <= j:
+			hi = j
+		case at >= i:
+			lo = i
+		default:
+			return x[at]
+		}
+	}
+	return x[at]
 }
 
 // medianOverMean is the median of a gamma variate of shape n over its mean:
@@ -177,8 +205,7 @@ func noiseBeside(psd []float64, binHz float64, floor spectrumFloor, hz float64) 
 	if len(around) < besideLeast {
 		return density
 	}
-	slices.Sort(around)
-	if beside := around[len(around)/2] / math.Ln2; beside > besideRatio*density {
+	if beside := middle(around) / math.Ln2; beside > besideRatio*density {
 		return beside
 	}
 	return density

@@ -53,6 +53,9 @@ func findRepeated(x, played []float64, offset int, live bool) []Repeated {
 	for _, r := range equalRuns(x) {
 		byLag[r.Lag] = append(byLag[r.Lag], r)
 	}
+	if len(byLag) == 0 {
+		return nil
+	}
 	lags := make([]int, 0, len(byLag))
 	for lag := range byLag {
 		lags = append(lags, lag)

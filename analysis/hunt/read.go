@@ -26,6 +26,23 @@ func Read(rec *analysis.Recording, c Condition) ([]Reading, error) {
 	if err != nil {
 		return nil, fmt.Errorf("reading the hum %s: %w", c, err)
 	}
+	return readings(rec, silences, reasons, c), nil
+}
+
+// Watch reads windows of a silence that goes on, as found: other tones and hiss once
+// in analysis.SilenceWatch's round, the mains each time.
+type Watch struct{ silences analysis.SilenceWatch }
+
+// Read reads the next window.
+func (w *Watch) Read(rec *analysis.Recording) ([]Reading, error) {
+	silences, reasons, err := w.silences.Silences(rec, 0)
+	if err != nil {
+		return nil, fmt.Errorf("reading the hum: %w", err)
+	}
+	return readings(rec, silences, reasons, AsFound), nil
+}
+
+func readings(rec *analysis.Recording, silences []*analysis.Silence, reasons []string, c Condition) []Reading {
 	out := make([]Reading, len(silences))
 	for i, s := range silences {
 		if reasons[i] != "" {
@@ -38,7 +55,7 @@ func Read(rec *analysis.Recording, c Condition) ([]Reading, error) {
 		}
 		out[i] = ReadSilence(s, bench, rec.Outputs[i], c)
 	}
-	return out, nil
+	return out
 }
 
 // ReadSilence reads one output's silence.

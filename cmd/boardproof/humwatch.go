@@ -27,8 +27,8 @@ func (a *app) humWatchCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "watch",
 		Short: "Show the hum live while cables are moved, with the best and the worst so far",
-		Long: "Show hum, buzz, other tones and hiss of each output, four times a second, from the last\n" +
-			"two seconds each time, with the lowest (best) and highest (worst) of each since the start.\n" +
+		Long: "Show hum and buzz of each output four times a second, other tones and hiss once a second, from\n" +
+			"the last two seconds each time, with the lowest (best) and highest (worst) of each since the start.\n" +
 			"Nothing is played. On a terminal Enter begins best and worst anew; Ctrl-C ends.",
 		Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error { return a.humWatch(cmd.Context(), f) },

@@ -62,6 +62,7 @@ type watching struct {
 	rows    [][]float64
 	// frames counts what came in, fresh what did since the last reading.
 	frames, fresh, lost int
+	hum                 hunt.Watch
 }
 
 func (w *watching) add(b capture.Block) error {
@@ -119,7 +120,7 @@ func (w *watching) read() (HumNow, error) {
 	if err != nil {
 		return HumNow{}, err
 	}
-	readings, err := hunt.Read(rec, hunt.AsFound)
+	readings, err := w.hum.Read(rec)
 	if err != nil {
 		return HumNow{}, err
 	}
