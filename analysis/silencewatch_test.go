@@ -11,7 +11,7 @@ func TestEachWindowOfAWatchHasItsHum(t *testing.T) {
 	const rateHz, hop = 8000.0, 2000
 	made := quietRecord{rateHz: rateHz, lengthS: 12, noiseStd: 1e-6, mainsHz: 50.03, harmonicsRMS: []float64{1e-3, 0, 2e-4}, seed: 5}.make()
 	still := quietRecord{rateHz: rateHz, lengthS: 12, noiseStd: 1e-6, seed: 5}.make()
-	level := func(i int) float64 { return []float64{1, 0.1, 0}[min(i/32000, 2)] }
+	level := func(i int) float64 { return []float64{1, 0.1, 0}[min(i/34000, 2)] }
 	x := make([]float64, len(made))
 	for i := range x {
 		x[i] = still[i] + level(i)*(made[i]-still[i])
@@ -33,7 +33,7 @@ func TestEachWindowOfAWatchHasItsHum(t *testing.T) {
 		switch from, to := level(at), level(at+15999); {
 		case from != to:
 		case from == 0:
-			if s.Mains.Found && at > 64000+fullEvery*hop {
+			if s.Mains.Found && at > 68000+fullEvery*hop {
 				t.Errorf("window at %d: hum of %g V where there is none", at, s.Hum.Value)
 			}
 		default:
