@@ -9,13 +9,13 @@ import (
 // SilenceWatch reads windows of a silence that goes on, a few times a second. The
 // lines of the mains are read in each, from where the one before left them; hiss and
 // other tones, for which the whole spectrum is needed, in every fullEvery-th, the
-// inputs by turns.
+// inputs by turns. Where no mains was found it is looked for in every lostEvery-th.
 type SilenceWatch struct {
 	last []*Silence
 	turn int
 }
 
-const fullEvery = 4
+const fullEvery, lostEvery = 4, 2
 
 // Silences is what the function of that name reads, of the next window.
 func (w *SilenceWatch) Silences(rec *Recording, nominalMainsHz float64) (silences []*Silence, reasons []string, err error) {
@@ -40,8 +40,11 @@ func (w *SilenceWatch) Silences(rec *Recording, nominalMainsHz float64) (silence
 
 // light reads the lines alone; nil where all must be read.
 func (w *SilenceWatch) light(rec *Recording, i int) *Silence {
-	s := w.last[i]
-	if s == nil || (w.turn+i*fullEvery/len(w.last))%fullEvery == 0 || s.Reason != "" || rec.problem(i) != "" {
+	s, every := w.last[i], fullEvery
+	if s == nil || s.lines == nil {
+		every = lostEvery
+	}
+	if s == nil || (w.turn+i*every/len(w.last))%every == 0 || s.Reason != "" || rec.problem(i) != "" {
 		return nil
 	}
 	x, err := rec.silence(i)

@@ -30,8 +30,8 @@ func TestEachWindowOfAWatchHasItsHum(t *testing.T) {
 		} else {
 			fresh, before = fresh+1, hiss
 		}
-		switch from, to := level(at), level(at+15999); {
-		case from != to:
+		switch from, to := level(max(at-lostEvery*hop, 0)), level(at+15999); {
+		case from != to: // a step is no hum, and the next window may repeat that
 		case from == 0:
 			if s.Mains.Found && at > 68000+fullEvery*hop {
 				t.Errorf("window at %d: hum of %g V where there is none", at, s.Hum.Value)
@@ -47,7 +47,7 @@ func TestEachWindowOfAWatchHasItsHum(t *testing.T) {
 			}
 		}
 	}
-	if light < 2*fresh {
+	if light < fresh {
 		t.Errorf("%d windows were read anew, %d from the one before", fresh, light)
 	}
 }
