@@ -153,7 +153,7 @@ func (a *app) sit(ctx context.Context, sit *procedure.Sitting, book *book, plan 
 		return nil, "", err
 	}
 	done := procedure.Done(book.past)
-	sit.Keep(ctx, book, book.past)
+	sit.Keep(book, book.past)
 	if check.Taken != nil && !done {
 		if err := sit.Note(ctx, procedure.Entry{What: procedure.CheckStep, Take: check.Taken.Take, Attempt: check.Taken.Attempt}); err != nil {
 			return nil, "", err
@@ -249,7 +249,7 @@ func (a *app) present(s *db.Store, run db.Run, plan verdict.Plan, profile *calib
 	drawErr = a.drawn(dir, drawErr)
 	run.Readings = settled(run, plan)
 	if a.json {
-		return errors.Join(report.Write(seen{a.out}, runDocument(run, plan, paths)), drawErr)
+		return errors.Join(report.Write(report.Seen{To: a.out}, runDocument(run, plan, paths)), drawErr)
 	}
 	a.wrapped("", fmt.Sprintf("board %s, run %s, %s, bench %s, profile %s", run.BoardAsWas.Label, run.ID, local(run.Started), run.Bench, run.ProfileID))
 	err := report.Table(a.out, run.Readings, report.TableOptions{Simulated: run.Simulated, Refused: run.Refused, All: all, NoOutcome: true})

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -16,12 +17,14 @@ import (
 
 	"boardproof/capture/simboard"
 	"boardproof/cmd/boardproof/internal/report"
+	"boardproof/cmd/boardproof/internal/talk"
+	"boardproof/cmd/boardproof/internal/terminal"
 	"boardproof/db"
 )
 
 // app is what every command works with; tests make their own.
 type app struct {
-	keys     *keyboard
+	in       io.Reader
 	out, err io.Writer
 	// columns is how wide the page is that results are printed on.
 	columns int
@@ -34,21 +37,31 @@ type app struct {
 	doing string
 	json  bool
 	yes   bool
+
+	// person is whoever is asked and told, made when first needed.
+	person *terminal.Terminal
+	// stop ends what is going on for a reason of the program's own.
+	stop context.CancelCauseFunc
 }
 
 func newApp(in io.Reader, out, err io.Writer) *app {
-	return &app{keys: newKeyboard(in), out: out, err: err, now: time.Now, ready: simboard.Ready}
+	return &app{in: in, out: out, err: err, now: time.Now, ready: simboard.Ready}
 }
 
 // run carries out one command line and returns the exit code.
 func (a *app) run(ctx context.Context, args []string) int {
 	a.doing = withoutStore(args)
-	a.columns = report.FitTo(columnsOf(a.out))
+	a.columns = report.FitTo(terminal.Columns(a.out))
 	root := a.root()
 	root.SetArgs(args)
-	root.SetOut(seen{a.out})
-	root.SetErr(seen{a.err})
+	root.SetOut(report.Seen{To: a.out})
+	root.SetErr(report.Seen{To: a.err})
+	ctx, a.stop = context.WithCancelCause(ctx)
+	defer a.stop(nil)
 	err := root.ExecuteContext(ctx)
+	if err != nil && a.person != nil {
+		err = cmp.Or(a.person.Failed(), err)
+	}
 	if err == nil {
 		return exitPassed
 	}
@@ -66,7 +79,7 @@ func (a *app) complain(ctx context.Context, err error) {
 		fmt.Fprintln(a.err, "error: stopped; the output is silent and nothing of this was kept")
 		return
 	}
-	fmt.Fprintf(seen{a.err}, "error: %s\n", strings.TrimSpace(err.Error()))
+	fmt.Fprintf(report.Seen{To: a.err}, "error: %s\n", strings.TrimSpace(err.Error()))
 }
 
 func (a *app) root() *cobra.Command {
@@ -88,7 +101,7 @@ func (a *app) root() *cobra.Command {
 	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error {
 		return wrongUse(fmt.Errorf("%w; see '%s --help'", err, cmd.CommandPath()))
 	})
-	wide := fmt.Sprintf("FlagUsagesWrapped %d", pageColumns)
+	wide := fmt.Sprintf("FlagUsagesWrapped %d", terminal.PageColumns)
 	root.SetUsageTemplate(strings.ReplaceAll(root.UsageTemplate(), "FlagUsages", wide))
 	flags := root.PersistentFlags()
 	flags.StringVar(&a.storePath, "store", "", "the database file (default: boardproof/boardproof.db in the user's data directory)")
@@ -160,10 +173,30 @@ func (a *app) openStore(ctx context.Context, open opener) (*db.Store, error) {
 		return nil, wrongUse(err)
 	}
 	s.Now = a.now
-	s.Waiting = func() {
-		fmt.Fprintln(a.err, "waiting: another program holds the store; going on when it lets go, Ctrl-C stops")
-	}
+	s.Waiting = func() { a.talk().Tell(ctx, talk.StoreBusy{}) }
 	return s, nil
+}
+
+// talk is the person who is asked and told.
+func (a *app) talk() talk.Person {
+	if a.person == nil {
+		a.person = terminal.New(a.in, a.out, a.err, terminal.Options{Yes: a.yes, JSON: a.json, Columns: a.columns, Fail: a.stop})
+	}
+	return a.person
+}
+
+// warn says what is kept all the same.
+func (a *app) warn(ctx context.Context, text string) {
+	a.talk().Tell(ctx, talk.Remark{Severity: talk.Warning, Text: text})
+}
+
+// slow tells what a command that takes long is at, and that it has ended.
+func (a *app) slow(ctx context.Context, doing string) (progress db.Progress, end func()) {
+	tell := func(doing string, done, of int64) {
+		a.talk().Tell(ctx, talk.Working{Doing: doing, Done: done, Of: of})
+	}
+	tell(doing, 0, 0)
+	return tell, func() { a.talk().Tell(ctx, talk.Working{Doing: doing, Ended: true}) }
 }
 
 // storeFile is the database that is meant.
@@ -228,14 +261,16 @@ func (a *app) remark(format string, args ...any) {
 	if a.json {
 		to = a.err
 	}
-	fmt.Fprintf(seen{to}, format, args...)
+	fmt.Fprintf(report.Seen{To: to}, format, args...)
 }
 
 // printf writes to the output; a broken pipe is not worth an error each.
-func (a *app) printf(format string, args ...any) { fmt.Fprintf(seen{a.out}, format, args...) }
+func (a *app) printf(format string, args ...any) {
+	fmt.Fprintf(report.Seen{To: a.out}, format, args...)
+}
 
 // wrapped prints text on the output at most a page wide.
-func (a *app) wrapped(lead, text string) { wrap(seen{a.out}, a.columns, lead, text) }
+func (a *app) wrapped(lead, text string) { report.Wrap(report.Seen{To: a.out}, a.columns, lead, text) }
 
 // row prints a line of a list in its columns, or, where the page is too narrow for
 // them, wrapped under lead.
@@ -245,15 +280,6 @@ func (a *app) row(lead, rest string) {
 		return
 	}
 	a.wrapped(lead, rest)
-}
-
-// fitted is text in just so many columns: filled up, or cut, which it shows.
-func fitted(text string, columns int) string {
-	letters := []rune(text)
-	if len(letters) > columns {
-		return string(letters[:columns-1]) + "…"
-	}
-	return text + strings.Repeat(" ", columns-len(letters))
 }
 
 // unreadable is wrong use: the operator named a file that cannot be read.

@@ -16,9 +16,10 @@ import (
 
 	"boardproof/analysis"
 	"boardproof/analysis/verdict"
-	"boardproof/calibration"
 	"boardproof/capture/simboard"
 	"boardproof/cmd/boardproof/internal/report"
+	"boardproof/cmd/boardproof/internal/talk"
+	"boardproof/cmd/boardproof/internal/terminal"
 	"boardproof/db"
 )
 
@@ -164,33 +165,6 @@ func TestExpiredProfile(t *testing.T) {
 	}
 }
 
-// The multimeter is read again until it makes sense.
-func TestMeterAtThePrompt(t *testing.T) {
-	for answers, want := range map[string]float64{
-		"0.775\n":                      0.775,
-		" 0,775 V\n":                   0.775,
-		"0.775V":                       0.775,
-		"\nlow\n-1\n775 mV\n775\n.775": 0.775,
-	} {
-		var errs bytes.Buffer
-		a := newApp(strings.NewReader(answers), &errs, &errs)
-		m, err := a.readMeter(context.Background(), calibration.MeterReading{ResolutionV: 0.001}, nil, -12, 185)
-		if err != nil || m.VoltsRMS != want {
-			t.Errorf("%q is read as %g V, %v", answers, m.VoltsRMS, err)
-		}
-	}
-	var errs bytes.Buffer
-	a := newApp(strings.NewReader("775\n"), &errs, &errs)
-	if _, err := a.readMeter(context.Background(), calibration.MeterReading{}, nil, -12, 185); exitCode(context.Background(), err) != exitWrongUse {
-		t.Errorf("no sensible reading gives %v", err)
-	}
-	a.yes = true
-	_, err := a.readMeter(context.Background(), calibration.MeterReading{}, nil, -12, 185)
-	if err == nil || !strings.Contains(err.Error(), "--meter-volts") {
-		t.Errorf("with --yes and no reading: %v", err)
-	}
-}
-
 // Ctrl-C at a prompt ends it though nobody pressed Enter.
 func TestStopAtThePrompt(t *testing.T) {
 	silent, w, err := os.Pipe()
@@ -203,7 +177,7 @@ func TestStopAtThePrompt(t *testing.T) {
 	var errs bytes.Buffer
 	a := newApp(silent, &errs, &errs)
 	time.AfterFunc(50*time.Millisecond, stop)
-	_, err = a.operator(ctx).ask("ready? ")
+	_, err = a.talk().Ask(ctx, talk.Question{Kind: talk.Do, Prompt: "ready?", Flag: "yes"})
 	if code := exitCode(ctx, err); code != exitUnmeasured {
 		t.Errorf("stopping at a prompt gives %v, exit %d", err, code)
 	}
@@ -241,14 +215,6 @@ func TestHelpFitsThePage(t *testing.T) {
 	}
 }
 
-func TestFitted(t *testing.T) {
-	for text, want := range map[string]string{"": "    ", "trio": "trio", "Büro": "Büro", "quartet": "qua…", "B": "B   "} {
-		if got := fitted(text, 4); got != want {
-			t.Errorf("%q: %q, want %q", text, got, want)
-		}
-	}
-}
-
 // The widest line of a list still fits on a page.
 func TestFoundFitsThePage(t *testing.T) {
 	var out strings.Builder
@@ -258,7 +224,7 @@ func TestFoundFitsThePage(t *testing.T) {
 	if err := a.printFound([]db.FoundBoard{b}, ""); err != nil {
 		t.Fatal(err)
 	}
-	if n := utf8.RuneCountInString(strings.TrimSpace(out.String())); n > pageColumns || strings.Count(out.String(), "…") != 3 {
+	if n := utf8.RuneCountInString(strings.TrimSpace(out.String())); n > terminal.PageColumns || strings.Count(out.String(), "…") != 3 {
 		t.Errorf("%d columns: %s", n, out.String())
 	}
 }

@@ -32,7 +32,7 @@ func (a *app) backupCommand() *cobra.Command {
 }
 
 func (a *app) backup(ctx context.Context, s *db.Store, out string) error {
-	progress, end := a.slow("backing up")
+	progress, end := a.slow(ctx, "backing up")
 	done, err := s.Backup(ctx, out, progress)
 	end()
 	if err != nil {
@@ -77,7 +77,7 @@ func (a *app) restoreCommand() *cobra.Command {
 			if a.storePath == "" {
 				return wrongUsef("name the store to make: --store NEW")
 			}
-			progress, end := a.slow("restoring")
+			progress, end := a.slow(cmd.Context(), "restoring")
 			done, found, err := db.Restore(cmd.Context(), args[0], a.storePath, progress)
 			end()
 			if err != nil {

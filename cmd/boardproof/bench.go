@@ -13,6 +13,7 @@ import (
 	"boardproof/calibration"
 	"boardproof/capture/simboard"
 	"boardproof/capture/soundcard"
+	"boardproof/cmd/boardproof/internal/report"
 	"boardproof/db"
 )
 
@@ -41,7 +42,7 @@ func (a *app) benchDevices() *cobra.Command {
 				return a.printJSON(map[string]any{"devices": all, "simulated_boards": simboard.ReadyNames()})
 			}
 			for _, d := range all {
-				a.row(fmt.Sprintf("%3d  ", d.Number), fmt.Sprintf("%s %s out %2d  in %2d  rates %s", fitted(d.Name, 40), fitted(d.Host, 12), d.Outputs, d.Inputs, rates(d.RatesHz)))
+				a.row(fmt.Sprintf("%3d  ", d.Number), fmt.Sprintf("%s %s out %2d  in %2d  rates %s", report.Fitted(d.Name, 40), report.Fitted(d.Host, 12), d.Outputs, d.Inputs, rates(d.RatesHz)))
 			}
 			if len(all) == 0 {
 				a.printf("no audio device is there; plug in the interface, or work with a simulated bench\n")
@@ -221,6 +222,6 @@ func (a *app) printJSON(v any) error {
 	if err != nil {
 		return fmt.Errorf("encoding as JSON: %w", err)
 	}
-	_, err = fmt.Fprintln(seen{a.out}, string(b))
+	_, err = fmt.Fprintln(report.Seen{To: a.out}, string(b))
 	return errors.Join(err)
 }

@@ -6,7 +6,6 @@ import (
 	"testing"
 
 	"boardproof/analysis"
-	"boardproof/capture"
 	"boardproof/cmd/boardproof/internal/procedure"
 	"boardproof/db"
 )
@@ -104,14 +103,5 @@ func TestExpiredAndForeignProfilesAreMarked(t *testing.T) {
 	}
 	if d := gain(foreign) - gain(expired); d < 0.59 || d > 0.61 {
 		t.Errorf("with a foreign profile the gain is %.3f dB more, want 0.6 dB", d)
-	}
-}
-
-// The bar names the socket, not its place in the take: with the lead in input
-// 2 alone that one is recorded first.
-func TestPeaksNameTheSocket(t *testing.T) {
-	got := peaks(capture.Progress{PeakDBFS: []float64{-12.2, -140}, Inputs: []int{2, 1}})
-	if want := " | in2  -12 dBFS | in1 -120 dBFS"; got != want {
-		t.Errorf("%q, want %q", got, want)
 	}
 }

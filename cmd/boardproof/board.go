@@ -9,6 +9,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"boardproof/analysis/verdict"
+	"boardproof/cmd/boardproof/internal/report"
 	"boardproof/db"
 )
 
@@ -139,7 +140,7 @@ func (a *app) printBoard(ctx context.Context, s *db.Store, b db.Board) error {
 	a.printHead(b)
 	a.printChain(b)
 	for _, w := range warnings {
-		a.operator(ctx).wrapped("warning: ", w)
+		a.warn(ctx, w)
 	}
 	a.printRuns(runs)
 	return nil
@@ -159,7 +160,7 @@ func (a *app) printHead(b db.Board) {
 
 func (a *app) printChain(b db.Board) {
 	for i, d := range b.Chain {
-		a.row(fmt.Sprintf("  %2d  ", i+1), fmt.Sprintf("%s %s %s", fitted(d.Name, 26), fitted(d.Kind, 24), fitted(supply(d), 42)))
+		a.row(fmt.Sprintf("  %2d  ", i+1), fmt.Sprintf("%s %s %s", report.Fitted(d.Name, 26), report.Fitted(d.Kind, 24), report.Fitted(supply(d), 42)))
 	}
 	if b.Notes != "" {
 		a.wrapped("  notes: ", b.Notes)

@@ -161,7 +161,7 @@ func (a *app) editBoard(ctx context.Context, s *db.Store, was db.Board, e db.Boa
 	}
 	warnings := db.ChainWarnings(b.Chain)
 	for _, w := range warnings {
-		a.operator(ctx).wrapped("warning: ", w)
+		a.warn(ctx, w)
 	}
 	if a.json {
 		return a.printJSON(map[string]any{"board": b, "warnings": append([]string{}, warnings...), "events": append([]db.Event{}, events...)})

@@ -11,6 +11,7 @@ import (
 
 	"boardproof/capture"
 	"boardproof/cmd/boardproof/internal/procedure"
+	"boardproof/cmd/boardproof/internal/talk"
 	"boardproof/db"
 )
 
@@ -67,7 +68,7 @@ func (a *app) openBook(ctx context.Context, s *db.Store, of db.Sitting, meet any
 			return nil, wrongUsef("there is no sitting to go on with that has this plan, profile, bench and these flags: leave --go-on out")
 		}
 		if len(b.ends) > 0 {
-			a.operator(ctx).Say("a sitting was left that cannot be gone on with, as its plan, profile, bench or flags were others: beginning anew")
+			a.talk().Tell(ctx, talk.Remarkf("a sitting was left that cannot be gone on with, as its plan, profile, bench or flags were others: beginning anew"))
 		}
 		return b, nil
 	}
@@ -114,13 +115,13 @@ func (a *app) goesOn(ctx context.Context, b *book, left db.Sitting, f againFlags
 		return false, nil
 	}
 	said := fmt.Sprintf("a sitting of %s was left after %d of its prompts", local(left.Started), steps)
-	answer, err := a.operator(ctx).Ask(said+": go on with it? Where anything was changed since, begin anew",
-		procedure.Answer{Key: "", Means: "go on"}, procedure.Answer{Key: "n", Means: "begin anew"})
-	if errors.Is(err, procedure.ErrNobody) {
-		a.operator(ctx).Say(said + ": --go-on goes on with it; beginning anew")
+	answer, err := a.talk().Ask(ctx, talk.Question{Kind: talk.Choose, Prompt: said + ": go on with it? Where anything was changed since, begin anew", Flag: "go-on",
+		Choices: []talk.Choice{{Key: "", Means: "go on"}, {Key: "n", Means: "begin anew"}}})
+	if errors.Is(err, talk.ErrNobody) {
+		a.talk().Tell(ctx, talk.Remarkf("%s: --go-on goes on with it; beginning anew", said))
 		return false, nil
 	}
-	return answer == "", err
+	return answer.Key == "", err
 }
 
 // take makes left the sitting of b.
@@ -200,7 +201,7 @@ func (b *book) left(ctx context.Context, err error) error {
 		return err
 	}
 	how := fmt.Sprintf("what was taken up to prompt %d is kept: %s offers to go on from there", steps, b.again)
-	if ctx.Err() != nil || errors.Is(err, errStopped) {
+	if ctx.Err() != nil || errors.Is(err, talk.ErrStopped) {
 		return unmeasured(fmt.Errorf("stopped; the output is silent; %s", how))
 	}
 	return fmt.Errorf("%w; %s", err, how)

@@ -120,8 +120,11 @@ func (a *app) calibrate(ctx context.Context, s *db.Store, f calibrateFlags) erro
 	plan := procedure.CalibrationPlan{
 		Bench: b.Name, Operator: f.operator, Controls: f.controls, ToneHz: f.toneHz, LevelDBFS: level,
 		OutputOhms: f.outputOhms, InputsOhms: f.inputsOhms, Validity: time.Duration(f.days) * 24 * time.Hour,
-		ReadMeter: func() (calibration.MeterReading, error) { return a.readMeter(ctx, f.meter, in, level, f.toneHz) },
+		Meter:     f.meter,
 		Linearity: f.linearity, Swap: f.swap, Crosstalk: f.crosstalk, Resistor: f.resistor, LeadStays: f.leadStays,
+	}
+	if sim, ok := in.(*simboard.Simboard); ok {
+		plan.SimulatedMeter = func() float64 { return simulatedMeter(sim, level, f.toneHz, f.meter.ResolutionV) }
 	}
 	if f.source.VoltsRMS != 0 {
 		plan.Source = &f.source
@@ -134,7 +137,7 @@ func (a *app) calibrate(ctx context.Context, s *db.Store, f calibrateFlags) erro
 	if err != nil {
 		return err
 	}
-	sit.Keep(ctx, book, book.past)
+	sit.Keep(book, book.past)
 	p, err := sit.Calibrate(ctx, plan)
 	if err != nil {
 		return book.left(ctx, err)
@@ -225,37 +228,6 @@ func sortedOutputs(inputs map[string]int) []string {
 	// By channel, so that the reference is the first input.
 	slices.SortFunc(names, func(x, y string) int { return inputs[x] - inputs[y] })
 	return names
-}
-
-// readMeter takes the reading from the flags, from the simulated meter of a
-// simulated bench, or from the operator.
-func (a *app) readMeter(ctx context.Context, m calibration.MeterReading, in capture.Instrument, levelDBFS, toneHz float64) (calibration.MeterReading, error) {
-	if m.VoltsRMS != 0 {
-		return m, nil
-	}
-	if sim, ok := in.(*simboard.Simboard); ok {
-		m.Name = "simulated meter"
-		m.VoltsRMS = simulatedMeter(sim, levelDBFS, toneHz, m.ResolutionV)
-		fmt.Fprintf(a.err, "  the simulated meter reads %.4g V\n", m.VoltsRMS)
-		return m, nil
-	}
-	if a.yes {
-		return m, wrongUsef("--yes needs the multimeter's reading: --meter-volts V")
-	}
-	for {
-		line, err := a.operator(ctx).ask("  the multimeter reads (volts RMS, or with mV): ")
-		if err != nil {
-			return m, err
-		}
-		if m.VoltsRMS, err = parseVolts(line); err != nil {
-			a.operator(ctx).wrapped("  ", err.Error())
-			continue
-		}
-		if _, err = calibration.OutputFullScale(m, levelDBFS); err == nil {
-			return m, nil
-		}
-		a.operator(ctx).wrapped("  ", err.Error())
-	}
 }
 
 // simulatedMeter rounds what stands at the loopback lead to the meter's digit.

@@ -7,6 +7,7 @@ import (
 
 	"boardproof/analysis/verdict"
 	"boardproof/cmd/boardproof/internal/procedure"
+	"boardproof/cmd/boardproof/internal/talk"
 	"boardproof/db"
 )
 
@@ -53,6 +54,7 @@ func exitCode(ctx context.Context, err error) int {
 	var c *coded
 	var l *limitFailed
 	var refused *procedure.RefusedTake
+	var wrong *talk.WrongAnswer
 	switch {
 	case errors.As(err, &l):
 		return l.code
@@ -63,7 +65,8 @@ func exitCode(ctx context.Context, err error) int {
 	case errors.Is(err, db.ErrNotFound), errors.Is(err, db.ErrAmbiguous), errors.Is(err, db.ErrDuplicate),
 		errors.Is(err, db.ErrInvalid), errors.Is(err, db.ErrNotWritable), errors.Is(err, db.ErrNotAStore), errors.Is(err, db.ErrNoStore),
 		errors.Is(err, db.ErrFull), errors.Is(err, db.ErrBroken), errors.Is(err, db.ErrNewer),
-		errors.Is(err, db.ErrChanged), errors.Is(err, procedure.ErrEarth), errors.Is(err, db.ErrTakeDamaged):
+		errors.Is(err, db.ErrChanged), errors.Is(err, procedure.ErrEarth), errors.As(err, &wrong),
+		errors.Is(err, talk.ErrNoAnswer), errors.Is(err, procedure.ErrNoMeter), errors.Is(err, db.ErrTakeDamaged):
 		return exitWrongUse
 	}
 	return exitUnmeasured

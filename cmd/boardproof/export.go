@@ -69,7 +69,7 @@ func (a *app) exportJSON(ctx context.Context, s *db.Store, name, path string) er
 	if err != nil {
 		return err
 	}
-	err = newFile(path, func(w io.Writer) error { return report.Write(seen{w}, runDocument(run, plan, nil)) })
+	err = newFile(path, func(w io.Writer) error { return report.Write(report.Seen{To: w}, runDocument(run, plan, nil)) })
 	if err != nil {
 		return err
 	}
@@ -102,7 +102,7 @@ type exportedArchive struct {
 func (a *app) exportBoard(ctx context.Context, s *db.Store, board db.Board, path string) error {
 	sum := sha256.New()
 	var m db.Manifest
-	_, end := a.slow("exporting")
+	_, end := a.slow(ctx, "exporting")
 	err := newFile(path, func(w io.Writer) (err error) {
 		m, err = s.Export(ctx, board.ID, io.MultiWriter(w, sum))
 		return err

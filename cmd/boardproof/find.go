@@ -10,6 +10,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"boardproof/analysis/verdict"
+	"boardproof/cmd/boardproof/internal/report"
 	"boardproof/db"
 )
 
@@ -96,7 +97,7 @@ func (a *app) printFound(found []db.FoundBoard, none string) error {
 				latest += ", SIMULATED"
 			}
 		}
-		a.row("", fmt.Sprintf("%s  %s  %s  %s", fitted(b.Label, 27), fitted(b.Owner, 17), fitted(b.Serial, 11), latest))
+		a.row("", fmt.Sprintf("%s  %s  %s  %s", report.Fitted(b.Label, 27), report.Fitted(b.Owner, 17), report.Fitted(b.Serial, 11), latest))
 	}
 	if len(found) == 0 {
 		a.printf("%s", none)

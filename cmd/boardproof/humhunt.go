@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"os"
-	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -13,6 +12,7 @@ import (
 	"boardproof/analysis"
 	"boardproof/analysis/hunt"
 	"boardproof/cmd/boardproof/internal/procedure"
+	"boardproof/cmd/boardproof/internal/talk"
 	"boardproof/db"
 )
 
@@ -27,9 +27,6 @@ type huntFlags struct {
 	atMost                       int
 	seconds                      float64
 }
-
-// followed is how many silences --yes takes at most where it is not said.
-const followed = 9
 
 // The lengths of a silence that make sense.
 const shortestSilenceS, longestSilenceS = 2, 120
@@ -159,7 +156,7 @@ func (a *app) humHunt(ctx context.Context, s *db.Store, name string, f huntFlags
 	if err != nil {
 		return err
 	}
-	lead, err := a.hunter(ctx, setup, f)
+	conditions, err := f.queue(setup)
 	if err != nil {
 		return err
 	}
@@ -182,31 +179,28 @@ func (a *app) humHunt(ctx context.Context, s *db.Store, name string, f huntFlags
 	if err != nil {
 		return err
 	}
-	h := &procedure.Hunt{Sitting: sit, Board: setup, SilenceS: f.seconds, AtMost: f.atMost, Rounds: f.repeats}
-	if f.atMost == 0 && a.yes && len(f.conditions) == 0 && !f.devices {
-		h.AtMost = followed
-	}
+	h := &procedure.Hunt{Sitting: sit, Board: setup, SilenceS: f.seconds, AtMost: f.atMost, Rounds: f.repeats, Conditions: conditions}
 	kept := db.Hunt{BoardID: board.ID, Name: f.name, Bench: b.Name, Simulated: in.Describe().Simulated, Operator: f.operator,
 		Started: began, Setup: setup, Notes: joinNotes(f.notes, note)}
 	if profile != nil {
 		kept.ProfileID = profile.ID
 	} else {
-		a.remarkWrapped("note: ", "the bench has no profile: levels are under full scale and its own hum is not known; changes are as good as ever")
+		a.talk().Tell(ctx, talk.Remark{Severity: talk.Note, Text: "the bench has no profile: levels are under full scale and its own hum is not known; changes are as good as ever"})
 	}
-	return a.carryOut(ctx, s, h, lead, kept, f)
+	return a.carryOut(ctx, s, h, kept, f)
 }
 
 // carryOut hunts, keeps and shows. A hunt that is stopped is kept as far as it
 // came once there is something to compare.
-func (a *app) carryOut(ctx context.Context, s *db.Store, h *procedure.Hunt, lead *hunter, kept db.Hunt, f huntFlags) error {
+func (a *app) carryOut(ctx context.Context, s *db.Store, h *procedure.Hunt, kept db.Hunt, f huntFlags) error {
 	var err error
 	if f.devices {
 		kept.Search = hunt.SupplyOff
 		if f.by == "bypass" {
 			kept.Search = hunt.DeviceBypassed
 		}
-		kept.Finding, err = h.Search(ctx, kept.Search, lead)
-	} else if err = h.Run(ctx, lead); len(h.Done) > 0 {
+		kept.Finding, err = h.Search(ctx, kept.Search)
+	} else if err = h.Run(ctx); len(h.Done) > 0 {
 		kept.Finding = hunt.Find(h.Board, h.Readings())
 	}
 	if err != nil && len(h.Done) < 2 {
@@ -228,7 +222,7 @@ func (a *app) carryOut(ctx context.Context, s *db.Store, h *procedure.Hunt, lead
 // the context, after which nothing would have been kept.
 func stoppedHunt(ctx context.Context, err error, kept db.Hunt) error {
 	have := fmt.Sprintf("kept as unfinished, with its silences so far (%d): 'boardproof hum show %s'", len(kept.Conditions), kept.ID)
-	if ctx.Err() != nil || errors.Is(err, errStopped) {
+	if ctx.Err() != nil || errors.Is(err, talk.ErrStopped) {
 		return unmeasured(fmt.Errorf("stopped; the output is silent; the hunt is not finished: %s", have))
 	}
 	return fmt.Errorf("%w; the hunt is not finished: %s", err, have)
@@ -249,19 +243,22 @@ func (a *app) keepHunt(ctx context.Context, s *db.Store, kept db.Hunt, h *proced
 	return s.SaveHunt(ctx, kept)
 }
 
-// hunter leads a hunt as the flags say, or asks.
-func (a *app) hunter(ctx context.Context, setup hunt.Board, f huntFlags) (*hunter, error) {
-	t := &hunter{app: a, terminal: a.operator(ctx), listed: len(f.conditions) > 0}
+// queue are the conditions that are tried in order, nil where none is given.
+func (f *huntFlags) queue(setup hunt.Board) ([]hunt.Condition, error) {
+	if len(f.conditions) == 0 {
+		return nil, nil
+	}
+	queue := []hunt.Condition{}
 	for _, text := range f.conditions {
 		c, err := procedure.ParseCondition(text, setup)
 		if err != nil {
 			return nil, wrongUsef("--condition: %w", err)
 		}
-		t.queue = append(t.queue, c)
+		queue = append(queue, c)
 	}
 	// As found comes first anyway.
-	if len(t.queue) > 0 && t.queue[0] == hunt.AsFound {
-		t.queue = slices.Delete(t.queue, 0, 1)
+	if queue[0] == hunt.AsFound {
+		queue = queue[1:]
 	}
-	return t, nil
+	return queue, nil
 }

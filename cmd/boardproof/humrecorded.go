@@ -10,6 +10,7 @@ import (
 	"boardproof/calibration"
 	"boardproof/capture/wavtake"
 	"boardproof/cmd/boardproof/internal/procedure"
+	"boardproof/cmd/boardproof/internal/talk"
 	"boardproof/db"
 )
 
@@ -47,20 +48,16 @@ func (a *app) huntRecorded(ctx context.Context, s *db.Store, board db.Board, f h
 	if err != nil {
 		return err
 	}
-	h := &procedure.Hunt{Sitting: &procedure.Sitting{Patching: patch, Operator: a.operator(ctx), Now: a.now}, Board: setup}
-	lead := &hunter{app: a, terminal: a.operator(ctx)}
+	h := &procedure.Hunt{Sitting: &procedure.Sitting{Patching: patch, Person: a.talk(), Now: a.now}, Board: setup}
 	kept := db.Hunt{BoardID: board.ID, Name: f.name, Operator: f.operator, Started: a.now(), Setup: setup,
 		Notes: joinNotes(f.notes, recordedNote(f.inputFullScale))}
-	a.remarkWrapped("note: ", recordedNote(f.inputFullScale))
+	a.talk().Tell(ctx, talk.Remark{Severity: talk.Note, Text: recordedNote(f.inputFullScale)})
 	for _, r := range all {
 		if err := ctx.Err(); err != nil {
 			return err
 		}
-		if err := h.AddRecorded(r.file, r.Condition, volts); err != nil {
+		if err := h.AddRecorded(ctx, r.file, r.Condition, volts); err != nil {
 			return unmeasured(fmt.Errorf("reading %s: %w", r.path, err))
-		}
-		if err := lead.Tried(h); err != nil {
-			return err
 		}
 	}
 	kept.Finding = hunt.Find(setup, h.Readings())

@@ -130,7 +130,7 @@ func (a *app) presentHunt(s *db.Store, h db.Hunt, dir string, story bool) error 
 	drawErr = a.drawn(dir, drawErr)
 	changes := hunt.Changes(h.Readings())
 	if a.json {
-		err := report.Write(seen{a.out}, report.Document{Simulated: h.Simulated, Board: h.BoardAsWas, Profile: profileName(h), Hunt: huntInfo{
+		err := report.Write(report.Seen{To: a.out}, report.Document{Simulated: h.Simulated, Board: h.BoardAsWas, Profile: profileName(h), Hunt: huntInfo{
 			Hunt: h, Decided: h.Finding.Decided, Changes: changes, PlotsDrawn: paths,
 		}})
 		return errors.Join(err, drawErr, unreadHunt(h))
@@ -141,7 +141,7 @@ func (a *app) presentHunt(s *db.Store, h db.Hunt, dir string, story bool) error 
 	if story {
 		a.printf("\n")
 		for i, c := range h.Conditions {
-			if err := a.showCondition(i+1, c.Condition, c.Why, c.Readings, changes); err != nil {
+			if err := report.HuntSilence(a.out, a.columns, i+1, c.Condition, c.Why, c.Readings, changes); err != nil {
 				return err
 			}
 			a.printf("\n")
@@ -202,19 +202,6 @@ type huntInfo struct {
 	PlotsDrawn []string      `json:"plots,omitempty"`
 }
 
-// showCondition prints one silence; with --json beside the results.
-func (a *app) showCondition(n int, c hunt.Condition, why string, readings []hunt.Reading, changes []hunt.Change) error {
-	head := c.String()
-	if mains := report.HuntMains(readings); mains != "" {
-		head += " (" + mains + ")"
-	}
-	a.remarkWrapped(fmt.Sprintf("%d. ", n), head)
-	if why != "" {
-		a.remarkWrapped("   why: ", why)
-	}
-	return report.HuntTable(a.besides(), readings, changes)
-}
-
 // besides is where what is for people goes: with --json not into the results.
 func (a *app) besides() io.Writer {
 	if a.json {
@@ -223,7 +210,7 @@ func (a *app) besides() io.Writer {
 	return a.out
 }
 
-func (a *app) remarkWrapped(lead, text string) { wrap(a.besides(), a.columns, lead, text) }
+func (a *app) remarkWrapped(lead, text string) { report.Wrap(a.besides(), a.columns, lead, text) }
 
 // leastScore is what a cause must have to be listed, mostCauses how many are.
 const leastScore, mostCauses = 0.02, 4

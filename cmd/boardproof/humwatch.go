@@ -5,11 +5,9 @@ import (
 	"errors"
 	"maps"
 	"math"
-	"os"
 	"slices"
 
 	"github.com/spf13/cobra"
-	"golang.org/x/term"
 
 	"boardproof/calibration"
 	"boardproof/cmd/boardproof/internal/procedure"
@@ -57,65 +55,20 @@ func (a *app) humWatch(ctx context.Context, f watchFlags) error {
 		if err != nil {
 			return err
 		}
-		sit := &procedure.Sitting{Instrument: in, Output: b.Output, MainsHz: float64(b.MainsHz), Profile: profile, Operator: a.operator(ctx), Now: a.now}
+		sit := &procedure.Sitting{Instrument: in, Output: b.Output, MainsHz: float64(b.MainsHz), Profile: profile, Person: a.talk(), Now: a.now}
 		if sit.Patching, err = watchedOutputs(b, f.outputs); err != nil {
 			return err
 		}
-		if err := sit.CheckProfile(); err != nil {
+		if err := sit.CheckProfile(ctx); err != nil {
 			return wrongUse(err)
 		}
-		if err := sit.Operator.Ready("connect the board's outputs to the inputs; its input as it is played, or as it hums", procedure.WatchCaution); err != nil {
-			return err
+		err = sit.WatchBoard(ctx, f.seconds)
+		// Ctrl-C is how watching ends.
+		if ctx.Err() != nil && errors.Is(err, ctx.Err()) {
+			return nil
 		}
-		return a.watchHum(ctx, sit, f.seconds)
+		return err
 	})
-}
-
-var errWatched = errors.New("watched long enough")
-
-// watchHum shows until ctx ends, which is how an operator ends it, or for seconds.
-func (a *app) watchHum(ctx context.Context, sit *procedure.Sitting, seconds float64) error {
-	v := &humView{out: a.out, asJSON: a.json, simulated: sit.Instrument.Describe().Simulated}
-	if f, ok := a.out.(*os.File); ok && !a.json && term.IsTerminal(int(f.Fd())) {
-		v.redraw = true
-		if a.keys.tty != nil {
-			v.again = a.entered(ctx)
-		}
-	}
-	err := sit.WatchHum(ctx, func(now procedure.HumNow) error {
-		if v.redraw {
-			v.columns = columnsOf(a.out)
-		}
-		if err := v.show(now); err != nil {
-			return err
-		}
-		if seconds > 0 && now.AtS >= seconds {
-			return errWatched
-		}
-		return nil
-	})
-	if errors.Is(err, errWatched) || ctx.Err() != nil && errors.Is(err, ctx.Err()) {
-		return nil
-	}
-	return unmeasured(err)
-}
-
-// entered gives a value for each line that the operator enters.
-func (a *app) entered(ctx context.Context) <-chan struct{} {
-	lines := make(chan struct{})
-	go func() {
-		for {
-			if _, err := a.keys.line(); err != nil {
-				return
-			}
-			select {
-			case lines <- struct{}{}:
-			case <-ctx.Done():
-				return
-			}
-		}
-	}()
-	return lines
 }
 
 // watchedOutputs are those named, or all that the bench has an input for.

@@ -30,7 +30,7 @@ func (a *app) importCommand() *cobra.Command {
 			}
 			defer f.Close()
 			return a.withNewStore(cmd.Context(), func(s *db.Store) error {
-				_, end := a.slow("importing")
+				_, end := a.slow(cmd.Context(), "importing")
 				done, err := s.Import(cmd.Context(), f)
 				end()
 				if err != nil {

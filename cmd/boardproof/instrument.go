@@ -16,6 +16,7 @@ import (
 	"boardproof/capture/simboard"
 	"boardproof/capture/soundcard"
 	"boardproof/cmd/boardproof/internal/procedure"
+	"boardproof/cmd/boardproof/internal/talk"
 	"boardproof/db"
 )
 
@@ -166,7 +167,7 @@ func deviceError(err error) error {
 
 // sitting connects a bench for outputs, the board's outputs in order.
 func (a *app) sitting(ctx context.Context, b db.Bench, in capture.Instrument, outputs []string, p *calibration.Profile) (*procedure.Sitting, error) {
-	s := &procedure.Sitting{Instrument: in, Output: b.Output, MainsHz: float64(b.MainsHz), Profile: p, Operator: a.operator(ctx), Now: a.now}
+	s := &procedure.Sitting{Instrument: in, Output: b.Output, MainsHz: float64(b.MainsHz), Profile: p, Person: a.talk(), Now: a.now}
 	for _, o := range outputs {
 		channel, ok := b.Inputs[o]
 		if !ok {
@@ -174,7 +175,7 @@ func (a *app) sitting(ctx context.Context, b db.Bench, in capture.Instrument, ou
 		}
 		s.Patching = append(s.Patching, calibration.Patching{Output: o, Input: channel})
 	}
-	return s, wrongUse(s.CheckProfile())
+	return s, wrongUse(s.CheckProfile(ctx))
 }
 
 // checkBench holds the bench against its profile before a board is connected.
@@ -186,7 +187,7 @@ func (a *app) checkBench(ctx context.Context, sit *procedure.Sitting, f useFlags
 		return nil, "", err
 	}
 	if check.Note != "" && sit.Profile != nil {
-		sit.Operator.Say(check.Note)
+		sit.Person.Tell(ctx, talk.Remark{Text: check.Note})
 	}
 	return check, check.Note, nil
 }

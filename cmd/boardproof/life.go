@@ -7,6 +7,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"boardproof/cmd/boardproof/internal/report"
 	"boardproof/db"
 )
 
@@ -107,7 +108,7 @@ func (a *app) printLife(l db.Life) {
 		if m.Corrected != "" {
 			text += "; to be read instead: " + m.Corrected
 		}
-		a.wrapped(local(m.At)+"  "+fitted(m.ID, 14)+"  ", text)
+		a.wrapped(local(m.At)+"  "+report.Fitted(m.ID, 14)+"  ", text)
 	}
 	if n := len(l.Visits); n > 0 {
 		a.printf("\n")

@@ -115,8 +115,8 @@ func (a *app) measureBench(ctx context.Context, name string, kind testsignals.Ki
 		if err != nil {
 			return err
 		}
-		sit := &procedure.Sitting{Instrument: in, Output: b.Output, MainsHz: float64(b.MainsHz), Patching: patch, Profile: profile, Operator: a.operator(ctx), Now: a.now, Repeats: f.repeats, BoardIn: f.boardIn}
-		if err := sit.CheckProfile(); err != nil {
+		sit := &procedure.Sitting{Instrument: in, Output: b.Output, MainsHz: float64(b.MainsHz), Patching: patch, Profile: profile, Person: a.talk(), Now: a.now, Repeats: f.repeats, BoardIn: f.boardIn}
+		if err := sit.CheckProfile(ctx); err != nil {
 			return wrongUse(err)
 		}
 		check, note, err := a.checkBench(ctx, sit, f.useFlags)
@@ -191,7 +191,7 @@ func wanted(name string) func(quantity string) bool {
 // printMeasured prints the readings and sets the exit code.
 func (a *app) printMeasured(doc *report.Document, f measureFlags) error {
 	if a.json {
-		if err := report.Write(seen{a.out}, *doc); err != nil {
+		if err := report.Write(report.Seen{To: a.out}, *doc); err != nil {
 			return err
 		}
 	} else {

@@ -10,6 +10,7 @@ import (
 	"boardproof/capture/wavtake"
 	"boardproof/cmd/boardproof/internal/procedure"
 	"boardproof/cmd/boardproof/internal/report"
+	"boardproof/cmd/boardproof/internal/talk"
 	"boardproof/testsignals"
 )
 
@@ -62,7 +63,7 @@ func (a *app) measureFile(ctx context.Context, name string, kind testsignals.Kin
 }
 
 func (a *app) readFile(ctx context.Context, file *wavtake.Wavtake, kind testsignals.Kind, f measureFlags, patch []calibration.Patching, volts float64) (analysis.Result, error) {
-	sit := &procedure.Sitting{Instrument: file, Output: 1, Patching: patch, Operator: procedure.Unattended{}, Now: a.now}
+	sit := &procedure.Sitting{Instrument: file, Output: 1, Patching: patch, Person: talk.Nobody{}, Now: a.now}
 	if kind == testsignals.Silence && f.played == "" {
 		return sit.WholeSilence(file, f.state, volts)
 	}
@@ -121,7 +122,7 @@ func (a *app) secondOpinion(ctx context.Context, f measureFlags, patch []calibra
 	if err != nil {
 		return nil, err
 	}
-	sit := &procedure.Sitting{Instrument: file, Output: 1, Patching: patch, Operator: procedure.Unattended{}, Now: a.now}
+	sit := &procedure.Sitting{Instrument: file, Output: 1, Patching: patch, Person: talk.Nobody{}, Now: a.now}
 	rec, _, err := sit.Proved(ctx, sig, f.state)
 	return rec, err
 }

@@ -52,7 +52,7 @@ func (a *app) planShow() *cobra.Command {
 
 func (a *app) printPlan(text []byte) error {
 	if !a.json {
-		_, err := seen{a.out}.Write(text)
+		_, err := report.Seen{To: a.out}.Write(text)
 		return err
 	}
 	p, err := verdict.ParsePlan(text)
@@ -103,7 +103,7 @@ func (a *app) planEdit() *cobra.Command {
 func (a *app) newPlan(ctx context.Context, old []byte, from string) ([]byte, error) {
 	switch {
 	case from == "-":
-		text, err := readAtMost(a.keys.in, largestPlan)
+		text, err := readAtMost(a.in, largestPlan)
 		return text, unreadable("standard input", err)
 	case from != "":
 		return readFile(from, largestPlan)
@@ -196,7 +196,7 @@ func checkPlanTexts(plan verdict.Plan) error {
 		default:
 			if s, ok := word.(string); ok {
 				if how := db.TextFault(s, db.MaxNotes, true); how != "" {
-					return fmt.Errorf(`the text "%s" %s`, strings.TrimSpace(visible(fitted(s, 30))), how)
+					return fmt.Errorf(`the text "%s" %s`, strings.TrimSpace(report.Visible(report.Fitted(s, 30))), how)
 				}
 			}
 		}

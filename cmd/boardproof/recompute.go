@@ -14,6 +14,7 @@ import (
 	"boardproof/calibration"
 	"boardproof/capture"
 	"boardproof/cmd/boardproof/internal/procedure"
+	"boardproof/cmd/boardproof/internal/talk"
 	"boardproof/db"
 )
 
@@ -168,7 +169,7 @@ func (a *app) sittingOf(ctx context.Context, s *db.Store, run db.Run, takes []pr
 	if len(first.Inputs) < len(run.BoardAsWas.Outputs) {
 		return nil, unmeasured(fmt.Errorf("its recordings hold %d inputs for %d outputs", len(first.Inputs), len(run.BoardAsWas.Outputs)))
 	}
-	sit := &procedure.Sitting{Instrument: wasThere{first.Instrument}, Operator: procedure.Unattended{}, Now: func() time.Time { return run.Started }}
+	sit := &procedure.Sitting{Instrument: wasThere{first.Instrument}, Person: talk.Nobody{}, Now: func() time.Time { return run.Started }}
 	for i, o := range run.BoardAsWas.Outputs {
 		sit.Patching = append(sit.Patching, calibration.Patching{Output: o, Input: first.Inputs[i]})
 	}

@@ -59,7 +59,7 @@ func (a *app) printRuns(runs []db.Run) {
 		if r.Notes != "" {
 			marks = append(marks, r.Notes)
 		}
-		line := fmt.Sprintf("%s  %-16s  bench %s", local(r.Started), r.Verdict, fitted(r.Bench, 12))
+		line := fmt.Sprintf("%s  %-16s  bench %s", local(r.Started), r.Verdict, report.Fitted(r.Bench, 12))
 		remarks := strings.Join(marks, "; ")
 		if utf8.RuneCountInString(r.ID+"  "+line+"  "+remarks) <= a.columns {
 			line, remarks = line+"  "+remarks, ""
@@ -142,7 +142,7 @@ func (a *app) showBudgets(run db.Run, quantity, output string) error {
 	if a.json {
 		doc := runDocument(run, verdict.Plan{}, nil)
 		doc.Readings, doc.Curves, doc.Refused = rows, nil, nil
-		return report.Write(seen{a.out}, doc)
+		return report.Write(report.Seen{To: a.out}, doc)
 	}
 	a.wrapped("", fmt.Sprintf("run %s, board %s, profile %s", run.ID, run.BoardAsWas.Label, run.ProfileID))
 	a.printf("\n")

@@ -9,6 +9,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"boardproof/cmd/boardproof/internal/report"
+	"boardproof/cmd/boardproof/internal/talk"
 	"boardproof/db"
 )
 
@@ -121,8 +122,8 @@ func (a *app) askOfDelivery(ctx context.Context, s *db.Store, b db.Board, e db.E
 	if err != nil || r.PlanID == 0 || r.Verdict.Passed() {
 		return err
 	}
-	a.operator(ctx).Say(fmt.Sprintf("run %s, with which board %s goes out, is a %q: %s", r.ID, b.Label, r.Verdict, report.Summary(r.Readings)))
-	out, err := a.confirm(ctx, "does it go out all the same? yes or no: ")
+	a.talk().Tell(ctx, talk.Remarkf("run %s, with which board %s goes out, is a %q: %s", r.ID, b.Label, r.Verdict, report.Summary(r.Readings)))
+	out, err := a.confirm(ctx, "does it go out all the same?")
 	if err == nil && !out {
 		err = wrongUsef("not kept: board %s stays here; accept it again, or name another run with --run", b.Label)
 	}
@@ -136,7 +137,7 @@ func (a *app) warnOfDelivery(ctx context.Context, s *db.Store, b db.Board, e db.
 		return nil
 	}
 	if e.RunID == "" {
-		a.operator(ctx).wrapped("warning: ", fmt.Sprintf("board %s goes out with no run of this visit: there will be nothing to compare it with", b.Label))
+		a.warn(ctx, fmt.Sprintf("board %s goes out with no run of this visit: there will be nothing to compare it with", b.Label))
 		return nil
 	}
 	r, err := s.FindRun(ctx, e.RunID)
@@ -144,12 +145,12 @@ func (a *app) warnOfDelivery(ctx context.Context, s *db.Store, b db.Board, e db.
 		return err
 	}
 	if r.PlanID == 0 {
-		a.operator(ctx).wrapped("warning: ", fmt.Sprintf("run %s, with which it goes out, followed no plan", r.ID))
+		a.warn(ctx, fmt.Sprintf("run %s, with which it goes out, followed no plan", r.ID))
 	} else if !r.Verdict.Passed() {
-		a.operator(ctx).wrapped("warning: ", fmt.Sprintf("run %s, with which it goes out, is a %q", r.ID, r.Verdict))
+		a.warn(ctx, fmt.Sprintf("run %s, with which it goes out, is a %q", r.ID, r.Verdict))
 	}
 	if r.Simulated {
-		a.operator(ctx).wrapped("warning: ", fmt.Sprintf("run %s, with which it goes out, is SIMULATED", r.ID))
+		a.warn(ctx, fmt.Sprintf("run %s, with which it goes out, is SIMULATED", r.ID))
 	}
 	return nil
 }

@@ -17,6 +17,7 @@ import (
 	"boardproof/capture/wavfile"
 	"boardproof/capture/wavtake"
 	"boardproof/cmd/boardproof/internal/procedure"
+	"boardproof/cmd/boardproof/internal/talk"
 )
 
 const (
@@ -137,7 +138,7 @@ func (s *spiceHunt) try(t *testing.T, at hunt.Condition) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if err := s.hunt.AddRecorded(file, at, calibration.VoltsPerUnit(fullScaleDBu)); err != nil {
+	if err := s.hunt.AddRecorded(t.Context(), file, at, calibration.VoltsPerUnit(fullScaleDBu)); err != nil {
 		t.Fatalf("%s, %s: %v", s.c.name, at, err)
 	}
 	if s.kept != "" {
@@ -161,7 +162,7 @@ func hashOf(text string) uint64 {
 
 func newSpiceHunt(c spiceCase, w *waves) *spiceHunt {
 	patch := []calibration.Patching{{Output: "A", Input: 1}, {Output: "B", Input: 2}}
-	return &spiceHunt{c: c, w: w, kept: os.Getenv("SPICE_READINGS"), hunt: &procedure.Hunt{Sitting: &procedure.Sitting{Patching: patch, Now: time.Now}, Board: hunt.Board{
+	return &spiceHunt{c: c, w: w, kept: os.Getenv("SPICE_READINGS"), hunt: &procedure.Hunt{Sitting: &procedure.Sitting{Patching: patch, Person: talk.Nobody{}, Now: time.Now}, Board: hunt.Board{
 		Outputs: []string{"A", "B"}, Devices: spiceDevices, Battery: true, LaptopBattery: true, Isolator: true}}}
 }
 

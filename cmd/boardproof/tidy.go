@@ -2,12 +2,13 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
-	"strings"
 
 	"github.com/spf13/cobra"
 
 	"boardproof/cmd/boardproof/internal/report"
+	"boardproof/cmd/boardproof/internal/talk"
 	"boardproof/db"
 )
 
@@ -45,7 +46,7 @@ func (a *app) tidy(ctx context.Context, s *db.Store, years int) error {
 	if years == 0 {
 		before = before.AddDate(-10000, 0, 0)
 	}
-	_, end := a.slow("looking for what to tidy")
+	_, end := a.slow(ctx, "looking for what to tidy")
 	found, err := s.Tidiable(ctx, before)
 	end()
 	if err != nil {
@@ -55,7 +56,7 @@ func (a *app) tidy(ctx context.Context, s *db.Store, years int) error {
 	nothing := len(found.Old)+len(found.Orphans)+len(found.Passing) == 0
 	a.printTidiable(found, years)
 	if !nothing {
-		if doc.Tidied, err = a.confirm(ctx, fmt.Sprintf("throw away %s? It cannot be undone. yes or no: ", inBytes(doc.Bytes))); err != nil {
+		if doc.Tidied, err = a.confirm(ctx, fmt.Sprintf("throw away %s? It cannot be undone.", inBytes(doc.Bytes))); err != nil {
 			return err
 		}
 	}
@@ -106,11 +107,11 @@ func (a *app) printTidiable(t db.Tidying, years int) {
 
 // confirm asks for a yes; --yes gives it.
 func (a *app) confirm(ctx context.Context, question string) (bool, error) {
-	if a.yes {
+	answer, err := a.talk().Ask(ctx, talk.Question{Kind: talk.YesNo, Prompt: question, Flag: "yes"})
+	if errors.Is(err, talk.ErrNobody) {
 		return true, nil
 	}
-	answer, err := a.operator(ctx).ask(question)
-	return strings.EqualFold(answer, "yes") || strings.EqualFold(answer, "y"), err
+	return answer.Yes(), err
 }
 
 // sayTidied says that a run's recordings were thrown away.

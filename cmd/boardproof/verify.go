@@ -19,7 +19,7 @@ func (a *app) verifyCommand() *cobra.Command {
 		Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return a.readStore(cmd.Context(), func(s *db.Store) error {
-				progress, end := a.slow("verifying")
+				progress, end := a.slow(cmd.Context(), "verifying")
 				found, err := s.Verify(cmd.Context(), progress)
 				end()
 				if err != nil {

@@ -7,6 +7,7 @@ import (
 
 	"boardproof/analysis"
 	"boardproof/analysis/verdict"
+	"boardproof/cmd/boardproof/internal/talk"
 	"boardproof/testsignals"
 )
 
@@ -40,8 +41,8 @@ func (s *Sitting) Accept(ctx context.Context, plan verdict.Plan) (*Accepted, err
 	}
 	for i, step := range plan.Steps {
 		title := fmt.Sprintf("step %d of %d: %s", i+1, len(plan.Steps), step.Name)
-		s.Operator.Say(title)
-		if err := s.Operator.Ready(step.Prompt, step.Caution); err != nil {
+		s.Person.Tell(ctx, talk.StepBegun{N: i + 1, Of: len(plan.Steps), Name: step.Name})
+		if err := s.ready(ctx, step.Prompt, step.Caution); err != nil {
 			return nil, fmt.Errorf("%s: %w", title, err)
 		}
 		res, takes, err := s.step(ctx, step)

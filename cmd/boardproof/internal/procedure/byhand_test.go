@@ -9,23 +9,26 @@ import (
 	"boardproof/analysis/verdict"
 	"boardproof/capture"
 	"boardproof/capture/simboard"
+	"boardproof/cmd/boardproof/internal/talk"
 	"boardproof/testsignals"
 )
 
 // inOrder keeps what an operator is asked to do, between what is played.
 type inOrder struct {
-	listener
+	*ear
 	order []string
 }
 
-func (a *inOrder) Ready(prompt, _ string) error {
-	a.order = append(a.order, prompt)
-	return nil
+func (a *inOrder) Ask(ctx context.Context, q talk.Question) (talk.Answer, error) {
+	a.order = append(a.order, q.Prompt)
+	return a.ear.Ask(ctx, q)
 }
 
-func (a *inOrder) Watch(what string, seconds float64) (func(capture.Progress), func()) {
-	a.order = append(a.order, "plays "+what)
-	return a.listener.Watch(what, seconds)
+func (a *inOrder) Tell(ctx context.Context, e talk.Event) {
+	if take, ok := e.(talk.TakeBegun); ok {
+		a.order = append(a.order, "plays "+take.What)
+	}
+	a.ear.Tell(ctx, e)
 }
 
 // Joints are flexed by hand while the tone plays. When that take is thrown away
@@ -48,8 +51,8 @@ func TestWhatIsDoneByHandIsAskedForAgain(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	op := &inOrder{}
-	s.Operator = op
+	op := &inOrder{ear: newEar("")}
+	s.Person = op
 	got, err := s.Accept(context.Background(), verdict.Plan{Rule: verdict.Guarded, Steps: []verdict.Step{still, flex}})
 	if err != nil || len(got.Refused) > 0 {
 		t.Fatalf("%v, refused %v", err, got.Refused)
@@ -62,7 +65,7 @@ func TestWhatIsDoneByHandIsAskedForAgain(t *testing.T) {
 		t.Errorf("what was asked and played:\n%s\nwant\n%s", order, want)
 	}
 	if !op.heard("lost samples: ") || !op.heard("the computer missed a block") {
-		t.Errorf("said: %q", op.said)
+		t.Errorf("said: %q", op.said())
 	}
 }
 

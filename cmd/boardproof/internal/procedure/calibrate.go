@@ -2,12 +2,14 @@ package procedure
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"time"
 
 	"boardproof/analysis"
 	"boardproof/calibration"
 	"boardproof/capture"
+	"boardproof/cmd/boardproof/internal/talk"
 	"boardproof/testsignals"
 )
 
@@ -19,8 +21,11 @@ type CalibrationPlan struct {
 	// ToneHz and LevelDBFS are of the tone that the meter reads.
 	ToneHz    float64
 	LevelDBFS float64
-	// ReadMeter asks for the meter's reading while or after the tone plays.
-	ReadMeter func() (calibration.MeterReading, error)
+	// Meter is what the multimeter read; its VoltsRMS is 0 where that is asked for
+	// after the tone.
+	Meter calibration.MeterReading
+	// SimulatedMeter, where not nil, reads it instead of a person.
+	SimulatedMeter func() (voltsRMS float64)
 	// OutputOhms and InputsOhms are from the interface's manual, 0 if not known.
 	OutputOhms, InputsOhms float64
 	Validity               time.Duration
@@ -56,7 +61,7 @@ func (s *Sitting) Calibrate(ctx context.Context, plan CalibrationPlan) (*calibra
 	if plan.Source != nil {
 		prompt = loopbackPrompt + controlsPrompt
 	}
-	if err := s.Operator.Ready(prompt, calibrationCaution); err != nil {
+	if err := s.ready(ctx, prompt, calibrationCaution); err != nil {
 		return nil, err
 	}
 	now := s.Now().UTC()
@@ -119,16 +124,16 @@ func (s *Sitting) calibrateAll(ctx context.Context, plan CalibrationPlan, p *cal
 // meterOutput plays the metered tone and asks for what the meter showed.
 func (s *Sitting) meterOutput(ctx context.Context, plan CalibrationPlan, p *calibration.Profile) (calibration.FullScale, error) {
 	if plan.ToneHz > calibration.MaxMeterHz {
-		s.Operator.Say(fmt.Sprintf("caution: many multimeters are only good below %d Hz; a tone of %g Hz needs a true RMS meter that its manual vouches for there",
-			calibration.MaxMeterHz, plan.ToneHz))
+		s.Person.Tell(ctx, talk.Remark{Severity: talk.Caution, Text: fmt.Sprintf("many multimeters are only good below %d Hz; a tone of %g Hz needs a true RMS meter that its manual vouches for there",
+			calibration.MaxMeterHz, plan.ToneHz)})
 	}
-	s.Operator.Say(fmt.Sprintf("a tone of %g Hz at %.1f dBFS plays for %.0f s: read the multimeter", plan.ToneHz, plan.LevelDBFS, meterToneS))
+	s.Person.Tell(ctx, talk.Remarkf("a tone of %g Hz at %.1f dBFS plays for %.0f s: read the multimeter", plan.ToneHz, plan.LevelDBFS, meterToneS))
 	spec := testsignals.New(testsignals.Tone, s.Instrument.Describe().RateHz, plan.LevelDBFS, meterToneS)
 	spec.FrequencyHz = plan.ToneHz
 	if _, err := s.Take(ctx, "tone for the multimeter", spec, capture.Loopback, ""); err != nil {
 		return calibration.FullScale{}, err
 	}
-	m, err := answered(ctx, s, "what the multimeter showed", plan.ReadMeter)
+	m, err := answered(ctx, s, "what the multimeter showed", func() (calibration.MeterReading, error) { return s.readMeter(ctx, plan) })
 	if err != nil {
 		return calibration.FullScale{}, err
 	}
@@ -138,6 +143,35 @@ func (s *Sitting) meterOutput(ctx context.Context, plan CalibrationPlan, p *cali
 	p.OutputFullScaleDBu, p.OutputFullScaleBudget = full.Estimate(), full.Budget
 	return full, err
 }
+
+// readMeter gives what the multimeter read, and asks for it where nobody told.
+func (s *Sitting) readMeter(ctx context.Context, plan CalibrationPlan) (calibration.MeterReading, error) {
+	m := plan.Meter
+	if m.VoltsRMS != 0 {
+		return m, nil
+	}
+	if plan.SimulatedMeter != nil {
+		m.Name, m.VoltsRMS = "simulated meter", plan.SimulatedMeter()
+		s.Person.Tell(ctx, talk.MeterRead{VoltsRMS: m.VoltsRMS})
+		return m, nil
+	}
+	a, err := s.Person.Ask(ctx, talk.Question{
+		Kind: talk.Number, Unit: "V", Prompt: "the multimeter reads", How: "volts RMS, or with mV", Flag: "meter-volts",
+		Check: func(a talk.Answer) error {
+			m.VoltsRMS = a.Number
+			_, err := calibration.OutputFullScale(m, plan.LevelDBFS)
+			return err
+		},
+	})
+	if errors.Is(err, talk.ErrNobody) {
+		return m, ErrNoMeter
+	}
+	m.VoltsRMS = a.Number
+	return m, err
+}
+
+// ErrNoMeter is that nobody is there to read the multimeter.
+var ErrNoMeter = errors.New("--yes needs the multimeter's reading: --meter-volts V")
 
 // loopback reads response, latency, full scale, distortion and linearity of
 // each input, and returns the sweep.

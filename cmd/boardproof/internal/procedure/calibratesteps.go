@@ -9,6 +9,7 @@ import (
 	"boardproof/analysis"
 	"boardproof/calibration"
 	"boardproof/capture"
+	"boardproof/cmd/boardproof/internal/talk"
 	"boardproof/testsignals"
 )
 
@@ -31,7 +32,7 @@ func (s *Sitting) linearity(ctx context.Context, p *calibration.Profile) error {
 		t, err := s.Take(ctx, what, calibration.LinearityTone(s.Instrument.Describe().RateHz, level), capture.Loopback, "")
 		var refused *RefusedTake
 		if errors.As(err, &refused) && level != calibration.LinearityReference {
-			s.Operator.Say(fmt.Sprintf("linearity at %g dBFS is left out: %s", level, refused.Reason))
+			s.Person.Tell(ctx, talk.Remarkf("linearity at %g dBFS is left out: %s", level, refused.Reason))
 			continue
 		}
 		if err != nil {
@@ -51,7 +52,7 @@ func (s *Sitting) swapInputs(ctx context.Context, plan CalibrationPlan, p *calib
 	if len(s.Patching) < 2 {
 		return errors.New("comparing inputs by swapping needs two inputs, the bench has one")
 	}
-	if err := s.Operator.Ready(fmt.Sprintf(swapPrompt, s.Patching[0].Input, s.Patching[1].Input), ""); err != nil {
+	if err := s.ready(ctx, fmt.Sprintf(swapPrompt, s.Patching[0].Input, s.Patching[1].Input), ""); err != nil {
 		return err
 	}
 	rec, err := s.leadSweep(ctx, "sweep with the plugs exchanged", plan, capture.LoopbackSwapped)
@@ -63,8 +64,8 @@ func (s *Sitting) swapInputs(ctx context.Context, plan CalibrationPlan, p *calib
 	}
 	if p.Mismatch.LeadAsymmetric() {
 		l := p.Mismatch.LeadDB
-		s.Operator.Say(fmt.Sprintf("caution: the two ends of the loopback lead differ by %.3f ± %.3f dB: use a better lead and calibrate again",
-			l.Value, analysis.CoverageK*l.Std))
+		s.Person.Tell(ctx, talk.Remark{Severity: talk.Caution, Text: fmt.Sprintf("the two ends of the loopback lead differ by %.3f ± %.3f dB: use a better lead and calibrate again",
+			l.Value, analysis.CoverageK*l.Std)})
 	}
 	return nil
 }
@@ -80,7 +81,7 @@ func (s *Sitting) leadSweep(ctx context.Context, what string, plan CalibrationPl
 // knownSource reads each input's full scale from the source, and the output's
 // from that of the first by the loopback.
 func (s *Sitting) knownSource(ctx context.Context, plan CalibrationPlan, p *calibration.Profile) error {
-	if err := s.Operator.Ready(fmt.Sprintf(sourcePrompt, plan.Source.VoltsRMS, plan.Source.FrequencyHz), ""); err != nil {
+	if err := s.ready(ctx, fmt.Sprintf(sourcePrompt, plan.Source.VoltsRMS, plan.Source.FrequencyHz), ""); err != nil {
 		return err
 	}
 	spec := testsignals.New(testsignals.Silence, s.Instrument.Describe().RateHz, minPlayDBFS, sourceS)
@@ -115,7 +116,7 @@ func (s *Sitting) oneByOne(ctx context.Context, plan CalibrationPlan, p *calibra
 	for i := range p.Inputs {
 		one := *s
 		one.Patching = append([]calibration.Patching{s.Patching[i]}, slices.Delete(slices.Clone(s.Patching), i, i+1)...)
-		if err := s.Operator.Ready(fmt.Sprintf(onePrompt, s.Patching[i].Input), ""); err != nil {
+		if err := s.ready(ctx, fmt.Sprintf(onePrompt, s.Patching[i].Input), ""); err != nil {
 			return err
 		}
 		if crosstalk {
@@ -169,7 +170,7 @@ func (s *Sitting) impedance(ctx context.Context, plan CalibrationPlan, in *calib
 	if err != nil {
 		return err
 	}
-	if err := s.Operator.Ready(fmt.Sprintf(seriesPrompt, plan.Resistor.Ohms, in.Channel), ""); err != nil {
+	if err := s.ready(ctx, fmt.Sprintf(seriesPrompt, plan.Resistor.Ohms, in.Channel), ""); err != nil {
 		return err
 	}
 	s.seriesOhms = plan.Resistor.Ohms

@@ -11,29 +11,10 @@ import (
 	"boardproof/analysis"
 	"boardproof/calibration"
 	"boardproof/capture/simboard"
+	"boardproof/cmd/boardproof/internal/talk"
 )
 
-// notebook is an operator who keeps what is said and asked.
-type notebook struct {
-	Unattended
-	said, asked []string
-	// stopAt ends the procedure at the prompt that contains it.
-	stopAt string
-}
-
-var errEnough = errors.New("enough")
-
-func (l *notebook) Say(text string) { l.said = append(l.said, text) }
-
-func (l *notebook) Ready(prompt, _ string) error {
-	l.asked = append(l.asked, prompt)
-	if l.stopAt != "" && strings.Contains(prompt, l.stopAt) {
-		return errEnough
-	}
-	return nil
-}
-
-func benchOf(t *testing.T, change func(*simboard.Config)) (*Sitting, *notebook) {
+func benchOf(t *testing.T, change func(*simboard.Config)) (*Sitting, *ear) {
 	t.Helper()
 	cfg, err := simboard.Ready("good")
 	if err != nil {
@@ -44,8 +25,8 @@ func benchOf(t *testing.T, change func(*simboard.Config)) (*Sitting, *notebook) 
 	if err != nil {
 		t.Fatal(err)
 	}
-	l := &notebook{}
-	return &Sitting{Instrument: sim, Output: 1, Operator: l, Now: time.Now,
+	l := newEar("")
+	return &Sitting{Instrument: sim, Output: 1, Person: l, Now: time.Now,
 		Patching: []calibration.Patching{{Output: "A", Input: 1}, {Output: "B", Input: 2}}}, l
 }
 
@@ -67,7 +48,7 @@ func TestLinearityLeavesOutWhatClips(t *testing.T) {
 	if n := len(p.Inputs[0].Linearity); n != len(calibration.LinearityLevels)-2 {
 		t.Errorf("%d levels were compared, want %d", n, len(calibration.LinearityLevels)-2)
 	}
-	if said := strings.Join(l.said, "\n"); !strings.Contains(said, "linearity at -6 dBFS is left out: input 2: clipped") {
+	if said := strings.Join(l.said(), "\n"); !strings.Contains(said, "linearity at -6 dBFS is left out: input 2: clipped") {
 		t.Errorf("it was said: %s", said)
 	}
 }
@@ -97,7 +78,7 @@ func TestImpedanceMakesTheLoading(t *testing.T) {
 		}
 	}
 	var asked []string
-	for _, prompt := range l.asked {
+	for _, prompt := range l.prompts() {
 		words := strings.Fields(prompt)
 		asked = append(asked, strings.Join(words[:min(5, len(words))], " "))
 	}
@@ -126,7 +107,7 @@ func TestSwapTellsOfABadLead(t *testing.T) {
 	if math.Abs(p.Mismatch.DB.Value+0.3) > 0.003 || math.Abs(p.Mismatch.LeadDB.Value-analysis.DB(10075.0/10575)) > 0.003 {
 		t.Errorf("%+v", p.Mismatch)
 	}
-	if said := strings.Join(l.said, "\n"); !strings.Contains(said, "two ends of the loopback lead differ by -0.421") {
+	if said := strings.Join(l.said(), "\n"); !strings.Contains(said, "two ends of the loopback lead differ by -0.421") {
 		t.Errorf("it was said: %s", said)
 	}
 }
@@ -135,10 +116,10 @@ func TestSwapTellsOfABadLead(t *testing.T) {
 func TestCalibrationStopsAtEachPrompt(t *testing.T) {
 	for _, at := range []string{"exchange the plugs", "known source", "resistor of 10000"} {
 		s, l := benchOf(t, func(*simboard.Config) {})
-		l.stopAt = at
+		l.During = newEar(at).During
 		plan := sourcePlan()
 		plan.Swap, plan.Crosstalk, plan.Resistor = true, true, calibration.SeriesResistor{Ohms: 10e3}
-		if p, err := s.Calibrate(context.Background(), plan); p != nil || !errors.Is(err, errEnough) {
+		if p, err := s.Calibrate(context.Background(), plan); p != nil || !errors.Is(err, talk.ErrStopped) {
 			t.Errorf("stopped at %q: profile %v, error %v", at, p, err)
 		}
 	}

@@ -10,6 +10,7 @@ import (
 	"boardproof/analysis/verdict"
 	"boardproof/calibration"
 	"boardproof/capture"
+	"boardproof/cmd/boardproof/internal/talk"
 )
 
 // BenchCheck is what the check of a bench before use gave.
@@ -43,7 +44,7 @@ func (s *Sitting) CheckBench(ctx context.Context) (*BenchCheck, error) {
 	case s.Profile.Instrument.Device != d.Device:
 		return &BenchCheck{Note: BenchNotChecked + ": its profile is of another device"}, nil
 	}
-	if err := s.Operator.Ready(fmt.Sprintf(checkPrompt, s.inputWords()), MeasureCaution); err != nil {
+	if err := s.ready(ctx, fmt.Sprintf(checkPrompt, s.inputWords()), MeasureCaution); err != nil {
 		return nil, fmt.Errorf("%s: %w", doing, err)
 	}
 	taken, err := s.Take(ctx, "check of the bench", calibration.CheckTone(d.RateHz), capture.Loopback, "")
@@ -65,7 +66,7 @@ func (s *Sitting) CheckBench(ctx context.Context) (*BenchCheck, error) {
 		return nil, fmt.Errorf("%s: %s", doing, advice)
 	}
 	for _, d := range drifts {
-		s.Operator.Say(fmt.Sprintf("input %d: %+.3f dB against its profile (allowed ±%.3f dB)", d.Input, d.DB, d.LimitDB))
+		s.Person.Tell(ctx, talk.InputChecked{Input: d.Input, DB: d.DB, LimitDB: d.LimitDB})
 	}
 	return check, nil
 }

@@ -10,6 +10,7 @@ import (
 	"boardproof/analysis"
 	"boardproof/calibration"
 	"boardproof/capture"
+	"boardproof/cmd/boardproof/internal/talk"
 	"boardproof/testsignals"
 )
 
@@ -31,8 +32,8 @@ var errNotTerminated = errors.New("the inputs are not terminated")
 // asks again while they are not.
 func (s *Sitting) floors(ctx context.Context, plan CalibrationPlan, p *calibration.Profile) error {
 	if plan.LeadStays {
-		s.Operator.Say("the loopback lead stays in: the bench's own noise is read with the output's in it")
-	} else if err := s.Operator.Ready(terminatedPrompt, ""); err != nil {
+		s.Person.Tell(ctx, talk.Remarkf("the loopback lead stays in: the bench's own noise is read with the output's in it"))
+	} else if err := s.ready(ctx, terminatedPrompt, ""); err != nil {
 		return err
 	}
 	for {
@@ -58,8 +59,9 @@ func (s *Sitting) floors(ctx context.Context, plan CalibrationPlan, p *calibrati
 		if wrong == "" || plan.LeadStays {
 			return calibration.AddFloors(p.Inputs, rec)
 		}
-		_, err = s.Operator.Ask(fmt.Sprintf("%v: %s", errNotTerminated, wrong), Answer{"", "measure again: " + terminatedPrompt})
-		if errors.Is(err, ErrNobody) {
+		_, err = s.Person.Ask(ctx, talk.Question{Kind: talk.Choose, Prompt: fmt.Sprintf("%v: %s", errNotTerminated, wrong), Flag: "lead-stays",
+			Choices: []talk.Choice{{Key: "", Means: "measure again: " + terminatedPrompt}}})
+		if errors.Is(err, talk.ErrNobody) {
 			return fmt.Errorf("%w: %s: %s; --lead-stays reads the bench's noise with the lead in where it cannot be unplugged", errNotTerminated, wrong, terminatedPrompt)
 		}
 		if err != nil {

@@ -10,6 +10,7 @@ import (
 
 	"boardproof/analysis/hunt"
 	"boardproof/capture"
+	"boardproof/cmd/boardproof/internal/talk"
 	"boardproof/testsignals"
 )
 
@@ -29,6 +30,10 @@ type Hunt struct {
 	// Rounds, above 1, is how often each condition is recorded in all, the
 	// later rounds in random order.
 	Rounds int
+	// Conditions, where not nil, are all that is tried after the board as found,
+	// in order. Otherwise the person is asked, or, where nobody is there, the
+	// proposals are followed.
+	Conditions []hunt.Condition
 	// Done are the silences so far; each is whole.
 	Done []HuntTake
 
@@ -37,6 +42,8 @@ type Hunt struct {
 	searchedBy string
 	// choosing: what is tried now was chosen from a list by a person.
 	choosing bool
+	// alone: nobody is there to choose.
+	alone bool
 	// restless are the reasons for which a repeat was no better than the
 	// silence before it: what always moves is not asked about again.
 	restless []string
@@ -62,35 +69,23 @@ type Choice struct {
 	End bool
 }
 
-// Hunter leads a hunt.
-type Hunter interface {
-	// Next is asked after each silence.
-	Next(h *Hunt) (Choice, error)
-	// Tried shows what the last silence gave.
-	Tried(h *Hunt) error
-	// Again asks whether a silence is to be repeated in which something was
-	// moving.
-	Again(moving string) (bool, error)
-}
-
-// Run carries the hunt out: as found, then whatever lead chooses, then further
+// Run carries the hunt out: as found, then whatever is chosen, then further
 // rounds. What was recorded before an error is in Done, whole.
-func (h *Hunt) Run(ctx context.Context, lead Hunter) error {
-	if err := h.tried(ctx, Choice{}, nil, lead); err != nil {
+func (h *Hunt) Run(ctx context.Context) error {
+	if err := h.tried(ctx, Choice{}, nil); err != nil {
 		return err
 	}
 	for h.room() {
-		c, err := lead.Next(h)
+		c, err := h.next(ctx)
 		if err != nil {
 			return err
 		}
 		if c.End {
 			break
 		}
-		h.choosing = asks(lead)
-		err = h.tried(ctx, c, nil, lead)
+		err = h.tried(ctx, c, nil)
 		h.choosing = false
-		if err != nil && !errors.Is(err, ErrBack) {
+		if err != nil && !errors.Is(err, talk.ErrBack) {
 			return err
 		}
 	}
@@ -98,7 +93,7 @@ func (h *Hunt) Run(ctx context.Context, lead Hunter) error {
 		all := h.Tried()
 		rand.Shuffle(len(all), func(i, j int) { all[i], all[j] = all[j], all[i] })
 		for _, c := range all {
-			if err := h.tried(ctx, Choice{Condition: c, Why: fmt.Sprintf("round %d of %d, in random order, against drift", round, h.Rounds)}, nil, lead); err != nil {
+			if err := h.tried(ctx, Choice{Condition: c, Why: fmt.Sprintf("round %d of %d, in random order, against drift", round, h.Rounds)}, nil); err != nil {
 				return err
 			}
 		}
@@ -106,46 +101,60 @@ func (h *Hunt) Run(ctx context.Context, lead Hunter) error {
 	return nil
 }
 
-// asks is whether lead lets a person choose, who can then choose again.
-func asks(lead Hunter) bool {
-	a, ok := lead.(interface{ Asks() bool })
-	return ok && a.Asks()
-}
-
-// ready asks for what prompt says, or to go back to the list where there is one.
-func (h *Hunt) ready(prompt, caution string) error {
-	if b, ok := h.Operator.(backer); ok && h.choosing {
-		return b.ReadyOrBack(prompt, caution)
-	}
-	return h.Operator.Ready(prompt, caution)
-}
-
 // room says whether one more silence may be recorded.
 func (h *Hunt) room() bool { return h.AtMost == 0 || len(h.Done) < h.AtMost }
 
-// tried records a condition and shows it, and once more where it was moving.
-func (h *Hunt) tried(ctx context.Context, c Choice, search *searching, lead Hunter) error {
+// tried records a condition and tells of it, and once more where it was moving.
+func (h *Hunt) tried(ctx context.Context, c Choice, search *searching) error {
 	for before := ""; ; {
 		if err := h.record(ctx, c, search); err != nil {
 			return fmt.Errorf("%s: %w", c.Condition, err)
 		}
-		if err := lead.Tried(h); err != nil {
-			return err
-		}
+		h.tell(ctx)
 		moving := movingIn(h.Done[len(h.Done)-1].Readings)
 		if before != "" && moving == before {
 			h.restless = append(h.restless, moving)
-			h.Operator.Say("it was so again: " + moving + "; repeats do not help and are not asked for again for that")
+			h.Person.Tell(ctx, talk.Remarkf("it was so again: %s; repeats do not help and are not asked for again for that", moving))
 		}
 		if moving == "" || before != "" || slices.Contains(h.restless, moving) || !h.room() {
 			return nil
 		}
-		if again, err := lead.Again(moving); err != nil || !again {
+		if again, err := h.again(ctx, moving); err != nil || !again {
 			return err
 		}
 		before = moving
 		c.Why = "repeated: " + moving
 	}
+}
+
+// again asks whether a silence is to be repeated in which something was moving.
+// Where nobody is there it is.
+func (h *Hunt) again(ctx context.Context, moving string) (bool, error) {
+	a, err := h.Person.Ask(ctx, talk.Question{Kind: talk.Choose, Prompt: "this silence is not a sure one: " + moving, Flag: "yes",
+		How: "Enter repeats it, s and Enter goes on without", Choices: []talk.Choice{{Key: "", Means: "repeat it"}, {Key: "s", Means: "go on without"}}})
+	if errors.Is(err, talk.ErrNobody) {
+		return true, nil
+	}
+	return a.Key == "", err
+}
+
+// tell tells what the last silence gave and what the hunt says so far.
+func (h *Hunt) tell(ctx context.Context) {
+	last := h.Done[len(h.Done)-1]
+	h.Person.Tell(ctx, talk.SilenceRead{N: len(h.Done), Condition: last.Condition, Why: last.Why, Readings: last.Readings,
+		Changes: hunt.Changes(h.Readings()), Says: h.says()})
+}
+
+func (h *Hunt) says() string {
+	if slices.ContainsFunc(h.Done, func(d HuntTake) bool { return d.On != nil }) {
+		_, f := h.Searched()
+		return f.Text
+	}
+	f := hunt.Find(h.Board, h.Readings())
+	if f.Decided {
+		return f.Text
+	}
+	return f.Weighing.Summary
 }
 
 func movingIn(readings []hunt.Reading) string {
@@ -164,7 +173,8 @@ func (h *Hunt) record(ctx context.Context, c Choice, search *searching) error {
 		h.began = h.Now()
 	}
 	prompt, caution := h.prepare(c, search)
-	if err := h.ready(prompt, caution); err != nil {
+	q := talk.Question{Kind: talk.Do, Prompt: prompt, Caution: caution, Back: h.choosing, Flag: "yes"}
+	if _, err := h.Person.Ask(ctx, q); err != nil {
 		return err
 	}
 	spec := testsignals.New(testsignals.Silence, h.Instrument.Describe().RateHz, h.LevelDBFS(huntLevelDBu), h.SilenceS)
@@ -216,10 +226,10 @@ func (h *Hunt) prepare(c Choice, search *searching) (prompt, caution string) {
 }
 
 // AddRecorded takes into the hunt a recording made elsewhere, in which nothing
-// was played. volts is the peak voltage at which a sample reads 1.0, 0 where
+// was played, and tells of it. volts is the peak voltage at which a sample reads 1.0, 0 where
 // that is not known. The error is a *capture.BadTake where the recording
 // cannot be read.
-func (h *Hunt) AddRecorded(file wholeTake, c hunt.Condition, volts float64) error {
+func (h *Hunt) AddRecorded(ctx context.Context, file wholeTake, c hunt.Condition, volts float64) error {
 	take, rec, err := h.wholeRecording(file, volts)
 	if err != nil {
 		return err
@@ -232,6 +242,7 @@ func (h *Hunt) AddRecorded(file wholeTake, c hunt.Condition, volts float64) erro
 		return err
 	}
 	h.Done = append(h.Done, HuntTake{Condition: c, Readings: readings, Take: take, Attempt: 1})
+	h.tell(ctx)
 	return nil
 }
 
@@ -253,23 +264,4 @@ func (h *Hunt) Tried() []hunt.Condition {
 		}
 	}
 	return all
-}
-
-// Follow is the proposal to follow: what tells most while the cause is
-// undecided, then what commonly cures it where that is not tried yet. It ends
-// when neither is left.
-func Follow(h *Hunt) Choice {
-	readings := h.Readings()
-	w := hunt.Weigh(h.Board, readings)
-	tried := h.Tried()
-	if w.Decided {
-		if cures := hunt.Cures(h.Board, w); len(cures) > 0 && !slices.Contains(tried, cures[0]) {
-			return Choice{Condition: cures[0], Why: "does it cure it?"}
-		}
-		return Choice{End: true}
-	}
-	if w.Next == nil {
-		return Choice{End: true}
-	}
-	return Choice{Condition: w.Next.Condition, Why: w.Next.Reason}
 }

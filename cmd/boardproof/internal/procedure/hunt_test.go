@@ -67,41 +67,9 @@ func (h *hummer) Record(ctx context.Context, req capture.Request) (*capture.Take
 		Patch: req.Patch, Conditions: req.Conditions, Instrument: h.Describe()}, nil
 }
 
-// asked is an operator who is always ready and keeps what was asked.
-type asked struct {
-	Unattended
-	prompts, cautions, said []string
-}
-
-func (a *asked) Ready(prompt, caution string) error {
-	a.prompts, a.cautions = append(a.prompts, prompt), append(a.cautions, caution)
-	return nil
-}
-
-func (a *asked) Say(text string) { a.said = append(a.said, text) }
-
-// lister leads a hunt through a list.
-type lister struct {
-	list  []hunt.Condition
-	again int
-}
-
-func (l *lister) Next(*Hunt) (Choice, error) {
-	if len(l.list) == 0 {
-		return Choice{End: true}, nil
-	}
-	c := l.list[0]
-	l.list = l.list[1:]
-	return Choice{Condition: c}, nil
-}
-
-func (l *lister) Tried(*Hunt) error { return nil }
-
-func (l *lister) Again(string) (bool, error) { l.again++; return true, nil }
-
-func newHunt(in capture.Instrument, devices ...string) (*Hunt, *asked) {
-	op := &asked{}
-	return &Hunt{Sitting: &Sitting{Instrument: in, Output: 1, Operator: op, Now: time.Now,
+func newHunt(in capture.Instrument, devices ...string) (*Hunt, *ear) {
+	op := newEar("")
+	return &Hunt{Sitting: &Sitting{Instrument: in, Output: 1, Person: op, Now: time.Now,
 		Patching: []calibration.Patching{{Output: "B", Input: 1}}}, SilenceS: 3,
 		Board: hunt.Board{Outputs: []string{"B"}, Devices: devices, Isolator: true}}, op
 }
@@ -120,8 +88,8 @@ func TestHuntGoesThroughItsConditions(t *testing.T) {
 		mute: func(c []capture.Condition) bool { return len(c) > 0 && c[0].Change == capture.InputShorted },
 	}
 	h, op := newHunt(in)
-	h.Rounds = 2
-	if err := h.Run(t.Context(), &lister{list: []hunt.Condition{isolated, shorted}}); err != nil {
+	h.Rounds, h.Conditions = 2, []hunt.Condition{isolated, shorted}
+	if err := h.Run(t.Context()); err != nil {
 		t.Fatal(err)
 	}
 	if len(h.Done) != 6 || len(in.takes) != 6 {
@@ -144,9 +112,10 @@ func TestHuntGoesThroughItsConditions(t *testing.T) {
 	if c := in.takes[1]; len(c) != 1 || c[0] != (capture.Condition{Change: capture.OutputIsolated, Subject: "B"}) || in.takes[0] != nil {
 		t.Errorf("conditions of the takes: %v, then %v", in.takes[0], c)
 	}
-	if op.prompts[0] != asFoundPrompt || !strings.Contains(op.prompts[1], "signal transformer") ||
-		!strings.HasPrefix(op.prompts[2], "put back what was changed (output B isolated), then put a shorted plug") {
-		t.Errorf("prompts %q", op.prompts[:3])
+	prompts := op.prompts()
+	if prompts[0] != asFoundPrompt || !strings.Contains(prompts[1], "signal transformer") ||
+		!strings.HasPrefix(prompts[2], "put back what was changed (output B isolated), then put a shorted plug") {
+		t.Errorf("prompts %q", prompts[:3])
 	}
 	for _, c := range hunt.Changes(h.Readings()) {
 		if c.Group == hunt.Fundamental && c.Condition == isolated && math.Abs(c.DB.Value+40) > 0.2 {
@@ -158,7 +127,8 @@ func TestHuntGoesThroughItsConditions(t *testing.T) {
 func TestSilenceWithoutMarksOnlyUnderACondition(t *testing.T) {
 	in := &hummer{volts: func([]capture.Condition) float64 { return 1e-3 }, mute: func([]capture.Condition) bool { return true }}
 	h, _ := newHunt(in)
-	err := h.Run(t.Context(), &lister{})
+	h.Conditions = []hunt.Condition{}
+	err := h.Run(t.Context())
 	var refused *RefusedTake
 	if !errors.As(err, &refused) || len(h.Done) != 0 {
 		t.Errorf("a dead board as found: %v, %d silences", err, len(h.Done))
@@ -166,7 +136,8 @@ func TestSilenceWithoutMarksOnlyUnderACondition(t *testing.T) {
 	// One of two outputs alone may be dead; it hums all the same.
 	h, _ = newHunt(&hummer{volts: in.volts, deaf: true})
 	h.Patching = append(h.Patching, calibration.Patching{Output: "C", Input: 2})
-	if err := h.Run(t.Context(), &lister{list: []hunt.Condition{shorted}}); err != nil || len(h.Done) != 2 {
+	h.Conditions = []hunt.Condition{shorted}
+	if err := h.Run(t.Context()); err != nil || len(h.Done) != 2 {
 		t.Fatalf("%v, %d silences", err, len(h.Done))
 	}
 	if got := h.Done[0].Readings[1].Reason; got == "" {
@@ -180,32 +151,33 @@ func TestSilenceWithoutMarksOnlyUnderACondition(t *testing.T) {
 func TestMovingSilenceIsRepeatedOnce(t *testing.T) {
 	in := &hummer{volts: func([]capture.Condition) float64 { return 1e-3 }, swell: func(take int) bool { return take == 1 }}
 	h, op := newHunt(in)
-	lead := &lister{list: []hunt.Condition{unplugged}}
-	if err := h.Run(t.Context(), lead); err != nil {
+	h.Conditions = []hunt.Condition{unplugged}
+	if err := h.Run(t.Context()); err != nil {
 		t.Fatal(err)
 	}
-	if lead.again != 1 || len(h.Done) != 3 || h.Done[0].Readings[0].Moving == "" || h.Done[1].Condition != hunt.AsFound {
-		t.Fatalf("asked %d times, %d silences, moving %q", lead.again, len(h.Done), h.Done[0].Readings[0].Moving)
+	if op.asks() != 1 || len(h.Done) != 3 || h.Done[0].Readings[0].Moving == "" || h.Done[1].Condition != hunt.AsFound {
+		t.Fatalf("asked %d times, %d silences, moving %q", op.asks(), len(h.Done), h.Done[0].Readings[0].Moving)
 	}
-	if !strings.HasPrefix(op.prompts[1], "leave everything as it is") || op.cautions[1] != "" {
-		t.Errorf("the repeat asks for %q, %q", op.prompts[1], op.cautions[1])
+	if repeat := op.toDo()[1]; !strings.HasPrefix(repeat.Prompt, "leave everything as it is") || repeat.Caution != "" {
+		t.Errorf("the repeat asks for %q, %q", repeat.Prompt, repeat.Caution)
 	}
 	// Where it always moves alike, it is repeated once in all.
 	always := &hummer{volts: in.volts, swell: func(int) bool { return true }}
 	h, op = newHunt(always)
-	lead = &lister{list: []hunt.Condition{unplugged, isolated}}
-	if err := h.Run(t.Context(), lead); err != nil {
+	h.Conditions = []hunt.Condition{unplugged, isolated}
+	if err := h.Run(t.Context()); err != nil {
 		t.Fatal(err)
 	}
-	if lead.again != 1 || len(h.Done) != 4 || !slices.ContainsFunc(op.said, func(s string) bool { return strings.HasPrefix(s, "it was so again") }) {
-		t.Errorf("asked %d times, %d silences, said %q", lead.again, len(h.Done), op.said)
+	if op.asks() != 1 || len(h.Done) != 4 || !op.heard("it was so again") {
+		t.Errorf("asked %d times, %d silences, said %q", op.asks(), len(h.Done), op.said())
 	}
 }
 
 func TestStoppedHuntKeepsWholeSilences(t *testing.T) {
 	in := &hummer{volts: func([]capture.Condition) float64 { return 1e-3 }, failAt: 3}
 	h, _ := newHunt(in)
-	err := h.Run(t.Context(), &lister{list: []hunt.Condition{unplugged, isolated}})
+	h.Conditions = []hunt.Condition{unplugged, isolated}
+	err := h.Run(t.Context())
 	if !errors.Is(err, context.Canceled) || len(h.Done) != 2 || h.Done[1].Condition != unplugged || len(h.Done[1].Readings) != 1 {
 		t.Errorf("%v, %d silences", err, len(h.Done))
 	}
@@ -214,8 +186,8 @@ func TestStoppedHuntKeepsWholeSilences(t *testing.T) {
 func TestHuntEndsAtMost(t *testing.T) {
 	in := &hummer{volts: func([]capture.Condition) float64 { return 1e-3 }}
 	h, _ := newHunt(in)
-	h.AtMost = 2
-	if err := h.Run(t.Context(), &lister{list: []hunt.Condition{unplugged, isolated, shorted}}); err != nil || len(h.Done) != 2 {
+	h.AtMost, h.Conditions = 2, []hunt.Condition{unplugged, isolated, shorted}
+	if err := h.Run(t.Context()); err != nil || len(h.Done) != 2 {
 		t.Errorf("%v, %d silences, want 2", err, len(h.Done))
 	}
 }
@@ -230,15 +202,15 @@ func TestSearchFindsTheDevice(t *testing.T) {
 			return 1e-2
 		}}
 		h, op := newHunt(in, devices...)
-		f, err := h.Search(t.Context(), hunt.SupplyOff, &lister{})
+		f, err := h.Search(t.Context(), hunt.SupplyOff)
 		if err != nil || f.Device != culprit || !f.Decided || len(h.Done) > 6 {
 			t.Errorf("found %q in %d silences, it is %s: %v, %s", f.Device, len(h.Done), culprit, err, f.Text)
 		}
 		// Each step says what changes from the one before.
-		if culprit == "echo" && (op.prompts[1] != "unplug the supply leads of delay, echo, reverb, tremolo" ||
-			op.prompts[2] != "unplug the supply leads of fuzz, boost, compressor, chorus; plug in again those of delay, echo" ||
-			!strings.Contains(op.cautions[1], "never opened")) {
-			t.Errorf("prompts %q, caution %q", op.prompts[1:3], op.cautions[1])
+		if did := op.toDo(); culprit == "echo" && (did[1].Prompt != "unplug the supply leads of delay, echo, reverb, tremolo" ||
+			did[2].Prompt != "unplug the supply leads of fuzz, boost, compressor, chorus; plug in again those of delay, echo" ||
+			!strings.Contains(did[1].Caution, "never opened")) {
+			t.Errorf("prompts %q, caution %q", op.prompts()[1:3], did[1].Caution)
 		}
 	}
 }
@@ -249,11 +221,11 @@ func TestSearchBySupplyLeavesPassiveDevices(t *testing.T) {
 	in := &hummer{volts: func([]capture.Condition) float64 { return 1e-2 }}
 	h, op := newHunt(in, "fuzz", "volume", "delay")
 	h.Board.Passive = []string{"volume"}
-	f, err := h.Search(t.Context(), hunt.SupplyOff, &lister{})
+	f, err := h.Search(t.Context(), hunt.SupplyOff)
 	if err != nil || f.Device != "" || !strings.Contains(f.Text, "not searched: volume") {
 		t.Errorf("%v, found %+v", err, f)
 	}
-	for _, p := range op.prompts {
+	for _, p := range op.prompts() {
 		if strings.Contains(p, "volume") {
 			t.Errorf("asked to unplug what has no supply: %q", p)
 		}

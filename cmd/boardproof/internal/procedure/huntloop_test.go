@@ -11,6 +11,7 @@ import (
 	"boardproof/calibration"
 	"boardproof/capture"
 	"boardproof/capture/simboard"
+	"boardproof/cmd/boardproof/internal/talk"
 )
 
 // looped is the simulated board with a ground loop at output B, on which each
@@ -43,19 +44,6 @@ func (l *looped) Record(ctx context.Context, req capture.Request) (*capture.Take
 	return sim.Record(ctx, req)
 }
 
-// following leads by the proposals, as --yes does.
-type following struct{ t *testing.T }
-
-func (following) Next(h *Hunt) (Choice, error) { return Follow(h), nil }
-
-func (f following) Tried(h *Hunt) error {
-	d := h.Done[len(h.Done)-1]
-	f.t.Logf("%d %s: %s", len(h.Done), d.Condition, hunt.Weigh(h.Board, h.Readings()).Summary)
-	return nil
-}
-
-func (following) Again(string) (bool, error) { return true, nil }
-
 // The example: from "it hums" to the loop and its cure in under ten
 // silences, by the proposals alone.
 func TestProposalsLeadToTheGroundLoop(t *testing.T) {
@@ -79,10 +67,10 @@ func TestProposalsLeadToTheGroundLoop(t *testing.T) {
 		}
 		return 1
 	}}
-	h := &Hunt{Sitting: &Sitting{Instrument: in, Output: 1, Operator: Unattended{}, Now: time.Now,
+	h := &Hunt{Sitting: &Sitting{Instrument: in, Output: 1, Person: talk.Nobody{}, Now: time.Now,
 		Patching: []calibration.Patching{{Output: "A", Input: 1}, {Output: "B", Input: 2}}}, SilenceS: 3, AtMost: 9,
 		Board: hunt.Board{Outputs: []string{"A", "B"}, Devices: []string{"fuzz", "delay"}, Isolator: true, Battery: true, LaptopBattery: true}}
-	if err := h.Run(t.Context(), following{t}); err != nil {
+	if err := h.Run(t.Context()); err != nil {
 		t.Fatal(err)
 	}
 	f := hunt.Find(h.Board, h.Readings())

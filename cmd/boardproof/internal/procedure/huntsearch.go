@@ -81,7 +81,7 @@ func without(a, b []string) []string {
 // Search looks for the one device of the chain that hums, halving the chain
 // each time. by is what takes the others out: hunt.SupplyOff or
 // hunt.DeviceBypassed.
-func (h *Hunt) Search(ctx context.Context, by string, lead Hunter) (hunt.Finding, error) {
+func (h *Hunt) Search(ctx context.Context, by string) (hunt.Finding, error) {
 	devices := h.Board.Searched(by)
 	if len(devices) == 0 {
 		return hunt.Finding{}, errors.New("the board has no devices to search through")
@@ -96,7 +96,7 @@ func (h *Hunt) Search(ctx context.Context, by string, lead Hunter) (hunt.Finding
 		if n := len(h.Done); n > 0 {
 			s.before = h.Done[n-1].On
 		}
-		if err := h.tried(ctx, Choice{Condition: s.condition(), Why: step.Why}, s, lead); err != nil {
+		if err := h.tried(ctx, Choice{Condition: s.condition(), Why: step.Why}, s); err != nil {
 			return finding, err
 		}
 	}

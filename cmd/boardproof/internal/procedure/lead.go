@@ -7,6 +7,7 @@ import (
 	"math"
 
 	"boardproof/capture"
+	"boardproof/cmd/boardproof/internal/talk"
 	"boardproof/testsignals"
 )
 
@@ -53,15 +54,17 @@ func (s *Sitting) boardMissing(ctx context.Context, t *Taken, patch capture.Patc
 	case s.BoardIn:
 		return false, s.takeForBoard(words)
 	}
-	answer, err := s.Operator.Ask(fmt.Sprintf("%v: %s. Is the board really in?", errLeadLeft, words),
-		Answer{"", "measure again: the board is patched in now, the output to its input, its outputs to " + s.inputWords()},
-		Answer{"w", "go on: a board is in, and it passes the signal like a wire"})
+	answer, err := s.Person.Ask(ctx, talk.Question{Kind: talk.Choose, Prompt: fmt.Sprintf("%v: %s. Is the board really in?", errLeadLeft, words), Flag: "board-in",
+		Choices: []talk.Choice{
+			{Key: "", Means: "measure again: the board is patched in now, the output to its input, its outputs to " + s.inputWords()},
+			{Key: "w", Means: "go on: a board is in, and it passes the signal like a wire"},
+		}})
 	switch {
-	case errors.Is(err, ErrNobody):
+	case errors.Is(err, talk.ErrNobody):
 		return false, fmt.Errorf("%w: %s: patch the board in and start again; where a board is in that passes the signal like a wire, say --board-in", errLeadLeft, words)
 	case err != nil:
 		return false, err
-	case answer == "w":
+	case answer.Key == "w":
 		return false, s.takeForBoard(words)
 	}
 	return true, nil

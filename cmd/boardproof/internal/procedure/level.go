@@ -37,7 +37,7 @@ func (s *Sitting) level(ctx context.Context, step verdict.Step) (float64, seen, 
 	}
 	quiet := math.Max(level-tryBelowDB, minPlayDBFS)
 	spec := testsignals.New(testsignals.Tone, s.Instrument.Describe().RateHz, quiet, 0.3)
-	t, err := s.lookedAt(step, nil, func() (*Taken, error) {
+	t, err := s.lookedAt(ctx, step, nil, func() (*Taken, error) {
 		return s.Take(ctx, "level check", spec, capture.Patch(step.Patch), step.State)
 	})
 	if err != nil {

@@ -1,6 +1,7 @@
 package procedure
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"math"
@@ -10,6 +11,7 @@ import (
 	"boardproof/analysis"
 	"boardproof/analysis/verdict"
 	"boardproof/capture"
+	"boardproof/cmd/boardproof/internal/talk"
 	"boardproof/testsignals"
 )
 
@@ -33,7 +35,7 @@ type oddity struct{ kind, words string }
 // lookedAt takes with take until what came back looks like a board in order, or
 // the operator goes on all the same. What is odd is said at once, and once in a
 // state of the board.
-func (s *Sitting) lookedAt(step verdict.Step, before seen, take func() (*Taken, error)) (*Taken, error) {
+func (s *Sitting) lookedAt(ctx context.Context, step verdict.Step, before seen, take func() (*Taken, error)) (*Taken, error) {
 	for {
 		t, err := take()
 		odd, lookErr := s.odd(step, before, t, err)
@@ -44,14 +46,14 @@ func (s *Sitting) lookedAt(step verdict.Step, before seen, take func() (*Taken, 
 		if odd.kind == "" || s.oddities[key] {
 			return t, err
 		}
-		answer, askErr := s.Operator.Ask("this looks wrong: "+odd.words,
-			Answer{"", "take it again, once that is put right"}, Answer{"g", "go on as it is"})
+		answer, askErr := s.Person.Ask(ctx, talk.Question{Kind: talk.Choose, Prompt: "this looks wrong: " + odd.words, Flag: "yes",
+			Choices: []talk.Choice{{Key: "", Means: "take it again, once that is put right"}, {Key: "g", Means: "go on as it is"}}})
 		switch {
-		case errors.Is(askErr, ErrNobody):
-			s.Operator.Say("this looks wrong: " + odd.words)
+		case errors.Is(askErr, talk.ErrNobody):
+			s.Person.Tell(ctx, talk.Remarkf("this looks wrong: %s", odd.words))
 		case askErr != nil:
 			return nil, askErr
-		case answer == "":
+		case answer.Key == "":
 			continue
 		}
 		if s.oddities == nil {

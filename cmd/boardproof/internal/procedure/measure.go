@@ -19,7 +19,7 @@ const (
 // Measure takes one measurement without a plan: a sweep (with impulses as
 // second opinion), a tone or a silence, at levelDBu at the board's input.
 func (s *Sitting) Measure(ctx context.Context, kind testsignals.Kind, levelDBu float64, state string) (analysis.Result, error) {
-	if err := s.Operator.Ready(measurePrompt, MeasureCaution); err != nil {
+	if err := s.ready(ctx, measurePrompt, MeasureCaution); err != nil {
 		return analysis.Result{}, err
 	}
 	signals := []testsignals.Kind{kind}

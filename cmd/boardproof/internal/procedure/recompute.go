@@ -9,6 +9,7 @@ import (
 	"boardproof/analysis"
 	"boardproof/analysis/verdict"
 	"boardproof/capture"
+	"boardproof/cmd/boardproof/internal/talk"
 	"boardproof/testsignals"
 )
 
@@ -29,12 +30,12 @@ type KeptTake struct {
 func (s *Sitting) Recompute(ctx context.Context, plan verdict.Plan, takes []KeptTake, refused []analysis.Refusal) (*Accepted, error) {
 	a := &Accepted{}
 	reasons := &pastReasons{sit: s, left: refused}
-	for _, step := range plan.Steps {
+	for i, step := range plan.Steps {
 		if err := ctx.Err(); err != nil {
 			return nil, err
 		}
 		kept := &keptTakes{step: step, left: ofStep(takes, step.Name), reasons: reasons}
-		s.Operator.Say(fmt.Sprintf("step %s, takes: %d", step.Name, len(kept.left)))
+		s.Person.Tell(ctx, talk.StepBegun{N: i + 1, Of: len(plan.Steps), Name: step.Name})
 		c := &collected{sit: s, step: step, good: map[testsignals.Kind][]*Taken{}, kept: kept}
 		res, used, err := s.stepOf(ctx, c)
 		if err != nil {

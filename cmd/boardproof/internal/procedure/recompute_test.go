@@ -10,6 +10,7 @@ import (
 
 	"boardproof/analysis/verdict"
 	"boardproof/capture"
+	"boardproof/cmd/boardproof/internal/talk"
 	"boardproof/testsignals"
 )
 
@@ -78,7 +79,7 @@ func TestRecomputeRefusesAsAtTheBench(t *testing.T) {
 		{Name: "tone", Patch: string(capture.ToBoard), State: "all bypassed", Signals: []testsignals.Kind{testsignals.Tone}, LevelDBu: -12, DurationS: 1},
 		{Name: "path", Patch: string(capture.ToBoard), State: "", Signals: []testsignals.Kind{testsignals.Sweep, testsignals.Impulses}, LevelDBu: -12},
 	}}
-	s.Operator = Unattended{}
+	s.Person = talk.Nobody{}
 	was, err := s.Accept(context.Background(), plan)
 	if err != nil {
 		t.Fatal(err)

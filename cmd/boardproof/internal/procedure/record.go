@@ -8,6 +8,7 @@ import (
 	"slices"
 
 	"boardproof/capture"
+	"boardproof/cmd/boardproof/internal/talk"
 	"boardproof/testsignals"
 )
 
@@ -44,18 +45,17 @@ const (
 )
 
 // Record is a sitting's journal together with what the sitting came to before
-// it was left. It takes the place of the sitting's operator, so that nobody is
+// it was left. It takes the place of the sitting's person, so that nobody is
 // asked for what was done already.
 type Record struct {
-	Operator
-	ctx     context.Context
+	talk.Person
 	journal Journal
 	// past is what is left of what was kept, in whole blocks: from one prompt
 	// to the next.
 	past    []Entry
 	resumed bool
 	// again is the last prompt that nobody was asked, as what it asks for was had.
-	again *prompt
+	again *talk.Question
 	// first, where not nil, is done once before anything new.
 	first func(context.Context) error
 	// aside: what is asked and taken now is no part of the sitting's order.
@@ -63,14 +63,12 @@ type Record struct {
 	broken bool
 }
 
-type prompt struct{ text, caution string }
-
 // Keep lets a sitting write down what it comes to, and go on where past ends.
 // What was taken since its last prompt is taken again, as nobody knows what was
 // done to the leads meanwhile.
-func (s *Sitting) Keep(ctx context.Context, j Journal, past []Entry) {
-	s.log = &Record{Operator: s.Operator, ctx: ctx, journal: j, past: wholeBlocks(past), resumed: len(past) > 0}
-	s.Operator = s.log
+func (s *Sitting) Keep(j Journal, past []Entry) {
+	s.log = &Record{Person: s.Person, journal: j, past: wholeBlocks(past), resumed: len(past) > 0}
+	s.Person = s.log
 }
 
 // wholeBlocks are the entries from the first prompt to the last, without what
@@ -116,48 +114,53 @@ func (s *Sitting) Finish(ctx context.Context) error {
 	return s.log.keep(ctx, Entry{What: ended, Prompt: true})
 }
 
-// Ready asks for what was not done yet.
-func (r *Record) Ready(text, caution string) error {
-	if r.aside {
-		return r.Operator.Ready(text, caution)
+// Ask asks for what was not done yet, and gives the answer of before to what
+// was answered before. A figure is kept by [answered], with what it is for.
+func (r *Record) Ask(ctx context.Context, q talk.Question) (talk.Answer, error) {
+	switch {
+	case r.aside:
+	case q.Kind == talk.Do:
+		return r.askToDo(ctx, q)
+	case q.Kind == talk.Choose:
+		return r.askToChoose(ctx, q)
 	}
-	if len(r.past) > 0 && r.past[0].Prompt && r.past[0].What == text {
-		r.past, r.again = r.past[1:], &prompt{text, caution}
-		r.Operator.Say("  taken before")
-		return nil
-	}
-	if err := r.live(r.ctx, false); err != nil {
-		return err
-	}
-	if err := r.keep(r.ctx, Entry{What: text, Prompt: true}); err != nil {
-		return err
-	}
-	return r.Operator.Ready(text, caution)
+	return r.Person.Ask(ctx, q)
 }
 
-// Ask gives the answer of before to a question that was put before.
-func (r *Record) Ask(question string, answers ...Answer) (string, error) {
-	if r.aside {
-		return r.Operator.Ask(question, answers...)
+func (r *Record) askToDo(ctx context.Context, q talk.Question) (talk.Answer, error) {
+	if len(r.past) > 0 && r.past[0].Prompt && r.past[0].What == q.Prompt {
+		r.past, r.again = r.past[1:], &q
+		r.Tell(ctx, talk.TakenBefore{})
+		return talk.Answer{}, nil
 	}
+	if err := r.live(ctx, false); err != nil {
+		return talk.Answer{}, err
+	}
+	if err := r.keep(ctx, Entry{What: q.Prompt, Prompt: true}); err != nil {
+		return talk.Answer{}, err
+	}
+	return r.Person.Ask(ctx, q)
+}
+
+func (r *Record) askToChoose(ctx context.Context, q talk.Question) (talk.Answer, error) {
 	if len(r.past) > 0 {
 		e, key := r.past[0], ""
-		if e.What != question || json.Unmarshal(e.Answer, &key) != nil {
+		if e.What != q.Prompt || json.Unmarshal(e.Answer, &key) != nil {
 			// Nobody was there to answer it then.
-			return "", ErrNobody
+			return talk.Answer{}, talk.ErrNobody
 		}
 		r.past = r.past[1:]
-		return key, nil
+		return talk.Answer{Key: key}, nil
 	}
-	key, err := r.Operator.Ask(question, answers...)
+	a, err := r.Person.Ask(ctx, q)
 	if err != nil {
-		return key, err
+		return a, err
 	}
-	text, err := json.Marshal(key)
+	text, err := json.Marshal(a.Key)
 	if err != nil {
-		return key, err
+		return a, err
 	}
-	return key, r.keep(r.ctx, Entry{What: question, Answer: text})
+	return a, r.keep(ctx, Entry{What: q.Prompt, Answer: text})
 }
 
 // live begins what is new.
@@ -178,7 +181,8 @@ func (r *Record) live(ctx context.Context, ask bool) error {
 		}
 	}
 	if ask && again != nil {
-		return r.Operator.Ready(again.text, again.caution)
+		_, err := r.Person.Ask(ctx, *again)
+		return err
 	}
 	return nil
 }
@@ -192,7 +196,7 @@ func (r *Record) keep(ctx context.Context, e Entry) error {
 	err := r.journal.Keep(ctx, e)
 	if err != nil && ctx.Err() == nil {
 		r.broken = true
-		r.Operator.Say(fmt.Sprintf("caution: this sitting cannot be written down, so it cannot be gone on with if it is left (%v); it goes on", err))
+		r.Tell(ctx, talk.Remark{Severity: talk.Caution, Text: fmt.Sprintf("this sitting cannot be written down, so it cannot be gone on with if it is left (%v); it goes on", err)})
 		return nil
 	}
 	return err
@@ -220,7 +224,7 @@ func (s *Sitting) had(ctx context.Context, what string, spec testsignals.Spec, p
 			return taken, true, nil
 		}
 	}
-	s.Operator.Say(fmt.Sprintf("%s, taken before, cannot be read any more (%v): taking it again", what, err))
+	s.Person.Tell(ctx, talk.Remarkf("%s, taken before, cannot be read any more (%v): taking it again", what, err))
 	return nil, false, r.live(ctx, true)
 }
 

@@ -10,6 +10,7 @@ import (
 	"boardproof/analysis/verdict"
 	"boardproof/capture"
 	"boardproof/capture/simboard"
+	"boardproof/cmd/boardproof/internal/talk"
 	"boardproof/testsignals"
 )
 
@@ -72,15 +73,15 @@ func TestLeftSittingIsGoneOnWith(t *testing.T) {
 			d.after, d.leave = len(d.entries)+after, cancel
 			s := goodBench(t)
 			in := &counted{Instrument: s.Instrument}
-			ear := &notebook{}
-			s.Instrument, s.Operator = in, ear
+			ear := newEar("")
+			s.Instrument, s.Person = in, ear
 			done := Steps(d.entries)
-			s.Keep(ctx, d, d.entries)
+			s.Keep(d, d.entries)
 			got, err := s.Accept(ctx, threeSteps())
 			cancel()
 			taken += in.n
-			if slices.Contains(ear.asked, fmt.Sprint("do ", done-1)) {
-				t.Fatalf("left after every %d: a step that was done was asked for again: %q", after, ear.asked)
+			if slices.Contains(ear.prompts(), fmt.Sprint("do ", done-1)) {
+				t.Fatalf("left after every %d: a step that was done was asked for again: %q", after, ear.prompts())
 			}
 			if err == nil {
 				same(t, want, got)
@@ -128,17 +129,17 @@ func same(t *testing.T, want, got *Accepted) {
 // A journal that cannot be written is said once and stops nothing.
 func TestSittingGoesOnWithoutItsJournal(t *testing.T) {
 	s := goodBench(t)
-	ear := &listener{}
-	s.Operator = ear
-	s.Keep(t.Context(), full{}, nil)
+	ear := newEar("")
+	s.Person = ear
+	s.Keep(full{}, nil)
 	plan := threeSteps()
 	plan.Steps = plan.Steps[:1]
 	got, err := s.Accept(t.Context(), plan)
 	if err != nil || len(got.Readings) == 0 {
 		t.Fatalf("%v, %v", got, err)
 	}
-	if n := len(slices.DeleteFunc(ear.said, func(s string) bool { return len(s) < 8 || s[:8] != "caution:" })); n != 1 {
-		t.Errorf("said %d times: %q", n, ear.said)
+	if n := len(slices.DeleteFunc(ear.said(), func(s string) bool { return len(s) < 8 || s[:8] != "caution:" })); n != 1 {
+		t.Errorf("said %d times: %q", n, ear.said())
 	}
 }
 
@@ -154,21 +155,21 @@ func TestLeftCalibrationIsGoneOnWith(t *testing.T) {
 	plan := sourcePlan()
 	plan.Swap = true
 	s, l := benchOf(t, func(*simboard.Config) {})
-	l.stopAt = "shorting plug"
-	s.Keep(t.Context(), d, nil)
-	if _, err := s.Calibrate(t.Context(), plan); !errors.Is(err, errEnough) {
+	l.During = newEar("shorting plug").During
+	s.Keep(d, nil)
+	if _, err := s.Calibrate(t.Context(), plan); !errors.Is(err, talk.ErrStopped) {
 		t.Fatal(err)
 	}
 	s, l = benchOf(t, func(*simboard.Config) {})
 	in := &counted{Instrument: s.Instrument}
 	s.Instrument = in
-	s.Keep(t.Context(), d, d.entries)
+	s.Keep(d, d.entries)
 	p, err := s.Calibrate(t.Context(), plan)
 	if err != nil {
 		t.Fatal(err)
 	}
-	if in.n != 2 || len(l.asked) != 2 {
-		t.Errorf("%d takes and the prompts %q, want the check and the last silence", in.n, l.asked)
+	if in.n != 2 || len(l.prompts()) != 2 {
+		t.Errorf("%d takes and the prompts %q, want the check and the last silence", in.n, l.prompts())
 	}
 	if p.Mismatch == nil || len(p.Inputs) != 2 || len(p.Inputs[0].NoiseDensity.FrequencyHz) == 0 {
 		t.Errorf("the profile is not whole: %+v", p)
@@ -176,7 +177,7 @@ func TestLeftCalibrationIsGoneOnWith(t *testing.T) {
 
 	// A control that was turned meanwhile ends it.
 	s, _ = benchOf(t, func(c *simboard.Config) { c.Interface.Inputs[0].FullScaleDBu += 1 })
-	s.Keep(t.Context(), d, d.entries[:len(d.entries)-4])
+	s.Keep(d, d.entries[:len(d.entries)-4])
 	if _, err := s.Calibrate(t.Context(), plan); err == nil {
 		t.Error("went on with an input that was turned by 1 dB")
 	}
@@ -198,17 +199,6 @@ func (d *deadAtFirst) Record(ctx context.Context, req capture.Request) (*capture
 	return take, err
 }
 
-// asker counts what it is asked, and takes the first answer.
-type asker struct {
-	notebook
-	asks int
-}
-
-func (a *asker) Ask(string, ...Answer) (string, error) {
-	a.asks++
-	return "", nil
-}
-
 // What a person answered is answered the same when the sitting is gone on with:
 // nothing came back at first, which was put right, and it is not asked again.
 func TestAnswersAreKept(t *testing.T) {
@@ -217,19 +207,19 @@ func TestAnswersAreKept(t *testing.T) {
 	plan.Steps = plan.Steps[:2]
 	s := goodBench(t)
 	s.Instrument = &deadAtFirst{s.Instrument, maxTries}
-	who := &asker{}
-	who.stopAt, s.Operator = "do 1", who
-	s.Keep(t.Context(), d, nil)
-	if _, err := s.Accept(t.Context(), plan); !errors.Is(err, errEnough) || who.asks != 1 {
-		t.Fatalf("%v, asked %d times", err, who.asks)
+	who := newEar("do 1")
+	who.Answers, s.Person = []string{""}, who
+	s.Keep(d, nil)
+	if _, err := s.Accept(t.Context(), plan); !errors.Is(err, talk.ErrStopped) || who.asks() != 1 {
+		t.Fatalf("%v, asked %d times", err, who.asks())
 	}
 	s = goodBench(t)
-	who = &asker{}
+	who = newEar("")
 	in := &counted{Instrument: s.Instrument}
-	s.Operator, s.Instrument = who, in
-	s.Keep(t.Context(), d, d.entries)
+	s.Person, s.Instrument = who, in
+	s.Keep(d, d.entries)
 	got, err := s.Accept(t.Context(), plan)
-	if err != nil || len(got.Refused) > 0 || who.asks != 0 || in.n != 1 {
-		t.Errorf("%v, refused %v, asked %d times, %d takes", err, got, who.asks, in.n)
+	if err != nil || len(got.Refused) > 0 || who.asks() != 0 || in.n != 1 {
+		t.Errorf("%v, refused %v, asked %d times, %d takes", err, got, who.asks(), in.n)
 	}
 }

@@ -8,6 +8,7 @@ import (
 	"boardproof/analysis"
 	"boardproof/analysis/verdict"
 	"boardproof/capture"
+	"boardproof/cmd/boardproof/internal/talk"
 	"boardproof/testsignals"
 )
 
@@ -58,7 +59,7 @@ func (c *collected) collect(ctx context.Context, kind testsignals.Kind) error {
 		err := c.take(ctx, kind, what, false)
 		var refused *RefusedTake
 		if i > 0 && errors.As(err, &refused) {
-			c.sit.Operator.Say(fmt.Sprintf("%s could not be had, going on with %d: %s", what, len(c.good[kind]), refused.Reason))
+			c.sit.Person.Tell(ctx, talk.TakeMissing{What: what, Doing: fmt.Sprintf("could not be had, going on with %d", len(c.good[kind])), Reason: refused.Reason})
 			return nil
 		}
 		if err != nil {
@@ -71,7 +72,7 @@ func (c *collected) collect(ctx context.Context, kind testsignals.Kind) error {
 // take makes one take of a signal; again, in place of one that was spoilt.
 func (c *collected) take(ctx context.Context, kind testsignals.Kind, what string, again bool) error {
 	if again && c.kept == nil {
-		if err := c.byHand(); err != nil {
+		if err := c.byHand(ctx); err != nil {
 			return err
 		}
 	}
@@ -92,21 +93,21 @@ func (c *collected) next(ctx context.Context, kind testsignals.Kind, what string
 	tries := 0
 	take := func() (*Taken, error) {
 		if tries++; tries > 1 {
-			if err := c.byHand(); err != nil {
+			if err := c.byHand(ctx); err != nil {
 				return nil, err
 			}
 		}
-		return c.sit.takeAgain(ctx, what, spec, capture.Patch(c.step.Patch), c.step.State, c.byHand)
+		return c.sit.takeAgain(ctx, what, spec, capture.Patch(c.step.Patch), c.step.State, func() error { return c.byHand(ctx) })
 	}
 	if len(c.good[kind]) > 0 {
 		return take()
 	}
-	return c.sit.lookedAt(c.step, c.seen, take)
+	return c.sit.lookedAt(ctx, c.step, c.seen, take)
 }
 
 // byHand asks once more for what is done by hand while a take runs, such as
 // flexing the joints: nobody goes on doing it when the take was thrown away.
-func (c *collected) byHand() error {
+func (c *collected) byHand(ctx context.Context) error {
 	if !reads(c.step, analysis.DropOuts) {
 		return nil
 	}
@@ -114,7 +115,7 @@ func (c *collected) byHand() error {
 	if prompt == "" {
 		prompt = "do by hand what this step asks for"
 	}
-	return c.sit.Operator.Ready("once more, from the start: "+prompt, c.step.Caution)
+	return c.sit.ready(ctx, "once more, from the start: "+prompt, c.step.Caution)
 }
 
 // averager reads the takes of some kinds of signal together and says which of
@@ -137,7 +138,7 @@ func (c *collected) read(ctx context.Context, average averager, kinds ...testsig
 		again := false
 		for k, kind := range kinds {
 			retake := len(c.good[kind]) < enoughTakes && try < maxTries
-			c.leaveOut(kind, spoilt[k], retake)
+			c.leaveOut(ctx, kind, spoilt[k], retake)
 			for range spoilt[k] {
 				if !retake {
 					break
@@ -146,7 +147,7 @@ func (c *collected) read(ctx context.Context, average averager, kinds ...testsig
 				err := c.take(ctx, kind, fmt.Sprintf("%s again", kind), true)
 				var refused *RefusedTake
 				if errors.As(err, &refused) {
-					c.sit.Operator.Say(fmt.Sprintf("%s could not be had again: %s", kind, refused.Reason))
+					c.sit.Person.Tell(ctx, talk.TakeMissing{What: string(kind), Doing: "could not be had again", Reason: refused.Reason})
 					return res, nil
 				}
 				if err != nil {
@@ -175,16 +176,12 @@ func (c *collected) recordings(kinds []testsignals.Kind) ([][]*analysis.Recordin
 }
 
 // leaveOut takes spoilt takes out of the good ones, and says so.
-func (c *collected) leaveOut(kind testsignals.Kind, spoilt []analysis.Spoilt, retake bool) {
+func (c *collected) leaveOut(ctx context.Context, kind testsignals.Kind, spoilt []analysis.Spoilt, retake bool) {
 	gone := map[*Taken]string{}
 	for _, s := range spoilt {
 		t := c.good[kind][s.Take]
 		gone[t] = s.Reason
-		line := fmt.Sprintf("%s %d of %d is left out: %s", kind, s.Take+1, len(c.good[kind]), s.Reason)
-		if retake {
-			line += "; taking it again"
-		}
-		c.sit.Operator.Say(line)
+		c.sit.Person.Tell(ctx, talk.TakeLeftOut{Signal: string(kind), N: s.Take + 1, Of: len(c.good[kind]), Reason: s.Reason, Again: retake})
 	}
 	var kept []*Taken
 	for _, t := range c.good[kind] {

@@ -5,7 +5,6 @@ import (
 	"math"
 	"math/rand/v2"
 	"slices"
-	"strings"
 	"testing"
 
 	"boardproof/analysis"
@@ -43,27 +42,15 @@ func (b *banged) Record(ctx context.Context, req capture.Request) (*capture.Take
 	return take, nil
 }
 
-// listener keeps what an operator is told.
-type listener struct {
-	Unattended
-	said []string
-}
-
-func (l *listener) Say(text string) { l.said = append(l.said, text) }
-
-func (l *listener) heard(words string) bool {
-	return slices.ContainsFunc(l.said, func(s string) bool { return strings.Contains(s, words) })
-}
-
 func repeatedPlan(kind testsignals.Kind, repeats int) verdict.Plan {
 	step := verdict.Step{Name: "path", Patch: string(capture.ToBoard), Signals: []testsignals.Kind{kind}, LevelDBu: -12, DurationS: 1, Repeats: repeats}
 	return verdict.Plan{Rule: verdict.Guarded, Steps: []verdict.Step{step}}
 }
 
-func acceptOnce(t *testing.T, s *Sitting, plan verdict.Plan) (*Accepted, *listener) {
+func acceptOnce(t *testing.T, s *Sitting, plan verdict.Plan) (*Accepted, *ear) {
 	t.Helper()
-	ear := &listener{}
-	s.Operator = ear
+	ear := newEar("")
+	s.Person = ear
 	got, err := s.Accept(context.Background(), plan)
 	if err != nil || len(got.Refused) > 0 {
 		t.Fatalf("%v, refused %v", err, got.Refused)
@@ -117,7 +104,7 @@ func TestRepeatsHalveTheNoise(t *testing.T) {
 		one, _ := acceptOnce(t, s, repeatedPlan(c.kind, 0))
 		four, ear := acceptOnce(t, s, repeatedPlan(c.kind, 4))
 		if len(one.Takes) != 1 || len(four.Takes) != 4 || ear.heard("left out") {
-			t.Fatalf("%s: %d and %d takes, said %q", c.kind, len(one.Takes), len(four.Takes), ear.said)
+			t.Fatalf("%s: %d and %d takes, said %q", c.kind, len(one.Takes), len(four.Takes), ear.said())
 		}
 		a, b := readingOf(t, one, c.quantity, "B"), readingOf(t, four, c.quantity, "B")
 		if r := 2 * stdA(b) / stdA(a); math.Abs(r-1) > c.tolerance {
@@ -141,10 +128,10 @@ func TestBangIsLeftOut(t *testing.T) {
 		s.Instrument = &banged{Instrument: sim, kind: kind, takes: []int{2}}
 		got, ear := acceptOnce(t, s, repeatedPlan(kind, 3))
 		if len(got.Takes) != 3 || got.Takes[1].LeftOut == "" || got.Takes[0].LeftOut+got.Takes[2].LeftOut != "" {
-			t.Fatalf("%s: want take 2 of 3 left out, said %q", kind, ear.said)
+			t.Fatalf("%s: want take 2 of 3 left out, said %q", kind, ear.said())
 		}
 		if !ear.heard(string(kind) + " 2 of 3 is left out: ") {
-			t.Errorf("%s: the operator was told %q", kind, ear.said)
+			t.Errorf("%s: the operator was told %q", kind, ear.said())
 		}
 		a, b := readingOf(t, clean, quantity, "A"), readingOf(t, got, quantity, "A")
 		if off := math.Abs(a.Value - b.Value); off > 3*analysis.Hypot(stdA(a), stdA(b)) {
@@ -161,7 +148,7 @@ func TestBangAmongTwoIsTakenAgain(t *testing.T) {
 		t.Errorf("%d takes, the first left out %q; want it taken again", len(got.Takes), got.Takes[0].LeftOut)
 	}
 	if !ear.heard("silence 1 of 2 is left out: the hiss") || !ear.heard("taking it again") {
-		t.Errorf("the operator was told %q", ear.said)
+		t.Errorf("the operator was told %q", ear.said())
 	}
 }
 

@@ -8,10 +8,11 @@ import (
 
 	"boardproof/calibration"
 	"boardproof/capture"
+	"boardproof/cmd/boardproof/internal/talk"
 	"boardproof/testsignals"
 )
 
-// Sitting is one bench, connected, with its operator.
+// Sitting is one bench, connected, with the person at it.
 type Sitting struct {
 	Instrument capture.Instrument
 	// Output is the channel that plays.
@@ -19,8 +20,9 @@ type Sitting struct {
 	// Patching says which input records which output of the board.
 	Patching []calibration.Patching
 	// Profile is nil on a bench that was not calibrated.
-	Profile  *calibration.Profile
-	Operator Operator
+	Profile *calibration.Profile
+	// Person is whoever is at the bench.
+	Person talk.Person
 	// Repeats, above 0, is how often each signal of a step is taken, whatever
 	// the step says.
 	Repeats int
@@ -59,7 +61,7 @@ type levelChecked struct {
 // CheckProfile reports why no reading can be had with the profile on this
 // bench, before anything is played. A profile that only absolute readings
 // must be refused with is told to the operator.
-func (s *Sitting) CheckProfile() error {
+func (s *Sitting) CheckProfile(ctx context.Context) error {
 	p := s.Profile
 	if p == nil {
 		return nil
@@ -78,7 +80,7 @@ func (s *Sitting) CheckProfile() error {
 		}
 	}
 	if refused != "" {
-		s.Operator.Say("absolute readings are refused: " + refused)
+		s.Person.Tell(ctx, talk.Remarkf("absolute readings are refused: %s", refused))
 	}
 	return nil
 }
@@ -166,11 +168,11 @@ func (s *Sitting) take(ctx context.Context, what string, spec testsignals.Spec, 
 		case !errors.As(err, &bad):
 			return nil, err
 		}
-		left := count.more(bad)
-		if left == "" {
+		next, most := count.more(bad)
+		if next > most {
 			return nil, &RefusedTake{Reason: bad.Error(), Fault: bad.Fault, Last: proof}
 		}
-		s.Operator.Say(fmt.Sprintf("take thrown away: %s; taking it again (%s)", bad.Error(), left))
+		s.Person.Tell(ctx, talk.TakeThrownAway{Reason: bad.Error(), Fault: bad.Fault, Try: next, Of: most})
 		if err := again(); err != nil {
 			return nil, err
 		}
@@ -196,16 +198,14 @@ func (s *Sitting) signal(spec testsignals.Spec) (*testsignals.Signal, error) {
 // tries counts takes that were thrown away.
 type tries struct{ board, computer int }
 
-// more counts one and says which take comes next, "" where none does.
-func (t *tries) more(bad *capture.BadTake) string {
+// more counts one and says which take comes next of the most that there are.
+func (t *tries) more(bad *capture.BadTake) (next, of int) {
 	n, most := &t.board, maxTries
 	if bad.ByComputer() {
 		n, most = &t.computer, maxComputerTries
 	}
-	if *n++; *n >= most {
-		return ""
-	}
-	return fmt.Sprintf("%d of %d", *n+1, most)
+	*n++
+	return *n + 1, most
 }
 
 // check is capture.Check, but that under a condition of a hum hunt which keeps
@@ -225,11 +225,11 @@ func expected(patch capture.Patch) capture.Expect {
 }
 
 func (s *Sitting) record(ctx context.Context, what string, sig *testsignals.Signal, patch capture.Patch, state string) (*capture.Take, error) {
-	watch, done := s.Operator.Watch(what, sig.Seconds())
-	defer done()
+	s.Person.Tell(ctx, talk.TakeBegun{What: what, Seconds: sig.Seconds()})
+	defer s.Person.Tell(ctx, talk.TakeEnded{})
 	progress := func(p capture.Progress) {
 		p.Inputs = s.inputs()
-		watch(p)
+		s.Person.Tell(ctx, talk.TakeRunning{Progress: p})
 	}
 	take, err := s.Instrument.Record(ctx, capture.Request{
 		Signal: sig, Outputs: []int{s.Output}, Inputs: s.inputs(), Patch: patch, State: state, SeriesOhms: s.seriesOhms, Conditions: s.conditions, Progress: progress,
@@ -238,6 +238,12 @@ func (s *Sitting) record(ctx context.Context, what string, sig *testsignals.Sign
 		take.MainsHz = s.MainsHz
 	}
 	return take, err
+}
+
+// ready asks for something to be done, and waits until it is.
+func (s *Sitting) ready(ctx context.Context, prompt, caution string) error {
+	_, err := s.Person.Ask(ctx, talk.Question{Kind: talk.Do, Prompt: prompt, Caution: caution, Flag: "yes"})
+	return err
 }
 
 // LevelDBFS is what to play for levelDBu at the board's input. Without a

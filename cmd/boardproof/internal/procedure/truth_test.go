@@ -14,6 +14,7 @@ import (
 	"boardproof/calibration"
 	"boardproof/capture"
 	"boardproof/capture/simboard"
+	"boardproof/cmd/boardproof/internal/talk"
 	"boardproof/testsignals"
 )
 
@@ -24,7 +25,7 @@ func bench(t testing.TB, cfg simboard.Config) (*Sitting, *simboard.Simboard) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	s := &Sitting{Instrument: sim, Output: 1, Operator: Unattended{}, Now: time.Now}
+	s := &Sitting{Instrument: sim, Output: 1, Person: talk.Nobody{}, Now: time.Now}
 	for i, o := range cfg.Board.Outputs {
 		s.Patching = append(s.Patching, calibration.Patching{Output: o.Name, Input: i + 1})
 	}
@@ -35,10 +36,10 @@ func bench(t testing.TB, cfg simboard.Config) (*Sitting, *simboard.Simboard) {
 	}
 	p, err := s.Calibrate(context.Background(), CalibrationPlan{
 		Bench: "test", ToneHz: toneHz, LevelDBFS: level, OutputOhms: cfg.Interface.OutputOhms, InputsOhms: 1 / in, Validity: time.Hour,
-		ReadMeter: func() (calibration.MeterReading, error) {
+		Meter: calibration.MeterReading{PercentOfReading: 0.1},
+		SimulatedMeter: func() float64 {
 			fs := math.Pow(10, level/20) * cmplx.Abs(sim.Truth().SampleResponse(capture.Loopback, 1, toneHz))
-			v := fs * analysis.VoltsFromDBu(sim.Truth().InputFullScaleDBu(1))
-			return calibration.MeterReading{VoltsRMS: v, PercentOfReading: 0.1}, nil
+			return fs * analysis.VoltsFromDBu(sim.Truth().InputFullScaleDBu(1))
 		},
 	})
 	if err != nil {

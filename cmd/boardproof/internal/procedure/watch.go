@@ -6,10 +6,10 @@ import (
 	"fmt"
 	"math"
 
-	"boardproof/analysis"
 	"boardproof/analysis/hunt"
 	"boardproof/calibration"
 	"boardproof/capture"
+	"boardproof/cmd/boardproof/internal/talk"
 )
 
 // WatchCaution is what to mind while cables are moved and hum is watched.
@@ -25,47 +25,50 @@ const (
 	clipsFrom = 0.999
 )
 
-// HumNow is what the last window said.
-type HumNow struct {
-	// AtS is the end of the window, in seconds of listening.
-	AtS float64
-	// Readings are by output. One that cannot be read has a Reason.
-	Readings []hunt.Reading
-	// LostFrames counts all that the audio system left out so far.
-	LostFrames int
-	// Refused, where not "", says why levels are not absolute.
-	Refused string
+// WatchBoard asks for the board and watches its hum as WatchHum does.
+func (s *Sitting) WatchBoard(ctx context.Context, seconds float64) error {
+	if err := s.ready(ctx, watchPrompt, WatchCaution); err != nil {
+		return err
+	}
+	return s.WatchHum(ctx, seconds)
 }
 
-// WatchHum listens until ctx ends or show returns an error, and gives each
-// reading of the hum to show. Neither reading nor showing disturbs the
+const watchPrompt = "connect the board's outputs to the inputs; its input as it is played, or as it hums"
+
+// WatchHum listens until ctx ends, or for seconds where that is above 0, and
+// tells each reading of the hum. Neither reading nor showing disturbs the
 // recording: what comes in meanwhile waits.
-func (s *Sitting) WatchHum(ctx context.Context, show func(HumNow) error) error {
+func (s *Sitting) WatchHum(ctx context.Context, seconds float64) error {
 	listener, ok := s.Instrument.(capture.Listener)
 	if !ok {
 		return fmt.Errorf("a bench of kind %s cannot listen", s.Instrument.Describe().Kind)
 	}
-	w := &watching{sitting: s, rateHz: s.Instrument.Describe().RateHz, show: show}
+	w := &watching{sitting: s, rateHz: s.Instrument.Describe().RateHz, seconds: seconds}
 	req := capture.ListenRequest{Inputs: s.inputs(), Patch: capture.ToBoard, Conditions: func() []capture.Condition { return nil }}
-	err := listener.Listen(ctx, req, w.add)
+	err := listener.Listen(ctx, req, func(b capture.Block) error { return w.add(ctx, b) })
+	if errors.Is(err, errWatched) {
+		return nil
+	}
 	if err != nil && ctx.Err() != nil && errors.Is(err, ctx.Err()) {
 		return ctx.Err()
 	}
 	return err
 }
 
+var errWatched = errors.New("watched long enough")
+
 // watching holds the last window of each input.
 type watching struct {
 	sitting *Sitting
 	rateHz  int
-	show    func(HumNow) error
+	seconds float64
 	rows    [][]float64
 	// frames counts what came in, fresh what did since the last reading.
 	frames, fresh, lost int
 	hum                 hunt.Watch
 }
 
-func (w *watching) add(b capture.Block) error {
+func (w *watching) add(ctx context.Context, b capture.Block) error {
 	if b.LostFrames > 0 {
 		// A window with a gap in it would read a jump as hum.
 		w.rows = nil
@@ -98,7 +101,11 @@ func (w *watching) add(b capture.Block) error {
 	if err != nil {
 		return fmt.Errorf("watching hum: %w", err)
 	}
-	return w.show(now)
+	w.sitting.Person.Tell(ctx, now)
+	if w.seconds > 0 && now.AtS >= w.seconds {
+		return errWatched
+	}
+	return nil
 }
 
 // repeated counts the frames of the window in whose place others came again.
@@ -113,23 +120,23 @@ func (w *watching) repeated() (frames int) {
 	return frames
 }
 
-func (w *watching) read() (HumNow, error) {
+func (w *watching) read() (talk.HumRead, error) {
 	s := w.sitting
 	take := &capture.Take{Samples: w.rows, RateHz: w.rateHz, Inputs: s.inputs(), Patch: capture.ToBoard, Instrument: s.Instrument.Describe(), MainsHz: s.MainsHz}
 	rec, refused, err := calibration.Recording(take, nil, nil, s.Patching, s.Profile, s.Now())
 	if err != nil {
-		return HumNow{}, err
+		return talk.HumRead{}, err
 	}
 	readings, err := w.hum.Read(rec)
 	if err != nil {
-		return HumNow{}, err
+		return talk.HumRead{}, err
 	}
 	for i := range readings {
 		if peakOf(w.rows[i]) >= clipsFrom {
 			readings[i] = hunt.Reading{Output: readings[i].Output, LengthS: readings[i].LengthS, Reason: "the input clips: turn its gain down and calibrate again"}
 		}
 	}
-	return HumNow{AtS: float64(w.frames) / float64(w.rateHz), Readings: readings, LostFrames: w.lost, Refused: refused}, nil
+	return talk.HumRead{AtS: float64(w.frames) / float64(w.rateHz), Readings: readings, LostFrames: w.lost, Refused: refused, Simulated: s.Instrument.Describe().Simulated}, nil
 }
 
 func peakOf(x []float64) float64 {
@@ -139,55 +146,3 @@ func peakOf(x []float64) float64 {
 	}
 	return peak
 }
-
-// HumHold keeps the lowest and the highest level of each group at each output
-// since it was begun, in dBu (or in dB under full scale without a profile).
-type HumHold struct {
-	levels map[string]map[string]*[2]float64
-}
-
-// Add takes one reading of each output into the hold.
-func (h *HumHold) Add(readings []hunt.Reading) {
-	if h.levels == nil {
-		h.levels = map[string]map[string]*[2]float64{}
-	}
-	for _, r := range readings {
-		if r.Reason != "" {
-			continue
-		}
-		if h.levels[r.Output] == nil {
-			h.levels[r.Output] = map[string]*[2]float64{}
-		}
-		for _, g := range hunt.Groups() {
-			v := LevelShown(r, r.Levels[g])
-			held := h.levels[r.Output][g]
-			if held == nil {
-				held = &[2]float64{v, v}
-				h.levels[r.Output][g] = held
-			}
-			held[0], held[1] = math.Min(held[0], v), math.Max(held[1], v)
-		}
-	}
-}
-
-// Of returns the lowest and highest level of a group at an output; ok is
-// false where nothing was read yet.
-func (h *HumHold) Of(output, group string) (best, worst float64, ok bool) {
-	held := h.levels[output][group]
-	if held == nil {
-		return 0, 0, false
-	}
-	return held[0], held[1], true
-}
-
-// LevelShown is a level in dBu, or in dB under a full-scale sine where the
-// reading is not in volts.
-func LevelShown(r hunt.Reading, l hunt.Level) float64 {
-	if r.InVolts {
-		return analysis.DBu(math.Max(l.RMS.Value, leastShownV))
-	}
-	return analysis.DB(math.Max(l.RMS.Value, leastShownV) * math.Sqrt2)
-}
-
-// leastShownV stands for nothing at all, which has no level.
-const leastShownV = 1e-10

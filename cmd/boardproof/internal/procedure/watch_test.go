@@ -12,6 +12,8 @@ import (
 	"boardproof/analysis/hunt"
 	"boardproof/calibration"
 	"boardproof/capture"
+	"boardproof/cmd/boardproof/internal/report"
+	"boardproof/cmd/boardproof/internal/talk"
 )
 
 // playback is a Listener that hands on two rows in blocks of its own sizes.
@@ -61,19 +63,25 @@ func hummed(seconds, hz, rms float64) []float64 {
 	return x
 }
 
-func watched(t *testing.T, p *playback) []HumNow {
-	t.Helper()
-	s := &Sitting{Instrument: p, Operator: Unattended{}, Now: time.Now,
-		Patching: []calibration.Patching{{Output: "left", Input: 2}, {Output: "right", Input: 1}}}
-	var all []HumNow
-	err := s.WatchHum(context.Background(), func(now HumNow) error {
-		all = append(all, now)
-		return nil
-	})
-	if !errors.Is(err, errPlayed) {
-		t.Fatal(err)
+// humRead is what was told of the hum.
+func humRead(who *ear) (all []talk.HumRead) {
+	for _, e := range who.Told() {
+		if now, ok := e.(talk.HumRead); ok {
+			all = append(all, now)
+		}
 	}
 	return all
+}
+
+func watched(t *testing.T, p *playback) []talk.HumRead {
+	t.Helper()
+	who := newEar("")
+	s := &Sitting{Instrument: p, Person: who, Now: time.Now,
+		Patching: []calibration.Patching{{Output: "left", Input: 2}, {Output: "right", Input: 1}}}
+	if err := s.WatchHum(context.Background(), 0); !errors.Is(err, errPlayed) {
+		t.Fatal(err)
+	}
+	return humRead(who)
 }
 
 func TestWatchHum(t *testing.T) {
@@ -83,7 +91,7 @@ func TestWatchHum(t *testing.T) {
 		t.Errorf("%d readings of 3 s and a window, want four a second", n)
 	}
 	first, last := all[0], all[len(all)-1]
-	var hold HumHold
+	var hold report.HumHold
 	for _, now := range all {
 		hold.Add(now.Readings)
 	}
@@ -95,7 +103,7 @@ func TestWatchHum(t *testing.T) {
 		if a.Output != c.output || math.Abs(a.MainsHz.Value-c.hz) > 0.01 {
 			t.Errorf("reading %d is %s at %.3f Hz, want %s at %g Hz", i, a.Output, a.MainsHz.Value, c.output, c.hz)
 		}
-		was, is := LevelShown(a, a.Levels[hunt.Fundamental]), LevelShown(b, b.Levels[hunt.Fundamental])
+		was, is := report.LevelShown(a, a.Levels[hunt.Fundamental]), report.LevelShown(b, b.Levels[hunt.Fundamental])
 		if want := analysis.DB(c.rms * math.Sqrt2); math.Abs(was-want) > 0.05 || math.Abs(is-want+20) > 0.05 {
 			t.Errorf("%s: %.2f, then %.2f dBFS; want %.2f and 20 dB less", c.output, was, is, want)
 		}
@@ -139,14 +147,15 @@ func TestWatchReadsNoBlockTwice(t *testing.T) {
 	x := hummed(6, 50, 1e-4)
 	copy(x[120000:121024], x[118976:])
 	p := &playback{rows: [][]float64{x, hummed(6, 50, 1e-4)}}
-	s := &Sitting{Instrument: p, Output: 1, Operator: Unattended{}, Now: time.Now,
+	who := newEar("")
+	s := &Sitting{Instrument: p, Output: 1, Person: who, Now: time.Now,
 		Patching: []calibration.Patching{{Output: "A", Input: 1}, {Output: "B", Input: 2}}}
 	var at []float64
 	lost := 0
-	err := s.WatchHum(context.Background(), func(now HumNow) error {
+	err := s.WatchHum(context.Background(), 0)
+	for _, now := range humRead(who) {
 		at, lost = append(at, now.AtS), now.LostFrames
-		return nil
-	})
+	}
 	if !errors.Is(err, errPlayed) || lost != 1024 {
 		t.Fatalf("%v, %d frames lost", err, lost)
 	}

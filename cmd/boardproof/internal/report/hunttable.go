@@ -13,6 +13,20 @@ import (
 // outputsAbreast is how many outputs stand side by side in a table of a hunt.
 const outputsAbreast = 2
 
+// HuntSilence writes the nth silence of a hum hunt: its condition, why it was
+// tried, and its table.
+func HuntSilence(w io.Writer, columns, n int, c hunt.Condition, why string, readings []hunt.Reading, changes []hunt.Change) error {
+	head := c.String()
+	if mains := HuntMains(readings); mains != "" {
+		head += " (" + mains + ")"
+	}
+	Wrap(w, columns, fmt.Sprintf("%d. ", n), head)
+	if why != "" {
+		Wrap(w, columns, "   why: ", why)
+	}
+	return HuntTable(w, readings, changes)
+}
+
 // HuntTable writes what one condition of a hum hunt gave: the level of each
 // group at each output, the change against as found, and the bench's own.
 // changes may be those of other conditions too.

@@ -1,4 +1,4 @@
-package main
+package talk
 
 import (
 	"fmt"
@@ -10,9 +10,9 @@ import (
 // aVoltage is a figure and its unit as people write them from a meter.
 var aVoltage = regexp.MustCompile(`^([0-9]*[.,]?[0-9]+(?:[eE][+-]?[0-9]+)?)\s*(µ|μ|u|m|)(?:v|V)?\s*(?:ac|AC|rms|RMS|~)*$`)
 
-// parseVolts reads what a multimeter shows, such as 0.775, 0,811 V or 811 mV,
+// readVolts reads what a multimeter shows, such as 0.775, 0,811 V or 811 mV,
 // in volts.
-func parseVolts(text string) (float64, error) {
+func readVolts(text string) (float64, error) {
 	found := aVoltage.FindStringSubmatch(strings.TrimSpace(text))
 	if found == nil {
 		return 0, fmt.Errorf("%q is no voltage that a meter shows of this tone: write a figure above zero, as in 0.775 or 775 mV", text)

@@ -1,4 +1,4 @@
-package main
+package terminal
 
 import (
 	"bytes"
@@ -26,9 +26,9 @@ func (s *shared) String() string {
 }
 
 // What takes long says what it is at, also where it cannot tell how far it is.
-func TestWaitingSaysWhatItIsAt(t *testing.T) {
+func TestWorkingSaysWhatItIsAt(t *testing.T) {
 	out := &shared{}
-	w := &waiting{out: out, doing: "exporting"}
+	w := &working{out: out, doing: "exporting"}
 	w.tell("copying the database", 0, 0)
 	if got := out.String(); got != "" {
 		t.Errorf("said before it took long: %q", got)

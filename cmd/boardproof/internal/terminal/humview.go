@@ -1,4 +1,4 @@
-package main
+package terminal
 
 import (
 	"encoding/json"
@@ -11,8 +11,8 @@ import (
 	"unicode/utf8"
 
 	"boardproof/analysis/hunt"
-	"boardproof/cmd/boardproof/internal/procedure"
 	"boardproof/cmd/boardproof/internal/report"
+	"boardproof/cmd/boardproof/internal/talk"
 )
 
 // humView draws what is watched: in place on a terminal, a line for each
@@ -21,20 +21,33 @@ type humView struct {
 	out            io.Writer
 	redraw, asJSON bool
 	simulated      bool
-	again          <-chan struct{}
+	// again says whether best and worst begin anew.
+	again func() bool
 	// columns is how wide the terminal is.
 	columns           int
-	hold              procedure.HumHold
+	hold              report.HumHold
 	drawn             int
 	headed            bool
 	lastLineS, beganS float64
 }
 
-func (v *humView) show(now procedure.HumNow) error {
-	select {
-	case <-v.again:
-		v.hold, v.beganS, v.drawn = procedure.HumHold{}, now.AtS, v.drawn+1
-	default:
+// hum shows what is watched.
+func (t *Terminal) hum(e talk.HumRead) error {
+	if t.view == nil {
+		t.view = &humView{out: t.watched, asJSON: t.JSON, simulated: e.Simulated}
+		if Columns(t.watched) > 0 && !t.JSON {
+			t.view.redraw, t.view.again = true, t.keys.entered
+		}
+	}
+	if t.view.redraw {
+		t.view.columns = Columns(t.watched)
+	}
+	return t.view.show(e)
+}
+
+func (v *humView) show(now talk.HumRead) error {
+	if v.again != nil && v.again() {
+		v.hold, v.beganS, v.drawn = report.HumHold{}, now.AtS, v.drawn+1
 	}
 	v.hold.Add(now.Readings)
 	var text string
@@ -61,7 +74,7 @@ func (v *humView) show(now procedure.HumNow) error {
 }
 
 // picture is a table that takes the place of the one before.
-func (v *humView) picture(now procedure.HumNow) string {
+func (v *humView) picture(now talk.HumRead) string {
 	var b strings.Builder
 	if v.drawn > 0 {
 		fmt.Fprintf(&b, "\x1b[%dA\r\x1b[J", v.drawn)
@@ -71,7 +84,7 @@ func (v *humView) picture(now procedure.HumNow) string {
 	return b.String() + body
 }
 
-func (v *humView) table(now procedure.HumNow) string {
+func (v *humView) table(now talk.HumRead) string {
 	var lines []string
 	lines = append(lines, v.head(now), "best and worst of "+(time.Duration(math.Round(now.AtS-v.beganS))*time.Second).String())
 	if joined := strings.Join(lines, "  "); utf8.RuneCountInString(joined) <= v.columns {
@@ -104,7 +117,7 @@ func humLayout(columns int) (abreast, bar int) {
 func (v *humView) sideTable(side []hunt.Reading, bar int) []string {
 	head := fmt.Sprintf("%-*s", humNames, unitOfHum(side))
 	for _, r := range side {
-		head += fmt.Sprintf(" | %s %7s %7s %7s", fitted(r.Output, bar), "now", "best", "worst")
+		head += fmt.Sprintf(" | %s %7s %7s %7s", report.Fitted(r.Output, bar), "now", "best", "worst")
 	}
 	lines := []string{head}
 	for _, g := range hunt.Groups() {
@@ -123,14 +136,14 @@ func (v *humView) cell(r hunt.Reading, group string, bar int) string {
 		return fmt.Sprintf("%-*s", bar+humFigures-3, "not read")
 	}
 	level := r.Levels[group]
-	now := procedure.LevelShown(r, level)
+	now := report.LevelShown(r, level)
 	best, worst, _ := v.hold.Of(r.Output, group)
 	return fmt.Sprintf("%s %s%6.1f %7.1f %7.1f", humBar(now, best, worst, bar), humMark(level), now, best, worst)
 }
 
 // clipped is text in so many columns at most; what is cut is shown.
 func clipped(text string, columns int) string {
-	return strings.TrimRight(fitted(text, columns), " ")
+	return strings.TrimRight(report.Fitted(text, columns), " ")
 }
 
 // The bars reach from -120 to -20.
@@ -165,7 +178,7 @@ func humMark(l hunt.Level) string {
 }
 
 // line is one reading on one line, at most one a second.
-func (v *humView) line(now procedure.HumNow) string {
+func (v *humView) line(now talk.HumRead) string {
 	if v.headed && now.AtS < v.lastLineS+1 {
 		return ""
 	}
@@ -191,14 +204,14 @@ func (v *humView) line(now procedure.HumNow) string {
 			if i == 0 {
 				width = 13
 			}
-			fmt.Fprintf(&b, "%*s", width, humMark(r.Levels[g])+fmt.Sprintf("%.1f", procedure.LevelShown(r, r.Levels[g])))
+			fmt.Fprintf(&b, "%*s", width, humMark(r.Levels[g])+fmt.Sprintf("%.1f", report.LevelShown(r, r.Levels[g])))
 		}
 		b.WriteString("\n")
 	}
 	return b.String()
 }
 
-func (v *humView) head(now procedure.HumNow) string {
+func (v *humView) head(now talk.HumRead) string {
 	parts := []string{"mains not found"}
 	for _, r := range now.Readings {
 		if r.MainsHz.Value > 0 {
@@ -229,7 +242,7 @@ func unitOfHum(readings []hunt.Reading) string {
 }
 
 // notesOfHum are the lines beneath the table.
-func notesOfHum(now procedure.HumNow) []string {
+func notesOfHum(now talk.HumRead) []string {
 	var notes []string
 	bound, floor := false, false
 	for _, r := range now.Readings {

@@ -1,22 +1,22 @@
-package main
+package terminal
 
 import (
-	"context"
 	"io"
 	"sync"
 	"time"
 
 	"github.com/schollz/progressbar/v3"
 
-	"boardproof/db"
+	"boardproof/cmd/boardproof/internal/talk"
 )
 
 // slowAfter is how long a command may take before it shows what it is at.
 const slowAfter = 2 * time.Second
 
-// waiting shows what a command that takes long is at, and how far.
-type waiting struct {
+// working shows what a command that takes long is at, and how far.
+type working struct {
 	out   io.Writer
+	timer *time.Timer
 	mu    sync.Mutex
 	shown bool
 	doing string
@@ -25,29 +25,31 @@ type waiting struct {
 	bar   *progressbar.ProgressBar
 }
 
-// slow gives what shows on a terminal what a command that takes long is at,
-// and what ends it. A command that cannot tell how far it is need not.
-func (a *app) slow(doing string) (progress db.Progress, end func()) {
-	t := a.operator(context.Background())
-	if !t.isTerm {
-		return nil, func() {}
-	}
-	w := &waiting{out: t.out, doing: doing}
-	timer := time.AfterFunc(slowAfter, w.show)
-	return w.tell, func() {
-		timer.Stop()
-		w.end()
+// work shows on a terminal what a command that takes long is at.
+func (t *Terminal) work(e talk.Working) {
+	switch {
+	case !t.isTerm:
+	case e.Ended && t.working != nil:
+		t.working.timer.Stop()
+		t.working.end()
+		t.working = nil
+	case e.Ended:
+	case t.working == nil:
+		t.working = &working{out: t.prompts, doing: e.Doing, done: e.Done, of: e.Of}
+		t.working.timer = time.AfterFunc(slowAfter, t.working.show)
+	default:
+		t.working.tell(e.Doing, e.Done, e.Of)
 	}
 }
 
-func (w *waiting) show() {
+func (w *working) show() {
 	w.mu.Lock()
 	defer w.mu.Unlock()
 	w.shown = true
 	w.draw()
 }
 
-func (w *waiting) tell(doing string, done, of int64) {
+func (w *working) tell(doing string, done, of int64) {
 	w.mu.Lock()
 	defer w.mu.Unlock()
 	if doing != w.doing || of != w.of {
@@ -59,7 +61,7 @@ func (w *waiting) tell(doing string, done, of int64) {
 	}
 }
 
-func (w *waiting) draw() {
+func (w *working) draw() {
 	first := w.bar == nil
 	if first {
 		most := w.of
@@ -76,14 +78,14 @@ func (w *waiting) draw() {
 	}
 }
 
-func (w *waiting) finish() {
+func (w *working) finish() {
 	if w.bar != nil {
 		w.bar.Finish() //nolint:errcheck // as above
 	}
 	w.bar = nil
 }
 
-func (w *waiting) end() {
+func (w *working) end() {
 	w.mu.Lock()
 	defer w.mu.Unlock()
 	w.finish()
