@@ -3,7 +3,6 @@ package hunt
 import (
 	"fmt"
 	"math"
-	"slices"
 	"strings"
 )
 
@@ -18,8 +17,8 @@ type evidence struct {
 var leastEvidence = math.Log(2)
 
 // addEvidence puts the strongest line for and against beside each cause.
-func (b *bench) addEvidence(w *Weighing, worlds []world, changes []Change) {
-	all := b.observations(worlds, changes)
+func (b *bench) addEvidence(w *Weighing, changes []Change) {
+	all := b.observations(changes)
 	for i := range w.Causes {
 		c := &w.Causes[i]
 		best, worst := evidence{log: leastEvidence}, evidence{log: -leastEvidence}
@@ -45,7 +44,7 @@ type observation struct {
 // of compares a cause with all others, by their scores.
 func (o observation) of(cause string, all []Weighed) evidence {
 	own, ok := o.log[cause]
-	if !ok {
+	if !ok || o.text == "" {
 		return evidence{}
 	}
 	var logs []float64
@@ -64,44 +63,45 @@ func (o observation) of(cause string, all []Weighed) evidence {
 }
 
 // observations lists what was seen, the pattern as found and each condition,
-// with how likely it is for each cause by itself, wherever it comes in.
-func (b *bench) observations(worlds []world, changes []Change) []observation {
-	group := b.loudestGroup()
-	out := []observation{{text: strings.Join(slices.DeleteFunc([]string{b.patternWords(), b.toneWords()}, func(s string) bool { return s == "" }), "; ")}}
-	for _, s := range b.spectra[1:] {
-		out = append(out, observation{text: b.changeWords(changes, group, s.condition)})
-	}
-	for i := range out {
-		by := map[string][2][]float64{}
-		for _, w := range worlds {
-			x := by[w.causes[w.main()]]
-			// As all else has it but what is looked at.
-			rest := w.log - w.logs[i]
-			x[0], x[1] = append(x[0], rest), append(x[1], w.log)
-			by[w.causes[w.main()]] = x
-		}
-		out[i].log = map[string]float64{}
-		for c, x := range by {
-			out[i].log[c] = logSum(x[1]) - logSum(x[0])
+// with how likely it is for each cause by itself, wherever it comes in, in the
+// sound of which it is the main one.
+func (b *bench) observations(changes []Change) []observation {
+	var out []observation
+	for of := range b.explain {
+		words := []string{b.patternWords(), b.toneWords()}[of]
+		for i := range b.spectra {
+			if i > 0 {
+				words = b.didWords(changes, b.loudestGroup(sound(of)), b.spectra[i].condition)
+			}
+			with, without := map[string][]float64{}, map[string][]float64{}
+			for _, h := range b.explain[of] {
+				with[h.cause()] = append(with[h.cause()], h.log)
+				without[h.cause()] = append(without[h.cause()], h.log-h.logs[i])
+			}
+			o := observation{words, map[string]float64{}}
+			for c := range with {
+				o.log[c] = logSum(with[c]) - logSum(without[c])
+			}
+			out = append(out, o)
 		}
 	}
 	return out
 }
 
-// loudestGroup is the group that is loudest as found.
-func (b *bench) loudestGroup() string {
-	group, top := OtherTones, b.base().tonesDB()
+// loudestGroup is the group of a sound that is loudest as found.
+func (b *bench) loudestGroup(of sound) string {
+	group, top := OtherTones, math.Inf(-1)
 	for c, l := range b.base().comb {
-		if l.seen() && l.db > top {
+		if of == comb && l.seen() && l.db > top {
 			group, top = []string{Fundamental, Odd, Odd, Even, Buzz, Buzz}[c], l.db
 		}
 	}
 	return group
 }
 
-// changeWords says what a condition did to a group: "50 Hz fell by 31.2 ± 0.3
+// didWords says what a condition did to a group: "50 Hz fell by 31.2 ± 0.3
 // dB when output B was unplugged".
-func (b *bench) changeWords(changes []Change, group string, c Condition) string {
+func (b *bench) didWords(changes []Change, group string, c Condition) string {
 	for _, x := range changes {
 		if x.Output == b.output && x.Group == group && x.Condition == c {
 			name := "the " + group
@@ -116,19 +116,6 @@ func (b *bench) changeWords(changes []Change, group string, c Condition) string 
 		}
 	}
 	return ""
-}
-
-// when says a condition as the time at which something happened.
-func when(c Condition) string {
-	switch c.Change {
-	case OutputUnplugged:
-		return "when output " + c.Subject + " was unplugged"
-	case OutputIsolated:
-		return "when output " + c.Subject + " was isolated"
-	case OtherOutlet:
-		return "with everything on one outlet"
-	}
-	return "with " + c.String()
 }
 
 // patternWords says what the comb looks like as found.

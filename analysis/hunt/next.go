@@ -8,14 +8,12 @@ import (
 	"slices"
 )
 
-// worthBits is the least that a condition must promise to be proposed.
-const worthBits = 0.02
-
 // Proposal is a condition to try.
 type Proposal struct {
 	Condition Condition `json:"condition"`
 	// Bits is by how much it is expected to reduce the entropy over the causes,
-	// and a share of that over where they come in.
+	// and a share of that over where they come in, of the part of the sound of
+	// which it tells most.
 	Bits float64 `json:"bits"`
 	// Reason says in one line what it would tell apart.
 	Reason string `json:"reason"`
@@ -24,122 +22,100 @@ type Proposal struct {
 // conditions lists what can be tried on a board.
 func (b Board) conditions() []Condition {
 	var out []Condition
+	add := func(possible bool, change string, subjects ...string) {
+		for _, s := range subjects {
+			if possible {
+				out = append(out, Condition{change, s})
+			}
+		}
+	}
 	for _, o := range b.Outputs {
-		out = append(out, Condition{OutputUnplugged, o})
-		if b.Isolator {
-			out = append(out, Condition{OutputIsolated, o})
-		}
+		add(true, OutputUnplugged, o)
+		add(b.Isolator, OutputIsolated, o)
 	}
-	out = append(out, Condition{SupplyOff, ""}, Condition{OtherOutlet, ""}, Condition{InputShorted, ""}, Condition{BoardTurned, ""})
-	if b.Battery {
-		out = append(out, Condition{OnBattery, ""})
+	for _, change := range []string{SupplyOff, OtherOutlet, InputShorted, BoardTurned} {
+		add(true, change, "")
 	}
-	if b.LaptopBattery {
-		out = append(out, Condition{LaptopOnBattery, ""})
-	}
-	if !b.NoLights {
-		out = append(out, Condition{LightsOff, ""})
-	}
-	for _, d := range b.powered() {
-		out = append(out, Condition{SupplyOff, d})
-		if b.Battery {
-			out = append(out, Condition{OnBattery, d})
-		}
-	}
-	for _, d := range b.Devices {
-		out = append(out, Condition{DeviceBypassed, d})
-	}
+	add(b.Battery, OnBattery, "")
+	add(b.LaptopBattery, LaptopOnBattery, "")
+	add(!b.NoLights, LightsOff, "")
+	add(true, SupplyOff, b.powered()...)
+	add(b.Battery, OnBattery, b.powered()...)
+	add(true, DeviceBypassed, b.Devices...)
 	return out
 }
 
-// outcomes are what may be seen: each of comb and tones vanishes, stays or
-// does something else.
-type outcomes [9]float64
-
-// foretold is what a world lets one expect of a condition.
-func (w *world) foretold(c Condition, weighed string) outcomes {
-	var out outcomes
-	comb, tone := w.together(w.combPower, c, weighed), w.together(w.tonePower, c, weighed)
-	for i, p := range comb.chances() {
-		for j, q := range tone.chances() {
-			out[3*i+j] = p * q
-		}
+// foretold is what a hypothesis lets one expect of part n. The weaker of two
+// causes matters where the stronger one goes: only if it goes too, all is gone.
+func (h *hypothesis) foretold(n int, c Condition, weighed string) effect {
+	strong, share := 0, h.first[n]
+	if share < 0.5 {
+		strong, share = 1, 1-share
 	}
-	return out
-}
-
-// together is the effect on what the causes have by their powers. The weaker of
-// two matters where the stronger one goes: only if it goes too, all is gone.
-func (w *world) together(power [2]float64, c Condition, weighed string) effect {
-	first, second := 0, 1
-	if power[1] > power[0] {
-		first, second = 1, 0
-	}
-	if power[first] == 0 {
-		return effect{0, 1, 0}
-	}
-	e := effectOf(w.causes[first], w.places[first], c, weighed)
-	if power[second] < power[first]*powerOf(-weakDB/2) {
+	e := effectOf(h.causes[strong], h.places[strong], c, weighed)
+	if len(h.causes) == 1 || (1-share)/share < powerOf(-weakDB/2) {
 		return e
 	}
-	gone := e.vanishes * effectOf(w.causes[second], w.places[second], c, weighed).vanishes
-	return effect{gone, e.same, 1 - gone - e.same}
+	both := e[vanishes] * effectOf(h.causes[1-strong], h.places[1-strong], c, weighed)[vanishes]
+	return effect{both, e[jumps] + e[vanishes] - both, e[moves], e[stays]}
 }
 
 // proposals ranks what was not tried yet by the mutual information between what
 // would be seen and the cause.
-func (b *bench) proposals(worlds []world) []Proposal {
+func (b *bench) proposals() []Proposal {
 	var out []Proposal
-	// What is next to impossible takes long, and tells nothing.
-	worlds = worlds[:slices.IndexFunc(append(worlds[:len(worlds):len(worlds)], world{}), func(w world) bool { return w.weight < 1e-6 })]
 	for _, c := range b.board.conditions() {
 		if slices.ContainsFunc(b.spectra, func(s spectrum) bool { return s.condition == c }) {
 			continue
 		}
-		out = append(out, Proposal{c, worth(worlds, c, b.output), telling(worlds, c, b.output)})
+		p := Proposal{Condition: c, Reason: "it may show what nothing else does"}
+		for _, of := range b.order {
+			// What is next to impossible takes long, and tells nothing.
+			likely := slices.Clone(b.explain[of])
+			likely = slices.DeleteFunc(likely, func(h hypothesis) bool { return h.weight < 1e-6 })
+			for n, part := range b.parts[of] {
+				if bits := part.heard * worth(likely, n, c, b.output); bits > p.Bits {
+					p.Bits, p.Reason = bits, telling(likely, c, b.output)
+				}
+			}
+		}
+		out = append(out, p)
 	}
 	slices.SortStableFunc(out, func(a, b Proposal) int { return cmp.Compare(b.Bits, a.Bits) })
 	return out
 }
 
-// placeShare is what it is worth to know where a cause comes in, beside
-// knowing the cause.
-const placeShare = 0.25
-
-// worth is the mutual information between what would be seen and the causes,
-// and a share of that with where it comes in.
-func worth(worlds []world, c Condition, weighed string) float64 {
-	var all outcomes
-	within := 0.0
-	byCause := map[string]*outcomes{}
-	weights := map[string]float64{}
-	for i := range worlds {
-		w := &worlds[i]
-		seen, cause := w.foretold(c, weighed), w.key
-		if byCause[cause] == nil {
-			byCause[cause] = &outcomes{}
-		}
+// worth is the mutual information between what would be seen of part n and the
+// causes, and a share of that with where they come in.
+func worth(all []hypothesis, n int, c Condition, weighed string) float64 {
+	var sum effect
+	within, weights, byCause := 0.0, map[string]float64{}, map[string]effect{}
+	for i := range all {
+		h := &all[i]
+		seen, key := h.foretold(n, c, weighed), h.key()
+		of := byCause[key]
 		for k, p := range seen {
-			all[k] += w.weight * p
-			byCause[cause][k] += w.weight * p
+			sum[k] += h.weight * p
+			of[k] += h.weight * p
 		}
-		weights[cause] += w.weight
-		within += w.weight * seen.entropy()
+		byCause[key] = of
+		weights[key] += h.weight
+		within += h.weight * seen.entropy()
 	}
-	ofCause := all.entropy()
-	for _, cause := range slices.Sorted(maps.Keys(byCause)) {
-		o := byCause[cause]
-		for k := range o {
-			o[k] /= weights[cause]
+	ofCause := sum.entropy()
+	for _, key := range slices.Sorted(maps.Keys(byCause)) {
+		of := byCause[key]
+		for k := range of {
+			of[k] /= weights[key]
 		}
-		ofCause -= weights[cause] * o.entropy()
+		ofCause -= weights[key] * of.entropy()
 	}
-	return math.Max(0, ofCause+placeShare*(all.entropy()-within-ofCause))
+	return math.Max(0, ofCause+placeShare*(sum.entropy()-within-ofCause))
 }
 
-func (o outcomes) entropy() float64 {
+func (e effect) entropy() float64 {
 	sum := 0.0
-	for _, p := range o {
+	for _, p := range e {
 		if p > 0 {
 			sum -= p * math.Log2(p)
 		}
@@ -147,38 +123,27 @@ func (o outcomes) entropy() float64 {
 	return sum
 }
 
-// leastChance of a cause is worth a word.
-const leastChance = 0.01
-
-// telling says which likely cause would go under a condition, and which would
-// stay.
-func telling(worlds []world, c Condition, weighed string) string {
-	type chance struct {
-		cause        string
-		weight, gone float64
-	}
-	var chances []chance
-	for _, w := range worlds {
-		k := slices.IndexFunc(chances, func(x chance) bool { return x.cause == w.causes[w.main()] })
-		if k < 0 {
-			k = len(chances)
-			chances = append(chances, chance{cause: w.causes[w.main()]})
+// telling says which likely cause would change under a condition, and which
+// would stay.
+func telling(all []hypothesis, c Condition, weighed string) string {
+	weight, changes := map[string]float64{}, map[string]float64{}
+	for _, h := range all {
+		if h.cause() != nobody {
+			weight[h.cause()] += h.weight
+			changes[h.cause()] += h.weight * (1 - effectOf(h.cause(), h.places[h.main()], c, weighed)[stays])
 		}
-		chances[k].weight += w.weight
-		e := effectOf(w.causes[w.main()], w.places[w.main()], c, weighed)
-		chances[k].gone += w.weight * (1 - e.same)
 	}
 	goes, stays, may := "", "", ""
-	goesBy, staysBy, mayBy := 0.0, 0.0, 0.0
-	for _, x := range chances {
-		switch changes := x.gone / x.weight; {
-		case changes > 0.5 && x.weight > goesBy:
-			goes, goesBy = x.cause, x.weight
-		case changes < 0.5 && x.weight > staysBy:
-			stays, staysBy = x.cause, x.weight
+	for _, x := range Causes() {
+		switch share := changes[x] / weight[x]; {
+		case weight[x] == 0:
+		case share > 0.5 && weight[x] > weight[goes]:
+			goes = x
+		case share < 0.5 && weight[x] > weight[stays]:
+			stays = x
 		}
-		if x.weight > leastChance && x.gone/x.weight > mayBy {
-			may, mayBy = x.cause, x.gone/x.weight
+		if weight[x] > unforeseen && (may == "" || changes[x]/weight[x] > changes[may]/weight[may]) {
+			may = x
 		}
 	}
 	switch {

@@ -16,188 +16,240 @@ type template [classes]float64
 // bench's hum may look like any.
 var templates = func() map[string][]template {
 	all := map[string][]template{}
-	add := func(cause string, of func(n float64, odd bool) float64) {
+	// A line of number n has the amplitude odd(n) or even(n), times n to rising.
+	add := func(cause string, rising float64, odd, even func(n float64) float64) {
 		var t template
 		for n := 1; n <= 200; n++ {
-			v := of(float64(n), n%2 == 1)
+			v := even(float64(n))
+			if n%2 == 1 {
+				v = odd(float64(n))
+			}
+			v *= math.Pow(float64(n), rising)
 			t[classOf(n, 20)] += v * v
 		}
 		most := slices.Max(t[:])
 		for i := range t {
-			t[i] = 10 * math.Log10(t[i]/most+powerOf(nothingDB))
+			t[i] = dbOf(t[i]/most + powerOf(nothingDB))
 		}
 		all[cause] = append(all[cause], t)
 		all[Bench] = append(all[Bench], t)
 	}
-	// What rectifiers and other loads draw: odd harmonics that fall with some
-	// power of their number, hardly any even ones (IEC 61000-3-2 allows a small
-	// supply 3.4 mA/W of the 3rd, 1.9 of the 5th, 1.0 of the 7th, from memory).
-	for _, third := range []float64{0.02, 0.1, 0.5} {
-		for _, fall := range []float64{1.5, 2.2, 3} {
-			current := func(n float64, odd bool) float64 {
-				switch {
-				case n == 1:
-					return 1
-				case odd:
-					return third * math.Pow(3/n, fall)
-				}
-				return 0
+	none := func(float64) float64 { return 0 }
+	falling := func(third, fall float64) func(n float64) float64 {
+		return func(n float64) float64 {
+			if n == 1 {
+				return 1
 			}
-			add(GroundLoop, current)
-			// A field induces in proportion to frequency.
-			add(Magnetic, func(n float64, odd bool) float64 { return n * current(n, odd) })
+			return third * math.Pow(3/n, fall)
 		}
 	}
-	// The mains voltage has some per cent of the low odd harmonics (EN 50160
-	// allows 5 % of the 3rd, 6 % of the 5th, 5 % of the 7th, from memory), and a
-	// stray capacitance passes them in proportion to frequency as long as the
-	// node's resistance is the smaller.
-	for _, third := range []float64{0.005, 0.03} {
-		for _, rising := range []float64{0, 1} {
-			add(Electric, func(n float64, odd bool) float64 {
-				switch {
-				case n == 1:
-					return 1
-				case odd:
-					return third * math.Pow(3/n, 1.2) * math.Pow(n, rising)
-				}
-				return 0
-			})
+	for _, third := range currentThirds {
+		for _, fall := range currentFalls {
+			add(GroundLoop, 0, falling(third, fall), none)
+			add(Magnetic, 1, falling(third, fall), none) // a field induces in proportion to frequency
 		}
 	}
-	// A sine that is off from each zero crossing to an angle has odd lines that
-	// fall as the edge does, in proportion to their number, or not at all behind
-	// a stray capacitance or a coil.
-	for _, edge := range []float64{0.1, 0.4, 1} {
-		for _, rising := range []float64{0, 1} {
-			add(Dimmer, func(n float64, odd bool) float64 {
-				switch {
-				case n == 1:
-					return 1
-				case odd:
-					return edge * math.Pow(n, rising-1)
-				}
-				return 0
-			})
+	for _, rising := range rises {
+		for _, third := range voltageThirds {
+			add(Electric, rising, falling(third, voltageFall), none)
+		}
+		for _, edge := range dimmerEdges {
+			add(Dimmer, rising, falling(edge/3, 1), none)
 		}
 	}
-	// What a full-wave rectifier leaves on its reservoir: a sawtooth of twice the
-	// mains, smoother behind a filter, sharper behind a regulator that lets more
-	// through the higher; odd lines where its halves differ, or where there is
-	// only one.
-	for _, fall := range []float64{0.4, 1, 1.8} {
-		for _, uneven := range []float64{0.003, 0.1, 1} {
-			add(Ripple, func(n float64, odd bool) float64 {
-				v := math.Pow(2/n, fall)
-				if odd {
-					return uneven * v
-				}
-				return v
-			})
+	for _, fall := range rippleFalls {
+		ripple := func(n float64) float64 { return math.Pow(2/n, fall) }
+		for _, uneven := range rippleUneven {
+			add(Ripple, 0, func(n float64) float64 { return uneven * ripple(n) }, ripple)
 		}
 	}
 	return all
 }()
 
-// combFit is how well causes explain the comb as found, and by class how likely
-// each of the shares of the first of two causes is.
-type combFit struct {
-	log   float64
-	share [classes][7]float64
-}
-
-// fitComb explains the comb by one cause or two, whatever is not known of them.
-func fitComb(s *spectrum, causes []string) combFit {
-	var f combFit
+// fitComb is how well causes, one or two, explain the comb as found, as a
+// logarithm, and by class how likely each share of the first of two is.
+func (s *spectrum) fitComb(causes []string) (log float64, share [classes]shareOdds) {
 	var logs []float64
-	for i := range templates[causes[0]] {
-		a := &templates[causes[0]][i]
+	best, ends := math.Inf(-1), [2]float64{ratios[0], ratios[len(ratios)-1]}
+	for _, a := range templates[causes[0]] {
 		if len(causes) == 1 {
-			logs = append(logs, s.fits(a))
+			logs = append(logs, s.fits(&a))
 			continue
 		}
-		for j := range templates[causes[1]] {
-			b := &templates[causes[1]][j]
-			for byDB := -20.0; byDB <= 20; byDB += 5 {
-				var sum template
+		for _, b := range templates[causes[1]] {
+			for byDB := -20.0; byDB <= 20; byDB += 10 {
+				sum := a
 				for k := range sum {
-					sum[k] = 10 * math.Log10(powerOf(a[k])+powerOf(b[k]+byDB))
+					sum[k] = math.Max(a[k], b[k]+byDB)
 				}
 				v := s.fits(&sum)
 				logs = append(logs, v)
-				for k := range f.share {
+				if best = math.Max(best, v); v < best-hopeless/2 {
+					continue
+				}
+				for k := range share {
+					foretold := math.Max(ends[0], math.Min(a[k]-b[k]-byDB, ends[1]))
 					for at, ratio := range ratios {
-						f.share[k][at] += math.Exp(v) * (normal(ratio, a[k]-b[k]-byDB, shareDB) + anyShare)
+						share[k][at] += math.Exp(v) * (normal(ratio, foretold, shareDB) + anyShare)
 					}
 				}
 			}
 		}
 	}
-	for k := range f.share {
-		sum := 0.0
-		for _, v := range f.share[k] {
-			sum += v
-		}
-		for at := range f.share[k] {
-			f.share[k][at] /= math.Max(sum, 1e-300)
-		}
+	for k := range share {
+		share[k].normalise()
 	}
-	f.log = logMean(logs)
-	return f
+	return logSum(logs) - math.Log(float64(len(logs))), share
+}
+
+func (o *shareOdds) normalise() {
+	sum := 0.0
+	for _, v := range o {
+		sum += v
+	}
+	for i := range o {
+		o[i] /= math.Max(sum, 1e-300)
+	}
 }
 
 // fits is the logarithm of the likelihood of the comb under a template, both
 // under their strongest class.
 func (s *spectrum) fits(t *template) float64 {
-	top, peak := math.Inf(-1), slices.Max(t[:])
+	top, peak, sum := math.Inf(-1), slices.Max(t[:]), 0.0
 	for _, l := range s.comb {
 		if l.seen() {
 			top = math.Max(top, l.db)
 		}
 	}
-	sum := 0.0
 	for i, l := range s.comb {
-		if !l.known {
-			continue
-		}
 		std, foretold := math.Hypot(shapeDB, l.std), t[i]-peak
-		if !l.bound && foretold < clutterDB {
-			// What the cause does not bring is from whatever else is about.
-			foretold, std = clutterDB, 2*std
+		switch {
+		case !l.known:
+		case l.bound:
+			sum += math.Log((1-oddLine)*under(l.db-top, foretold, std) + oddLine/2)
+		default:
+			if foretold < clutterDB { // what the cause does not bring is from whatever else is about
+				foretold, std = clutterDB, 2*std
+			}
+			sum += math.Log((1-oddLine)*normal(l.db-top, foretold, std) + oddLine/oddRangeDB)
 		}
-		d := l.db - top - foretold
-		v := (1-oddLine)*normal(d, 0, std) + oddLine/oddRangeDB
-		if l.bound {
-			v = (1-oddLine)*under(d, 0, std) + oddLine/2
-		}
-		sum += math.Log(v)
 	}
 	return sum
 }
 
-// normal is the density of a normal variate.
+// normal is the density of a normal variate, under the chance that one is under x.
 func normal(x, mean, std float64) float64 {
 	d := (x - mean) / std
 	return math.Exp(-d*d/2) / (std * math.Sqrt(2*math.Pi))
 }
 
-// under is the chance that a normal variate is under x.
 func under(x, mean, std float64) float64 { return math.Erfc((mean-x)/(std*math.Sqrt2)) / 2 }
-
-func logMean(logs []float64) float64 { return logSum(logs) - math.Log(float64(len(logs))) }
 
 // logSum is the logarithm of the sum of exponentials.
 func logSum(logs []float64) float64 {
 	if len(logs) == 0 {
 		return math.Inf(-1)
 	}
-	most := slices.Max(logs)
+	most, sum := slices.Max(logs), 0.0
 	if math.IsInf(most, -1) {
 		return most
 	}
-	sum := 0.0
 	for _, v := range logs {
 		sum += math.Exp(v - most)
 	}
 	return most + math.Log(sum)
+}
+
+const audioHz = 20000.0
+
+// fitTones is how well causes explain the tones as found, as a logarithm, and
+// by tone the share of the first.
+func fitTones(tones []Tone, causes []string) (log float64, share []float64) {
+	for i, t := range tones {
+		stray := strayChance / audioHz
+		if dbOf(math.Pow(t.RMS.Value/tones[0].RMS.Value, 2)) < strayDB {
+			stray *= 10
+		}
+		sum, first := stray, 0.0
+		for k, c := range causes {
+			d := toneDensity(c, tones, i) / float64(len(causes))
+			sum += d
+			if k == 0 {
+				first = d
+			}
+		}
+		share = append(share, (first+stray/2)/sum)
+		log += math.Log(sum)
+	}
+	return log, share
+}
+
+// toneDensity is how likely a cause brings a tone where tone i is, per hertz.
+func toneDensity(cause string, tones []Tone, i int) float64 {
+	hz := tones[i].FrequencyHz.Value
+	if cause == USB {
+		return clockDensity(tones, i)
+	}
+	d := 0.0
+	for _, s := range toneSpreads[cause] {
+		if hz >= s.fromHz && hz <= s.toHz {
+			d += s.share / (hz * math.Log(s.toHz/s.fromHz))
+		}
+	}
+	if cause != Bench && isMultiple(tones, i) {
+		d += multipleShare / (4 * differHz)
+	}
+	if n := float64(len(tones)); cause == Beat && isDifference(tones, i) {
+		d += differShare / (n * (n - 1) / 2) / (4 * differHz)
+	}
+	return d
+}
+
+// clockDensity is even over the multiples of 1 kHz, as near as a crystal keeps
+// them; all lines of one clock are off by the same share.
+func clockDensity(tones []Tone, i int) float64 {
+	t, hz := tones[i], tones[i].FrequencyHz.Value
+	reach := clockReach(t)
+	if i > 0 && onGrid(tones[0]) {
+		hz, reach = hz*math.Round(tones[0].FrequencyHz.Value/1000)*1000/tones[0].FrequencyHz.Value, reach/5
+	}
+	n := math.Round(hz / 1000)
+	if n < 1 || t.WidthHz > 0 || math.Abs(hz-1000*n) > reach {
+		return 0
+	}
+	return 1 / audioHz * 1000 / (2 * reach)
+}
+
+func clockReach(t Tone) float64 { return clockShare*t.FrequencyHz.Value + 2*t.FrequencyHz.Std + 0.05 }
+
+// onGrid says whether a tone may be of a clock's family.
+func onGrid(t Tone) bool {
+	n := math.Round(t.FrequencyHz.Value / 1000)
+	return n >= 1 && math.Abs(t.FrequencyHz.Value-1000*n) < clockReach(t)
+}
+
+// isMultiple says whether tone i is a multiple of a stronger one.
+func isMultiple(tones []Tone, i int) bool {
+	hz := tones[i].FrequencyHz.Value
+	return slices.ContainsFunc(tones[:i], func(o Tone) bool {
+		n := math.Round(hz / o.FrequencyHz.Value)
+		return n >= 2 && math.Abs(hz-n*o.FrequencyHz.Value) < differHz+n*(o.WidthHz+3*o.FrequencyHz.Std)
+	})
+}
+
+// isDifference says whether tone i is the difference of two others, none of
+// which is a multiple of another: those of one tone differ by it.
+func isDifference(tones []Tone, i int) bool {
+	for j := range tones {
+		for k := range tones[:j] {
+			a, b, t := tones[j], tones[k], tones[i]
+			if i == j || i == k || isMultiple(tones, i) || isMultiple(tones, j) || isMultiple(tones, k) {
+				continue
+			}
+			if d := math.Abs(a.FrequencyHz.Value - b.FrequencyHz.Value); math.Abs(d-t.FrequencyHz.Value) < differHz+t.WidthHz+a.WidthHz+b.WidthHz {
+				return true
+			}
+		}
+	}
+	return false
 }

@@ -94,9 +94,9 @@ func TestADeadBoardSaysLittleOfWhatComesInAhead(t *testing.T) {
 	}
 }
 
-// Of two converters that beat each is heard by itself as well, and goes with
-// its own device, the beat with either.
-func TestTwoConvertersThatGoEachItsOwnWayBeat(t *testing.T) {
+// Two converters of which each goes with its own device are two; with a tone at
+// their difference, which goes with either, they beat.
+func TestTwoConvertersBeatWhereTheirDifferenceIsHeard(t *testing.T) {
 	s := func(tones ...float64) map[string]scene {
 		all := map[float64]float64{}
 		for i, hz := range tones {
@@ -104,15 +104,14 @@ func TestTwoConvertersThatGoEachItsOwnWayBeat(t *testing.T) {
 		}
 		return map[string]scene{"A": {mainsHz: 50, tones: all, noiseStd: 1e-6, lengthS: 3}}
 	}
-	// No tone is the difference of two others here: what is done must show it.
-	r := read(t, hunt.AsFound, 5, s(5159, 6350, 10318, 12700), "A")
-	before := scoreOf(t, hunt.Weigh(wholeBoard, r), hunt.Beat)
-	r = append(r, read(t, hunt.Condition{Change: hunt.SupplyOff, Subject: "boost"}, 6, s(6350, 12700), "A")...)
-	r = append(r, read(t, hunt.Condition{Change: hunt.SupplyOff, Subject: "delay"}, 7, s(5159, 10318), "A")...)
-	w := hunt.Weigh(wholeBoard, r)
-	t.Logf("%.3f before: %s", before, w.Summary)
-	if after := scoreOf(t, w, hunt.Beat); after < 3*before {
-		t.Errorf("a beat's score was %.3f and is %.3f", before, after)
+	boost, delay := hunt.Condition{Change: hunt.SupplyOff, Subject: "boost"}, hunt.Condition{Change: hunt.SupplyOff, Subject: "delay"}
+	for want, found := range map[string][]float64{hunt.Converter: {5159, 6350}, hunt.Beat: {5159, 6350, 1191}} {
+		r := read(t, hunt.AsFound, 5, s(found...), "A")
+		r = append(r, read(t, boost, 6, s(6350), "A")...)
+		r = append(r, read(t, delay, 7, s(5159), "A")...)
+		if w := hunt.Weigh(wholeBoard, r); w.Causes[0].Cause != want {
+			t.Errorf("of %v: %s", found, w.Summary)
+		}
 	}
 }
 

@@ -3,8 +3,8 @@ package hunt
 import (
 	"cmp"
 	"fmt"
-	"math"
 	"slices"
+	"strings"
 )
 
 // Board is what can be changed at the bench.
@@ -77,9 +77,6 @@ type Weighing struct {
 	Next *Proposal `json:"next,omitempty"`
 }
 
-// DecidedFrom is the score above which a cause is named without a doubt.
-const DecidedFrom = 0.9
-
 // Weigh weighs the causes of what was read so far, at the output with most hum
 // as found. It needs a reading as found; without one every cause stands alike
 // and the Summary says so.
@@ -92,65 +89,74 @@ func Weigh(board Board, readings []Reading) Weighing {
 		}
 		return w
 	}
-	worlds := b.worlds()
-	w := Weighing{Output: b.output, Causes: b.scores(worlds)}
-	b.addEvidence(&w, worlds, Changes(readings))
-	if p := b.proposals(worlds); len(p) > 0 && p[0].Bits > worthBits {
+	w := Weighing{Output: b.output, Causes: b.scores()}
+	b.addEvidence(&w, Changes(readings))
+	if p := b.proposals(); len(p) > 0 && p[0].Bits > worthBits {
 		w.Next = &p[0]
 	}
-	w.decide(worlds)
+	w.decide(b)
 	return w
 }
 
 // Proposals ranks all conditions that are possible on the board and not yet
 // read, the most telling first.
 func Proposals(board Board, readings []Reading) []Proposal {
-	b := newBench(board, readings)
-	if b == nil {
-		return nil
+	if b := newBench(board, readings); b != nil {
+		return b.proposals()
 	}
-	return b.proposals(b.worlds())
+	return nil
 }
 
-func (b *bench) scores(worlds []world) []Weighed {
-	out := make([]Weighed, len(Causes()))
-	known := 0.0
-	for i, c := range Causes() {
-		out[i].Cause = c
-		where := map[place]float64{}
-		for _, w := range worlds {
-			for k, o := range w.causes {
-				if o != c {
-					continue
+// scores puts the sounds together: the main cause is that of the loudest sound
+// that is anybody's.
+func (b *bench) scores() []Weighed {
+	score, absent, left := map[string]float64{}, map[string]float64{}, 1.0
+	where := map[string]map[place]float64{}
+	for _, c := range Causes() {
+		absent[c], where[c] = 1, map[place]float64{}
+	}
+	for _, of := range b.order {
+		present, idle := map[string]float64{}, 0.0
+		for _, h := range b.explain[of] {
+			if h.cause() == nobody {
+				idle += h.weight
+				continue
+			}
+			score[h.cause()] += left * h.weight
+			for k, c := range h.causes {
+				if k == 0 || c != h.causes[0] {
+					present[c] += h.weight
 				}
-				out[i].Present += w.weight
-				p := w.places[k]
+				p := h.places[k]
 				p.prior = 0
-				where[p] += w.weight
-				if w.main() == k {
-					out[i].Score += w.weight
-					known += w.weight
-				}
+				where[c][p] += h.weight
 			}
 		}
-		out[i].locate(where, b.output)
+		for c, v := range present {
+			absent[c] *= 1 - min(v, 1)
+		}
+		if len(b.explain[of]) > 0 {
+			left *= idle
+		}
 	}
-	share := (unforeseen + (1-unforeseen)*(1-known)) / float64(len(out))
-	for i := range out {
-		out[i].Score = (1-unforeseen)*out[i].Score + share
-		out[i].Present = math.Min((1-unforeseen)*out[i].Present+share, 1)
+	quiet := HissOnly
+	if b.base().floorLines {
+		quiet = Bench
+	}
+	score[quiet] += left
+	absent[quiet] *= 1 - left
+	var out []Weighed
+	n := float64(len(Causes()))
+	for _, c := range Causes() {
+		w := Weighed{Cause: c, Score: (1-unforeseen)*score[c] + unforeseen/n, Present: (1-unforeseen)*(1-absent[c]) + unforeseen/n}
+		w.locate(where[c], b.output)
+		out = append(out, w)
 	}
 	slices.SortStableFunc(out, func(a, b Weighed) int {
-		if a.Score != b.Score {
-			return cmp.Compare(b.Score, a.Score)
-		}
-		return cmp.Compare(b.Present, a.Present)
+		return cmp.Or(cmp.Compare(b.Score, a.Score), cmp.Compare(b.Present, a.Present))
 	})
 	return out
 }
-
-// locateFrom is the share of one place among all from which it is named.
-const locateFrom = 0.6
 
 // locate names where the cause comes in, if that is known.
 func (w *Weighed) locate(where map[place]float64, output string) {
@@ -168,22 +174,24 @@ func (w *Weighed) locate(where map[place]float64, output string) {
 			devices[p.second] += weight
 		}
 	}
-	for o, weight := range outputs {
-		if o != "" && weight > locateFrom*all {
-			w.Output = o
+	w.Output = cmp.Or(likeliest(outputs, locateFrom*all), output)
+	w.Device = likeliest(devices, locateFrom*all)
+	if w.Cause == GroundLoop {
+		w.Through = map[string]string{
+			atLaptop: "the laptop's charger", atSupply: "the earth of the board's supply", atBoth: "the laptop's charger and the earth of the board's supply",
+		}[likeliest(through, locateFrom*all)]
+	}
+}
+
+// likeliest is the name with the most weight above least, "" for none.
+func likeliest(names map[string]float64, least float64) string {
+	best := ""
+	for name, weight := range names {
+		if name != "" && (weight > least || weight == least && best != "" && name < best) {
+			best, least = name, weight
 		}
 	}
-	for of, name := range map[string]string{atLaptop: "the laptop's charger", atSupply: "the earth of the board's supply", atBoth: "the laptop's charger and the earth of the board's supply"} {
-		if w.Cause == GroundLoop && through[of] > locateFrom*all {
-			w.Through = name
-		}
-	}
-	most := 0.0
-	for d, weight := range devices {
-		if d != "" && weight > locateFrom*all && (weight > most || weight == most && d < w.Device) {
-			w.Device, most = d, weight
-		}
-	}
+	return best
 }
 
 // Likelihood puts a probability into a word.
@@ -191,44 +199,42 @@ func Likelihood(p float64) string {
 	switch {
 	case p > DecidedFrom:
 		return "almost certain"
-	case p > 0.5:
+	case p > likelyFrom:
 		return "likely"
-	case p > 0.1:
+	case p > possibleFrom:
 		return "possible"
 	}
 	return "unlikely"
 }
 
-// secondBits are what a condition must promise for a hunt to go on for a second
-// cause once the first is sure.
-const secondBits = 0.1
-
 // decide says whether the evidence does, and what it says.
-func (w *Weighing) decide(worlds []world) {
-	first, second := w.Causes[0], w.Causes[1]
-	for _, c := range w.Causes[1:] {
-		if c.Present > second.Present {
-			second = c
-		}
-	}
+func (w *Weighing) decide(b *bench) {
+	first := w.Causes[0]
+	besides := slices.Clone(w.Causes[1:])
+	slices.SortStableFunc(besides, func(a, b Weighed) int { return cmp.Compare(b.Present, a.Present) })
+	second := besides[0]
 	both := first.Present > DecidedFrom && second.Present > DecidedFrom
-	open := second.Present > 0.2 && second.Present < DecidedFrom && w.Next != nil && w.Next.Bits > secondBits
-	w.PickedUp = first.Score <= DecidedFrom && pickedUp(worlds) > DecidedFrom
-	w.Decided = both || first.Score > DecidedFrom && !open || w.PickedUp && (w.Next == nil || w.Next.Condition.Change != BoardTurned)
-	w.PickedUp = w.PickedUp && w.Decided && !both
+	w.PickedUp = first.Score <= DecidedFrom && b.pickedUp() > DecidedFrom && (w.Next == nil || w.Next.Condition.Change != BoardTurned)
+	open := w.Next != nil && w.Next.Bits > secondBits && slices.ContainsFunc(besides, func(c Weighed) bool {
+		field := c.Cause == Electric || c.Cause == Magnetic
+		return c.Present > openFrom && c.Present < DecidedFrom && !(w.PickedUp && field)
+	})
+	w.Decided = !open && (both || first.Score > DecidedFrom || w.PickedUp)
+	w.PickedUp = w.PickedUp && w.Decided
 	switch {
 	case w.PickedUp:
 		w.Summary = "picked up at the input, by an electric or a magnetic field"
-	case w.Decided && second.Present > 0.5:
+		for _, c := range w.besides() {
+			w.Summary += ", and besides it " + named(c)
+		}
+	case w.Decided:
 		w.Summary = named(first)
 		for _, c := range w.besides() {
 			w.Summary += ", and besides it " + named(c)
 		}
-		if second.Present <= DecidedFrom {
+		if second.Present > likelyFrom && second.Present <= DecidedFrom {
 			w.Summary += "; likely besides it " + named(second)
 		}
-	case w.Decided:
-		w.Summary = named(first)
 	case first.Score > DecidedFrom:
 		w.Summary = fmt.Sprintf("%s; besides it %s: %s", named(first), named(second), Likelihood(second.Present))
 	default:
@@ -238,21 +244,15 @@ func (w *Weighing) decide(worlds []world) {
 
 // besides are the causes beside the first that are there without a doubt.
 func (w *Weighing) besides() []Weighed {
-	var out []Weighed
-	for _, c := range w.Causes[min(1, len(w.Causes)):] {
-		if c.Present > DecidedFrom {
-			out = append(out, c)
-		}
-	}
-	return out
+	return slices.DeleteFunc(slices.Clone(w.Causes[min(1, len(w.Causes)):]), func(c Weighed) bool { return c.Present <= DecidedFrom })
 }
 
-// pickedUp is how likely all of it comes in at the input by a field.
-func pickedUp(worlds []world) float64 {
+// pickedUp is how likely all of the louder sound comes in at the input by a field.
+func (b *bench) pickedUp() float64 {
 	sum := 0.0
-	for _, w := range worlds {
-		if c := w.causes[0]; len(w.causes) == 1 && (c == Electric || c == Magnetic) && w.places[0].at == atInput {
-			sum += w.weight
+	for _, h := range b.explain[b.order[0]] {
+		if c := h.causes[0]; len(h.causes) == 1 && (c == Electric || c == Magnetic) && h.places[0].at == atInput {
+			sum += h.weight
 		}
 	}
 	return sum
@@ -260,12 +260,12 @@ func pickedUp(worlds []world) float64 {
 
 // named is a cause with where it comes in.
 func named(w Weighed) string {
-	text := w.Cause
+	words := []string{w.Cause}
 	if w.Device != "" {
-		text += " of " + w.Device
+		words = append(words, "of "+w.Device)
 	}
 	if w.Output != "" {
-		text += " at output " + w.Output
+		words = append(words, "at output "+w.Output)
 	}
-	return text
+	return strings.Join(words, " ")
 }

@@ -202,8 +202,8 @@ func (c spiceCase) outcome(f hunt.Finding) spiceOutcome {
 	return o
 }
 
-// TestSpiceHunts hunts in a few circuits; with SPICE_HUNTS=all in all, and
-// prints the table ('make spicehunts').
+// TestSpiceHunts hunts in a few circuits; with SPICE_HUNTS=all in all, or with
+// a part of their names in those, and prints the table ('make spicehunts').
 func TestSpiceHunts(t *testing.T) {
 	if testing.Short() {
 		t.Skip("ngspice computes for some time")
@@ -212,9 +212,10 @@ func TestSpiceHunts(t *testing.T) {
 	w := newWaves(t)
 	few := []string{"amplifier B's earth, isolated split", "ripple in all devices", "hiss only"}
 	var table strings.Builder
-	all, tally := os.Getenv("SPICE_HUNTS") == "all", map[string]map[string]int{"led": {}, "listed": {}}
+	which := os.Getenv("SPICE_HUNTS")
+	all, tally := which != "", map[string]map[string]int{"led": {}, "listed": {}}
 	for _, c := range spiceCases {
-		if !all && !slices.Contains(few, c.name) {
+		if !all && !slices.Contains(few, c.name) || all && which != "all" && !strings.Contains(c.name, which) {
 			continue
 		}
 		for _, how := range []string{"led", "listed"} {
@@ -239,8 +240,14 @@ func TestSpiceHunts(t *testing.T) {
 			if all {
 				t.Logf("%s, %s: %s", c.name, how, word) // a long run shows how far it is
 			}
-			first, second := f.Weighing.Causes[0], f.Weighing.Causes[1]
-			fmt.Fprintf(&table, "%-42s %-7s %2d  %-28s %s %.2f, %s %.2f\n      %s\n", c.name, how, len(s.hunt.Done), word, first.Cause, first.Score, second.Cause, second.Present, f.Text)
+			var stand []string
+			for _, x := range f.Weighing.Causes {
+				if x.Present > 0.1 {
+					stand = append(stand, fmt.Sprintf("%s %.2f/%.2f", x.Cause, x.Score, x.Present))
+				}
+			}
+			stand = append(stand, strings.ReplaceAll(fmt.Sprint(s.hunt.Tried()), "output ", ""))
+			fmt.Fprintf(&table, "%-42s %-7s %2d  %-28s %s\n      %s\n", c.name, how, len(s.hunt.Done), word, strings.Join(stand, ", "), f.Text)
 			if !o.right || !o.both && !all {
 				if !all {
 					t.Errorf("%s: %s", c.name, f.Text)

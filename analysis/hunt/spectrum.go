@@ -8,6 +8,15 @@ import (
 	"boardproof/analysis"
 )
 
+// sound is one of the two kinds of what a silence holds beside hiss, each with
+// causes of its own.
+type sound int
+
+const (
+	comb sound = iota // the lines of the mains
+	tone              // other lines
+)
+
 // class is harmonics of the mains that are read together.
 type class int
 
@@ -49,17 +58,13 @@ func levelFrom(l Level) level {
 	return level{analysis.DB(l.RMS.Value), analysis.DBFromRelative(l.RMS.Std / l.RMS.Value), l.UpperBound, true}
 }
 
+func boundOf(v float64) level { return level{db: analysis.DB(v), bound: true, known: true} }
+
 func (l level) seen() bool { return l.known && !l.bound }
 
-// power in V².
-func (l level) power() float64 {
-	if !l.seen() {
-		return 0
-	}
-	return powerOf(l.db)
-}
-
 func powerOf(db float64) float64 { return math.Pow(10, db/10) }
+
+func dbOf(power float64) float64 { return 10 * math.Log10(power) }
 
 // spectrum is what one output has under one condition, all its takes together.
 type spectrum struct {
@@ -78,13 +83,13 @@ type spectrum struct {
 // spectraOf puts the takes of each condition together, as found first; nil
 // where nothing was read as found.
 func spectraOf(readings []Reading, output string) []spectrum {
+	var out []spectrum
 	conditions := []Condition{AsFound}
 	for _, r := range readings {
 		if !slices.Contains(conditions, r.Condition) {
 			conditions = append(conditions, r.Condition)
 		}
 	}
-	var out []spectrum
 	for _, c := range conditions {
 		s := spectrum{condition: c, lines: map[int]level{}}
 		takes := 0
@@ -101,16 +106,16 @@ func spectraOf(readings []Reading, output string) []spectrum {
 			}
 		}
 		switch {
+		case takes > 0 && len(out) == 0:
+			s.sort(nil)
 		case takes > 0:
-			if len(out) > 0 {
-				s.regroup(out[0].tones)
-			} else {
-				s.regroup(nil)
-			}
-			out = append(out, s)
+			s.sort(out[0].tones)
 		case c == AsFound:
 			return nil
+		default:
+			continue
 		}
+		out = append(out, s)
 	}
 	return out
 }
@@ -118,7 +123,7 @@ func spectraOf(readings []Reading, output string) []spectrum {
 // add takes one more take in: levels of several are averaged in dB.
 func (s *spectrum) add(r Reading, takes int) {
 	s.movesDB = math.Max(s.movesDB, r.HumMovesDB)
-	s.toneBound = r.ToneBoundV
+	s.toneBound = math.Max(r.ToneBoundV, 1e-12)
 	s.hissDB = analysis.DB(math.Max(r.Levels[Hiss].RMS.Value, 1e-12))
 	for _, h := range r.Harmonics {
 		s.floorLines = s.floorLines || h.FloorLimited
@@ -130,10 +135,10 @@ func (s *spectrum) add(r Reading, takes int) {
 		}
 		s.lines[h.N] = now
 	}
-	if v := r.HighBoundV; v > 0 && r.MainsHz.Value > 0 {
-		for n := 41; n <= 42; n++ {
+	if r.HighBoundV > 0 && r.MainsHz.Value > 0 {
+		for n := 41; n <= 42; n++ { // one odd, one even
 			if !s.lines[n].known {
-				s.lines[n] = level{db: analysis.DB(v), bound: true, known: true}
+				s.lines[n] = boundOf(r.HighBoundV)
 			}
 		}
 	}
@@ -163,34 +168,29 @@ const mainsOffHz = 1.0
 
 func nominal(hz float64) bool { return math.Min(math.Abs(hz-50), math.Abs(hz-60)) <= mainsOffHz }
 
-// regroup puts lines where one would who knows all spectra: what is found at
-// another frequency than a mains has is no comb; a tone at the frequency of
-// the mains, or at a multiple of it that another output knows, is mains; what
-// was a tone as found stays one.
-func (s *spectrum) regroup(found []Tone) {
-	asTone := func(n int) {
-		if l := s.lines[n]; l.seen() {
-			v := math.Sqrt(powerOf(l.db))
-			t := Tone{Level: Level{RMS: analysis.Estimate{Value: v, Std: v * l.std / analysis.DBFromRelative(1)}}}
-			t.FrequencyHz.Value = float64(n) * s.mainsHz
-			s.tones = append(s.tones, t)
-			delete(s.lines, n)
-		}
-	}
+// sort puts lines where one would who knows all spectra: what is found at
+// another frequency than a mains has, or only at every third number or fewer, is
+// no comb; a tone at a multiple of the mains that another output knows is mains;
+// what was a tone as found stays one.
+func (s *spectrum) sort(found []Tone) {
 	for _, t := range s.tones {
 		if s.mainsHz == 0 && nominal(t.FrequencyHz.Value) && t.WidthHz == 0 {
 			s.mainsHz = t.FrequencyHz.Value
 		}
 	}
-	lone := found == nil && s.step() >= 3
+	mains := nominal(s.mainsHz) && (found != nil || s.step() < 3)
 	for _, n := range sortedKeys(s.lines) {
-		hz := float64(n) * s.mainsHz
-		if s.mainsHz > 0 && (!nominal(s.mainsHz) || lone || indexTone(found, hz) >= 0 && indexTone(s.tones, hz) < 0) {
-			asTone(n)
+		l, hz := s.lines[n], float64(n)*s.mainsHz
+		if l.seen() && s.mainsHz > 0 && (!mains || indexTone(found, hz) >= 0 && indexTone(s.tones, hz) < 0) {
+			v := math.Sqrt(powerOf(l.db))
+			t := Tone{Level: Level{RMS: analysis.Estimate{Value: v, Std: v * l.std / analysis.DBFromRelative(1)}}}
+			t.FrequencyHz.Value = hz
+			s.tones = append(s.tones, t)
+			delete(s.lines, n)
 		}
 	}
-	if nominal(s.mainsHz) && !lone {
-		s.tones = slices.DeleteFunc(s.tones, s.takesIn)
+	if mains {
+		s.tones = slices.DeleteFunc(slices.Clone(s.tones), s.takesIn)
 	}
 	slices.SortStableFunc(s.tones, func(a, b Tone) int {
 		return cmp.Or(cmp.Compare(b.RMS.Value, a.RMS.Value), cmp.Compare(a.FrequencyHz.Value, b.FrequencyHz.Value))
@@ -201,9 +201,8 @@ func (s *spectrum) regroup(found []Tone) {
 		switch {
 		case !l.known:
 		case all.seen() && l.seen():
-			p, q := all.power(), l.power()
-			all.std = math.Hypot(all.std*p, l.std*q) / (p + q)
-			all.db = 10 * math.Log10(p+q)
+			p, q := powerOf(all.db), powerOf(l.db)
+			*all = level{dbOf(p + q), math.Hypot(all.std*p, l.std*q) / (p + q), false, true}
 		case !all.known, l.seen(), !all.seen() && l.db > all.db:
 			*all = l
 		}
@@ -230,35 +229,54 @@ func (s *spectrum) step() int {
 	return step
 }
 
-// takesIn says whether a tone is a harmonic of the mains, and adds it to them.
-// A clock's family has multiples of 1 kHz, which some of the mains nearly are.
+// takesIn says whether a tone is a harmonic of the mains that was not found, and
+// adds it to them, or the skirt of one that was. A clock's family has multiples of
+// 1 kHz, which some of the mains nearly are.
 func (s *spectrum) takesIn(t Tone) bool {
-	hz := t.FrequencyHz.Value
+	hz, now := t.FrequencyHz.Value, levelFrom(t.Level)
 	n := int(math.Round(hz / s.mainsHz))
-	off := math.Abs(hz - float64(n)*s.mainsHz)
-	if n < 1 || t.WidthHz > 0 || s.lines[n].seen() || onGrid(t) && n > 1 || off > 0.1+0.001*float64(n)+2*t.FrequencyHz.Std {
+	off, line := math.Abs(hz-float64(n)*s.mainsHz), s.lines[n]
+	switch {
+	case n < 1 || onGrid(t) && n > 1:
+		return false
+	case line.seen():
+		return now.db < line.db && (off < wandersHz*float64(n) || s.alike(hz-float64(n)*s.mainsHz) >= skirtTones)
+	case t.WidthHz > 0 || off > 0.1+knownHz*float64(n)+2*t.FrequencyHz.Std:
 		return false
 	}
-	s.lines[n] = levelFrom(t.Level)
+	s.lines[n] = now
 	return true
 }
 
-// combDB is the hum that is seen, in dB over 1 V RMS; -Inf for none.
-func (s *spectrum) combDB() float64 {
-	sum := 0.0
-	for _, l := range s.comb {
-		sum += l.power()
+// alike counts the tones that are as far from a stronger line of the mains: no
+// tones but a comb's own skirts are so regular.
+func (s *spectrum) alike(offHz float64) int {
+	count := 0
+	for _, t := range s.tones {
+		n := math.Round(t.FrequencyHz.Value / s.mainsHz)
+		line := s.lines[int(n)]
+		if line.seen() && line.db > levelFrom(t.Level).db && math.Abs(t.FrequencyHz.Value-n*s.mainsHz-offHz) < skirtHz {
+			count++
+		}
 	}
-	return 10 * math.Log10(sum)
+	return count
 }
 
-// tonesDB is that of the other tones.
-func (s *spectrum) tonesDB() float64 {
+// power is that of a sound, in V².
+func (s *spectrum) power(of sound) float64 {
 	sum := 0.0
+	if of == comb {
+		for _, l := range s.comb {
+			if l.seen() {
+				sum += powerOf(l.db)
+			}
+		}
+		return sum
+	}
 	for _, t := range s.tones {
 		sum += t.RMS.Value * t.RMS.Value
 	}
-	return 10 * math.Log10(sum)
+	return sum
 }
 
-func (s *spectrum) strength() float64 { return powerOf(s.combDB()) + powerOf(s.tonesDB()) }
+func (s *spectrum) strength() float64 { return s.power(comb) + s.power(tone) }
