@@ -3,6 +3,7 @@ package hunt
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"boardproof/analysis"
 
@@ -44,11 +45,9 @@ func newSeries(readings []Reading, output, group string) *series {
 			s.conditions = append(s.conditions, r.Condition)
 		}
 		timed = timed || r.AtS != 0
-		t := take{condition: i, atS: r.AtS, db: analysis.DB(l.RMS.Value), std: analysis.DBFromRelative(l.RMS.Std / l.RMS.Value), Level: l, moving: r.Moving}
+		t := take{condition: i, atS: r.AtS, db: analysis.DB(l.RMS.Value), std: analysis.DBFromRelative(l.RMS.Std / l.RMS.Value), Level: l}
 		if group != OtherTones && group != Hiss {
-			t.std = analysis.Hypot(t.std, r.HumMovesDB/analysis.CoverageK)
-		} else {
-			t.moving = ""
+			t.std, t.moving = analysis.Hypot(t.std, r.HumMovesDB/analysis.CoverageK), r.Moving
 		}
 		s.takes = append(s.takes, t)
 	}
@@ -61,14 +60,7 @@ func newSeries(readings []Reading, output, group string) *series {
 	return s
 }
 
-func (s *series) index(c Condition) int {
-	for i, o := range s.conditions {
-		if o == c {
-			return i
-		}
-	}
-	return -1
-}
+func (s *series) index(c Condition) int { return slices.Index(s.conditions, c) }
 
 // fit finds each condition's level by least squares, with a common drift where
 // there are repeats enough. A condition with a bound among its takes is a
@@ -78,107 +70,81 @@ func (s *series) fit() {
 	s.mean, s.bound, s.moved = make([]float64, n), make([]bool, n), make([]string, n)
 	s.cov = mat.NewDense(max(n, 1), max(n, 1), nil)
 	for _, t := range s.takes {
-		if t.UpperBound {
-			s.mean[t.condition] = math.Max(t.db, s.mean[t.condition])
-			if !s.bound[t.condition] {
-				s.mean[t.condition], s.bound[t.condition] = t.db, true
-			}
+		if t.UpperBound && (!s.bound[t.condition] || t.db > s.mean[t.condition]) {
+			s.mean[t.condition], s.bound[t.condition] = t.db, true
 		}
 	}
-	var use []take
-	counts := make([]int, n)
-	for _, t := range s.takes {
-		if !s.bound[t.condition] {
-			use = append(use, t)
-			counts[t.condition]++
-		}
-	}
-	repeats := 0
-	for _, c := range counts {
-		repeats += max(c-1, 0)
-	}
-	s.solve(use, repeats >= driftRepeats, repeats)
-}
-
-// solve fits the means (and a drift) to the takes, by their own uncertainty
-// first and then with what their scatter shows on top of that.
-func (s *series) solve(use []take, drift bool, repeats int) {
-	if len(use) == 0 {
-		return
-	}
+	use := slices.DeleteFunc(slices.Clone(s.takes), func(t take) bool { return s.bound[t.condition] })
 	column := map[int]int{}
 	for _, t := range use {
 		if _, ok := column[t.condition]; !ok {
 			column[t.condition] = len(column)
 		}
 	}
-	unknowns := len(column)
+	if len(use) == 0 || len(use)-len(column) >= driftRepeats && s.solve(use, column, true) {
+		return
+	}
+	s.solve(use, column, false)
+}
+
+// solve fits the means (and a drift) to the takes, by their own uncertainty
+// first and then with what their scatter shows on top of that. It is false where
+// a drift cannot be told from what the conditions did, or does not show.
+func (s *series) solve(use []take, column map[int]int, drift bool) bool {
+	unknowns, first := len(column), use[0].atS
 	if drift {
 		unknowns++
 	}
-	span := math.Max(1e-9, use[len(use)-1].atS-use[0].atS)
-	a := mat.NewDense(len(use), unknowns, nil)
+	span := math.Max(1e-9, use[len(use)-1].atS-first)
+	a, y := mat.NewDense(len(use), unknowns, nil), mat.NewVecDense(len(use), nil)
 	for i, t := range use {
 		a.Set(i, column[t.condition], 1)
 		if drift {
-			a.Set(i, unknowns-1, (t.atS-use[0].atS)/span-0.5)
+			a.Set(i, unknowns-1, (t.atS-first)/span-0.5)
 		}
+		y.SetVec(i, t.db)
 	}
-	more := repeatDB * repeatDB
-	var x, cov *mat.Dense
+	more, dof := repeatDB*repeatDB, float64(len(use)-unknowns)
+	var x mat.VecDense
+	var cov mat.Dense
 	for range 2 {
-		if x, cov = weightedFit(a, use, more); x == nil {
-			if drift { // it cannot be told from what the conditions did
-				s.solve(use, false, repeats)
-			}
-			return
-		}
-		excess, dof := 0.0, float64(len(use)-unknowns)
+		weighted, rest := mat.DenseCopyOf(a), mat.VecDense{}
 		for i, t := range use {
-			d := t.db - mat.Dot(a.RowView(i), x.ColView(0))
-			excess += d*d - t.std*t.std*dof/float64(len(use))
+			for k := range unknowns {
+				weighted.Set(i, k, a.At(i, k)/(t.std*t.std+more))
+			}
+		}
+		cov.Mul(weighted.T(), a)
+		if cov.Inverse(&cov) != nil {
+			return false
+		}
+		x.MulVec(weighted.T(), y)
+		x.MulVec(&cov, &x)
+		rest.MulVec(a, &x)
+		rest.SubVec(y, &rest)
+		excess := mat.Dot(&rest, &rest)
+		for _, t := range use {
+			excess -= t.std * t.std * dof / float64(len(use))
 		}
 		more = (repeatWorth*repeatDB*repeatDB + math.Max(0, excess)) / (repeatWorth + dof)
 	}
-	if last := unknowns - 1; drift && math.Abs(x.At(last, 0)) < driftSigmas*math.Sqrt(cov.At(last, last)) {
-		s.solve(use, false, repeats)
-		return
+	if last := unknowns - 1; drift && math.Abs(x.AtVec(last)) < driftSigmas*math.Sqrt(cov.At(last, last)) {
+		return false
 	}
 	for i, p := range column {
-		s.mean[i] = x.At(p, 0)
+		s.mean[i] = x.AtVec(p)
 		for j, q := range column {
 			s.cov.Set(i, j, cov.At(p, q))
 		}
 	}
 	s.findMoves(use)
-}
-
-func weightedFit(a *mat.Dense, use []take, more float64) (x, cov *mat.Dense) {
-	_, n := a.Dims()
-	info, right := mat.NewDense(n, n, nil), mat.NewDense(n, 1, nil)
-	for i, t := range use {
-		w := 1 / (t.std*t.std + more)
-		for p := range n {
-			right.Set(p, 0, right.At(p, 0)+w*a.At(i, p)*t.db)
-			for q := range n {
-				info.Set(p, q, info.At(p, q)+w*a.At(i, p)*a.At(i, q))
-			}
-		}
-	}
-	cov = mat.NewDense(n, n, nil)
-	if cov.Inverse(info) != nil {
-		return nil, nil
-	}
-	x = mat.NewDense(n, 1, nil)
-	x.Mul(cov, right)
-	return x, cov
+	return true
 }
 
 // findMoves notes conditions whose repeats differ by more than chance.
 func (s *series) findMoves(use []take) {
-	for i := range use {
-		for j := range i {
-			a, b := use[i], use[j]
+	for i, a := range use {
+		for _, b := range use[:i] {
 			d := math.Abs(a.db - b.db)
 			if a.condition == b.condition && d > movedDB && d > movedSigmas*analysis.Hypot(a.std, b.std) && s.group != Hiss {
 				s.moved[a.condition] = fmt.Sprintf("repeats differ by %.1f dB", d)

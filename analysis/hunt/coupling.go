@@ -23,6 +23,7 @@ const (
 	atBoth   = "laptop and supply"
 	outside  = "outside"
 	inLead   = "lead" // of the output that is weighed
+	inBench  = "bench"
 )
 
 // places lists where a cause may come in on a board, weighed at an output, the
@@ -67,6 +68,8 @@ func places(cause string, b Board, output string) []place {
 				out = append(out, place{device: d, second: e, prior: 2 * (1 - allDevicesOfBeat) / (n * (n - 1))})
 			}
 		}
+	case Bench:
+		out = append(out, place{at: inBench, prior: 1})
 	default:
 		out = append(out, place{prior: 1})
 	}

@@ -333,7 +333,7 @@ func (b *bench) placed(of sound, s causeSet) []hypothesis {
 			}
 			h.causes, h.places, h.logs = s.causes, at, slices.Clone(h.logs)
 			if b.innocent != nil {
-				h.logs[0] += math.Log(apart[at[h.main()].at == inLead][b.apart(of)])
+				h.logs[0] += math.Log(apart[at[h.main()].at][b.apart(of)])
 			}
 			h.log = s.prior + math.Log(p.prior*q.prior)
 			for _, v := range h.logs {

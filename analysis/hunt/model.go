@@ -71,10 +71,11 @@ const DecidedFrom = 0.9
 
 // prior is how common causes are, relative to each other, by the sound that
 // they bring: loops are met most, converters are in most supplies of today. The
-// bench is what is left when nothing takes a sound away.
+// bench is the last to be blamed: what is its own nothing takes away, which takes
+// several conditions to show.
 var prior = [2]map[string]float64{
-	comb: {GroundLoop: 0.20, Magnetic: 0.15, Ripple: 0.15, Electric: 0.15, Dimmer: 0.12, Bench: 0.04},
-	tone: {Converter: 0.16, Beat: 0.09, USB: 0.08, Bench: 0.04},
+	comb: {GroundLoop: 0.20, Magnetic: 0.15, Ripple: 0.15, Electric: 0.15, Dimmer: 0.12, Bench: 0.015},
+	tone: {Converter: 0.16, Beat: 0.09, USB: 0.08, Bench: 0.015},
 }
 
 // Priors of places: where in a chain a field gets in, what it comes from, at
@@ -94,9 +95,10 @@ const (
 )
 
 // apart are the chances that the hum is within 3 dB at another output, 3 to 10
-// dB under that at the one weighed, and further under it: what is in one output's
-// lead is hardly in another's, what comes in ahead of the split is in all.
-var apart = map[bool][3]float64{true: {0.2, 0.15, 0.65}, false: {0.55, 0.2, 0.25}}
+// dB under that at the one weighed, and further under it, by where it comes in:
+// what is in one output's lead is hardly in another's, what comes in ahead of the
+// split is in all, and a bench's inputs are alike.
+var apart = map[string][3]float64{inLead: {0.2, 0.15, 0.65}, inBench: {0.75, 0.15, 0.1}, "": {0.55, 0.2, 0.25}, atInput: {0.55, 0.2, 0.25}}
 
 var apartFromDB = [2]float64{3, 10}
 
@@ -109,7 +111,7 @@ const vanishes, jumps, moves, stays = 0, 1, 2, 3
 
 // Effects, in steps that a person would give them.
 var (
-	gone      = effect{0.90, 0.05, 0.02, 0.03} // opened, or fed no more
+	gone      = effect{0.92, 0.05, 0.02, 0.01} // opened, or fed no more
 	mostly    = effect{0.72, 0.13, 0.05, 0.10} // taken out of the path
 	untouched = effect{0.02, 0.01, 0.05, 0.92} // has nothing to do with it
 	touched   = effect{0.02, 0.03, 0.18, 0.77} // moved about
