@@ -102,7 +102,7 @@ func effectOf(cause string, p place, c Condition, weighed string) effect {
 	switch cause {
 	case Bench:
 		if c.Change == LaptopOnBattery {
-			return charger
+			return touched // its charger may hum in the interface
 		}
 		return untouched
 	case GroundLoop:
@@ -112,7 +112,7 @@ func effectOf(cause string, p place, c Condition, weighed string) effect {
 		case LaptopOnBattery, OutputIsolated, OutputUnplugged:
 			return wayBack
 		case OtherOutlet:
-			return otherWay
+			return touched
 		}
 		return untouched
 	case Ripple, Converter, Beat:
@@ -122,7 +122,7 @@ func effectOf(cause string, p place, c Condition, weighed string) effect {
 		case noSupply && all, mine && (noSupply || c.Change == DeviceBypassed):
 			return gone
 		case noSupply, c.Change == DeviceBypassed:
-			return passedBy
+			return touched
 		}
 		return untouched
 	case Dimmer, Electric, Magnetic:
@@ -150,7 +150,7 @@ func fieldEffect(p place, c Condition) effect {
 	case off && (c.Subject == "" && p.at != inLead || c.Subject != "" && c.Subject == p.device):
 		return mostly
 	case off && c.Subject != "":
-		return passedBy
+		return touched
 	case c.Change == BoardTurned:
 		return moved
 	case c.Change == LaptopOnBattery, p.at == inLead && (off || c.Change == InputShorted || c.Change == LightsOff):
@@ -174,7 +174,7 @@ func loopEffect(p place, c Condition, weighed string) effect {
 		}
 		return touched
 	case OtherOutlet:
-		return oneOutlet
+		return mostly
 	case LaptopOnBattery:
 		if p.of == atLaptop || p.of == atBoth {
 			return gone

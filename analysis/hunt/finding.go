@@ -51,8 +51,12 @@ func Find(board Board, readings []Reading) Finding {
 	if w.PickedUp {
 		f.Text = "It is picked up at the input, by an electric or a magnetic field: shield or shorten what is ahead of the first device, and turn or move the board"
 	}
-	for _, c := range w.besides() {
-		f.Text += "; besides, " + where(c)
+	for _, c := range w.besides(likelyFrom) {
+		if c.Present <= DecidedFrom {
+			f.Text += "; likely besides, " + where(c)
+		} else {
+			f.Text += "; besides, " + where(c)
+		}
 	}
 	if f.Cure == nil {
 		f.Text += "; nothing that was tried cured it."

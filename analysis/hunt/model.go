@@ -114,17 +114,14 @@ var (
 	gone      = effect{0.92, 0.05, 0.02, 0.01} // opened, or fed no more
 	mostly    = effect{0.72, 0.13, 0.05, 0.10} // taken out of the path
 	untouched = effect{0.02, 0.01, 0.05, 0.92} // has nothing to do with it
-	touched   = effect{0.02, 0.03, 0.18, 0.77} // moved about
-	passedBy  = effect{0.05, 0.04, 0.06, 0.85} // goes on through a device that is off
+	touched   = effect{0.02, 0.03, 0.18, 0.77} // moved about, or passed on through what is off
 	halves    = effect{0.50, 0.35, 0.10, 0.05} // one of two, or in part
 	anything  = effect{0.25, 0.25, 0.25, 0.25}
-	charger   = effect{0.08, 0.06, 0.10, 0.76} // the laptop's may hum in the interface
-	oneOutlet = effect{0.60, 0.22, 0.10, 0.08} // drives no loop, as far as the leads are short
 	moved     = effect{0.02, 0.12, 0.40, 0.46} // lies elsewhere in an electric field
 	// A loop in a field, turned by a quarter from any angle: the tangent of it.
 	turned = effect{0.08, 0.57, 0.31, 0.04}
 	// Clock lines ride on the laptop's earth, and need a way back.
-	wayBack, otherWay = effect{0.35, 0.15, 0.10, 0.40}, effect{0.12, 0.13, 0.12, 0.63}
+	wayBack = effect{0.35, 0.15, 0.10, 0.40}
 )
 
 // gains are what may become of a cause in dB, all its parts alike within std, by

@@ -224,27 +224,29 @@ func (w *Weighing) decide(b *bench) {
 	switch {
 	case w.PickedUp:
 		w.Summary = "picked up at the input, by an electric or a magnetic field"
-		for _, c := range w.besides() {
-			w.Summary += ", and besides it " + named(c)
-		}
-	case w.Decided:
+	case w.Decided, first.Score > DecidedFrom:
 		w.Summary = named(first)
-		for _, c := range w.besides() {
-			w.Summary += ", and besides it " + named(c)
-		}
-		if second.Present > likelyFrom && second.Present <= DecidedFrom {
-			w.Summary += "; likely besides it " + named(second)
-		}
-	case first.Score > DecidedFrom:
-		w.Summary = fmt.Sprintf("%s; besides it %s: %s", named(first), named(second), Likelihood(second.Present))
 	default:
 		w.Summary = fmt.Sprintf("undecided: %s (%s) or %s (%s)", named(first), Likelihood(first.Score), named(w.Causes[1]), Likelihood(w.Causes[1].Score))
 	}
+	for _, c := range w.besides(likelyFrom) {
+		w.Summary += fmt.Sprintf("; besides it %s (%s)", named(c), Likelihood(c.Present))
+	}
+	if first.Score > DecidedFrom && !w.Decided && second.Present <= likelyFrom {
+		w.Summary += fmt.Sprintf("; besides it %s: %s", named(second), Likelihood(second.Present))
+	}
 }
 
-// besides are the causes beside the first that are there without a doubt.
-func (w *Weighing) besides() []Weighed {
-	return slices.DeleteFunc(slices.Clone(w.Causes[min(1, len(w.Causes)):]), func(c Weighed) bool { return c.Present <= DecidedFrom })
+// besides are the causes beside the main one that are there by more than a
+// probability. Of two for the same sound the less likely is no second cause.
+func (w *Weighing) besides(least float64) []Weighed {
+	var out []Weighed
+	for _, c := range w.Causes[min(1, len(w.Causes)):] {
+		if c.Present > least && c.Present > c.Score+least/2 {
+			out = append(out, c)
+		}
+	}
+	return out
 }
 
 // pickedUp is how likely all of the louder sound comes in at the input by a field.
