@@ -118,6 +118,9 @@ func in(from, to string) func(r *record) {
 // Whatever is wrong with an archive, it is said in one line and nothing is
 // written, neither row nor file.
 func TestImportRefusesAndWritesNothing(t *testing.T) {
+	if testing.Short() {
+		t.Skip("a store for each archive")
+	}
 	good := lived(t)
 	archive := export(t, good.Store, good.board.ID)
 	for name, c := range map[string]struct {

@@ -67,6 +67,9 @@ const other = `CASE typeof(%[1]s) WHEN 'integer' THEN %[1]s + 1 WHEN 'real' THEN
 // Every column of every table that the schema names is changed in one row, as
 // another program would, and verify names it.
 func TestVerifyNamesEveryColumn(t *testing.T) {
+	if testing.Short() {
+		t.Skip("a store for each column")
+	}
 	s := full(t)
 	if v := verify(t, s); len(v.Damage) != 0 {
 		t.Fatalf("before anything is changed: %+v", v.Damage)

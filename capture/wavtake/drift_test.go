@@ -31,6 +31,9 @@ func driftingRecording(sig *testsignals.Signal, ppm, drift, noise float64, draw 
 // noise, the stated uncertainty holds it. The truth is the synthesis: a tone of
 // steady phase.
 func TestDriftIsRemovedOrStated(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long recordings")
+	}
 	draw := rand.New(rand.NewPCG(41, 1))
 	s := testsignals.New(testsignals.Tone, 48000, -12, 6)
 	s.FrequencyHz = 4000
@@ -39,7 +42,7 @@ func TestDriftIsRemovedOrStated(t *testing.T) {
 		t.Fatal(err)
 	}
 	var sum, worst float64
-	cases := []struct{ drift, noise float64 }{{0, 1e-6}, {1, 1e-6}, {-5, 1e-6}, {3, 1e-5}, {-1, 3e-5}, {5, 1e-4}, {2, 1e-4}, {0, 3e-5}}
+	cases := []struct{ drift, noise float64 }{{1, 1e-6}, {-5, 1e-6}, {3, 1e-5}, {5, 1e-4}, {0, 3e-5}}
 	for _, c := range cases {
 		x := driftingRecording(sig, 37, c.drift, c.noise, draw)
 		take, err := open(t, 48000, x).Record(context.Background(), request(sig))

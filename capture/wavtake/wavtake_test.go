@@ -99,6 +99,9 @@ func TestContractOfAnInstrument(t *testing.T) {
 // The clock error must come out as it was put in, and the samples as if it
 // had not been there.
 func TestClockErrorIsFoundAndRemoved(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long recordings")
+	}
 	for _, c := range []struct {
 		rateHz int
 		ppm    float64
@@ -198,6 +201,9 @@ func TestRecordingsThatAreRefused(t *testing.T) {
 // A recorder that starts and stops with the player gives a file as long as the
 // signal; its latency pushes the end past the file, or the start before it.
 func TestARecordingAsLongAsTheSignal(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long recordings")
+	}
 	sig := tone(t, 48000)
 	for _, c := range []struct{ offset, ppm float64 }{{0, 0}, {0.4, 0}, {-0.6, 0}, {2400, 0}, {-2400, 0}, {30.3, 87}, {-30.3, -87}} {
 		x := recording(sig, 9000, c.ppm, 1e-6, 9000)

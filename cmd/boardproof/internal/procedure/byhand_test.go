@@ -37,11 +37,7 @@ func TestWhatIsDoneByHandIsAskedForAgain(t *testing.T) {
 	if testing.Short() {
 		t.Skip("calibrates and takes again")
 	}
-	cfg, err := simboard.Ready("good")
-	if err != nil {
-		t.Fatal(err)
-	}
-	s, sim := bench(t, cfg)
+	s, sim := goodBench(t)
 	limit := 0.0
 	flex := verdict.Step{Name: "joints", Patch: string(capture.ToBoard), Signals: []testsignals.Kind{testsignals.Tone}, LevelDBu: -12, DurationS: 2,
 		Prompt: "flex every joint while the tone plays", Limits: []verdict.PlanLimit{{Quantity: analysis.DropOuts, Max: &limit}}}
@@ -79,17 +75,13 @@ func TestTheComputerGetsMoreTries(t *testing.T) {
 		spoilt int
 		want   bool
 	}{{9, true}, {10, false}} {
-		cfg, err := simboard.Ready("good")
-		if err != nil {
-			t.Fatal(err)
-		}
-		s, sim := bench(t, cfg)
+		s, sim := goodBench(t)
 		for range c.spoilt {
 			if err := sim.Queue(simboard.Faults{Repeated: []simboard.RepeatedFrames{{AtS: 1.5, Frames: 256}}}); err != nil {
 				t.Fatal(err)
 			}
 		}
-		spec := testsignals.New(testsignals.Tone, cfg.RateHz, -20, 0.5)
+		spec := testsignals.New(testsignals.Tone, 48000, -20, 0.5)
 		taken, err := s.Take(context.Background(), "tone", spec, capture.ToBoard, "")
 		if (err == nil) != c.want || c.want && taken.Attempt != c.spoilt+1 {
 			t.Errorf("%d takes spoilt: %v", c.spoilt, err)

@@ -38,6 +38,9 @@ func sourcePlan() CalibrationPlan {
 // An input of 4 dBu clips at -6 dBFS of an output of 12.4 dBu: that level is
 // left out and said, and the others are there.
 func TestLinearityLeavesOutWhatClips(t *testing.T) {
+	if testing.Short() {
+		t.Skip("calibrates")
+	}
 	s, l := benchOf(t, func(c *simboard.Config) { c.Interface.Inputs[1].FullScaleDBu = 4 })
 	plan := sourcePlan()
 	plan.Linearity = true
@@ -57,6 +60,9 @@ func TestLinearityLeavesOutWhatClips(t *testing.T) {
 // loading is 20·lg(1 + 150/5000) = 0.2567 dB (circuit theory) and no longer
 // uncertain by what nobody knows; the prompts ask for one input at a time.
 func TestImpedanceMakesTheLoading(t *testing.T) {
+	if testing.Short() {
+		t.Skip("calibrates")
+	}
 	s, l := benchOf(t, func(c *simboard.Config) {
 		c.Interface.OutputOhms, c.Interface.SeriesOff = 150, 0
 		for i := range c.Interface.Inputs {
@@ -92,6 +98,9 @@ func TestImpedanceMakesTheLoading(t *testing.T) {
 // A lead with a bad end is told of, and what was measured is not spoilt by it:
 // 500 Ω into 10 kΩ beside 75 Ω is 0.42 dB.
 func TestSwapTellsOfABadLead(t *testing.T) {
+	if testing.Short() {
+		t.Skip("calibrates")
+	}
 	s, l := benchOf(t, func(c *simboard.Config) {
 		c.Interface.LeadOhms = []float64{0, 500}
 		for i := range c.Interface.Inputs {
@@ -114,6 +123,9 @@ func TestSwapTellsOfABadLead(t *testing.T) {
 
 // Whoever stops at any prompt gets no profile.
 func TestCalibrationStopsAtEachPrompt(t *testing.T) {
+	if testing.Short() {
+		t.Skip("calibrates")
+	}
 	for _, at := range []string{"exchange the plugs", "known source", "resistor of 10000"} {
 		s, l := benchOf(t, func(*simboard.Config) {})
 		l.During = newEar(at).During

@@ -149,6 +149,9 @@ func TestSilenceWithoutMarksOnlyUnderACondition(t *testing.T) {
 }
 
 func TestMovingSilenceIsRepeatedOnce(t *testing.T) {
+	if testing.Short() {
+		t.Skip("several silences")
+	}
 	in := &hummer{volts: func([]capture.Condition) float64 { return 1e-3 }, swell: func(take int) bool { return take == 1 }}
 	h, op := newHunt(in)
 	h.Conditions = []hunt.Condition{unplugged}
@@ -193,6 +196,9 @@ func TestHuntEndsAtMost(t *testing.T) {
 }
 
 func TestSearchFindsTheDevice(t *testing.T) {
+	if testing.Short() {
+		t.Skip("whole hunts")
+	}
 	devices := []string{"fuzz", "boost", "compressor", "chorus", "delay", "echo", "reverb", "tremolo"}
 	for _, culprit := range []string{"fuzz", "echo", "tremolo"} {
 		in := &hummer{volts: func(c []capture.Condition) float64 {

@@ -47,6 +47,9 @@ func (l *looped) Record(ctx context.Context, req capture.Request) (*capture.Take
 // The example: from "it hums" to the loop and its cure in under ten
 // silences, by the proposals alone.
 func TestProposalsLeadToTheGroundLoop(t *testing.T) {
+	if testing.Short() {
+		t.Skip("whole hunts")
+	}
 	isolatedDB := 31.0
 	cfg, err := simboard.Ready("ground-loop")
 	if err != nil {

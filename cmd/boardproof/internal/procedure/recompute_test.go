@@ -42,6 +42,9 @@ func (mute) Record(context.Context, capture.Request) (*capture.Take, error) {
 // Whatever a sitting went through, its takes give the same again: takes that
 // were left out, made again, or that could not be had.
 func TestRecomputeIsAsAtTheBench(t *testing.T) {
+	if testing.Short() {
+		t.Skip("accepts several boards")
+	}
 	for name, c := range map[string]struct {
 		repeats int
 		bangs   []int
@@ -53,7 +56,7 @@ func TestRecomputeIsAsAtTheBench(t *testing.T) {
 		"four, banged on":      {4, []int{3}, 0},
 	} {
 		t.Run(name, func(t *testing.T) {
-			s := goodBench(t)
+			s, _ := goodBench(t)
 			s.Instrument = &banged{Instrument: s.Instrument, kind: testsignals.Tone, takes: c.bangs}
 			plan := repeatedPlan(testsignals.Tone, c.repeats)
 			was, _ := acceptOnce(t, s, plan)
@@ -72,7 +75,10 @@ func TestRecomputeIsAsAtTheBench(t *testing.T) {
 }
 
 func TestRecomputeRefusesAsAtTheBench(t *testing.T) {
-	s := goodBench(t)
+	if testing.Short() {
+		t.Skip("accepts several boards")
+	}
+	s, _ := goodBench(t)
 	good := s.Instrument
 	s.Instrument = lossy{good, testsignals.Impulses}
 	plan := verdict.Plan{Rule: verdict.Guarded, Steps: []verdict.Step{

@@ -63,7 +63,10 @@ func threeSteps() verdict.Plan {
 // that, is gone on with to its end: no step that was done is asked for again,
 // and each reading is there once.
 func TestLeftSittingIsGoneOnWith(t *testing.T) {
-	whole := goodBench(t)
+	if testing.Short() {
+		t.Skip("accepts a board several times")
+	}
+	whole, _ := goodBench(t)
 	want, _ := acceptOnce(t, whole, threeSteps())
 	for _, after := range []int{3, 5} { // in the midst of a step, and at its end
 		d := &diary{}
@@ -71,7 +74,7 @@ func TestLeftSittingIsGoneOnWith(t *testing.T) {
 		for {
 			ctx, cancel := context.WithCancel(t.Context())
 			d.after, d.leave = len(d.entries)+after, cancel
-			s := goodBench(t)
+			s, _ := goodBench(t)
 			in := &counted{Instrument: s.Instrument}
 			ear := newEar("")
 			s.Instrument, s.Person = in, ear
@@ -128,7 +131,7 @@ func same(t *testing.T, want, got *Accepted) {
 
 // A journal that cannot be written is said once and stops nothing.
 func TestSittingGoesOnWithoutItsJournal(t *testing.T) {
-	s := goodBench(t)
+	s, _ := goodBench(t)
 	ear := newEar("")
 	s.Person = ear
 	s.Keep(full{}, nil)
@@ -151,6 +154,9 @@ func (full) Keep(context.Context, Entry) error { return errors.New("no space lef
 // One wrong lead at the last prompt of a calibration throws nothing away of
 // what was taken before it, and the bench is checked before it goes on.
 func TestLeftCalibrationIsGoneOnWith(t *testing.T) {
+	if testing.Short() {
+		t.Skip("calibrates")
+	}
 	d := &diary{}
 	plan := sourcePlan()
 	plan.Swap = true
@@ -202,10 +208,13 @@ func (d *deadAtFirst) Record(ctx context.Context, req capture.Request) (*capture
 // What a person answered is answered the same when the sitting is gone on with:
 // nothing came back at first, which was put right, and it is not asked again.
 func TestAnswersAreKept(t *testing.T) {
+	if testing.Short() {
+		t.Skip("accepts a board")
+	}
 	d := &diary{}
 	plan := threeSteps()
 	plan.Steps = plan.Steps[:2]
-	s := goodBench(t)
+	s, _ := goodBench(t)
 	s.Instrument = &deadAtFirst{s.Instrument, maxTries}
 	who := newEar("do 1")
 	who.Answers, s.Person = []string{""}, who
@@ -213,7 +222,7 @@ func TestAnswersAreKept(t *testing.T) {
 	if _, err := s.Accept(t.Context(), plan); !errors.Is(err, talk.ErrStopped) || who.asks() != 1 {
 		t.Fatalf("%v, asked %d times", err, who.asks())
 	}
-	s = goodBench(t)
+	s, _ = goodBench(t)
 	who = newEar("")
 	in := &counted{Instrument: s.Instrument}
 	s.Person, s.Instrument = who, in

@@ -9,6 +9,7 @@ import (
 
 	"boardproof/analysis"
 	"boardproof/analysis/verdict"
+	"boardproof/calibration"
 	"boardproof/capture"
 	"boardproof/capture/simboard"
 	"boardproof/testsignals"
@@ -79,14 +80,25 @@ func stdA(r analysis.Reading) float64 {
 	return a.Std()
 }
 
-func goodBench(t *testing.T) *Sitting {
+// goodProfile is that of the good bench: calibrating takes seconds.
+var goodProfile *calibration.Profile
+
+// goodBench is calibrated, and has noise of its own.
+func goodBench(t *testing.T) (*Sitting, *simboard.Simboard) {
 	t.Helper()
 	cfg, err := simboard.Ready("good")
 	if err != nil {
 		t.Fatal(err)
 	}
-	s, _ := bench(t, cfg)
-	return s
+	if goodProfile == nil {
+		s, _ := bench(t, cfg)
+		goodProfile = s.Profile
+	}
+	cfg.Seed += 1000
+	s, sim := uncalibrated(t, cfg)
+	profile := *goodProfile
+	s.Profile = &profile
+	return s, sim
 }
 
 // What repeating is for, through the whole of a sitting: four takes halve what
@@ -95,7 +107,11 @@ func TestRepeatsHalveTheNoise(t *testing.T) {
 	if testing.Short() {
 		t.Skip("takes ten times")
 	}
-	s := goodBench(t)
+	cfg, err := simboard.Ready("good")
+	if err != nil {
+		t.Fatal(err)
+	}
+	s, _ := bench(t, cfg)
 	for _, c := range []struct {
 		kind      testsignals.Kind
 		quantity  string
@@ -118,7 +134,10 @@ func TestRepeatsHalveTheNoise(t *testing.T) {
 }
 
 func TestBangIsLeftOut(t *testing.T) {
-	s := goodBench(t)
+	if testing.Short() {
+		t.Skip("accepts a board")
+	}
+	s, _ := goodBench(t)
 	sim := s.Instrument
 	for kind, quantity := range map[testsignals.Kind]string{
 		testsignals.Sweep: analysis.Gain, testsignals.Tone: analysis.THDN, testsignals.Silence: analysis.Noise,
@@ -141,7 +160,10 @@ func TestBangIsLeftOut(t *testing.T) {
 }
 
 func TestBangAmongTwoIsTakenAgain(t *testing.T) {
-	s := goodBench(t)
+	if testing.Short() {
+		t.Skip("accepts a board")
+	}
+	s, _ := goodBench(t)
 	s.Instrument = &banged{Instrument: s.Instrument, kind: testsignals.Silence, takes: []int{1}}
 	got, ear := acceptOnce(t, s, repeatedPlan(testsignals.Silence, 2))
 	if len(got.Takes) != 3 || got.Takes[0].LeftOut == "" || got.Takes[1].LeftOut+got.Takes[2].LeftOut != "" {
@@ -154,6 +176,9 @@ func TestBangAmongTwoIsTakenAgain(t *testing.T) {
 
 // The sitting's own figure goes before the plan's, but joints are flexed once.
 func TestRepeatsOfASitting(t *testing.T) {
+	if testing.Short() {
+		t.Skip("accepts a board")
+	}
 	flex := repeatedPlan(testsignals.Tone, 0).Steps[0]
 	none := 0.0
 	flex.Limits = []verdict.PlanLimit{{Quantity: analysis.DropOuts, Max: &none}}

@@ -9,6 +9,9 @@ import (
 // A label printed at 300 dots an inch can be read by a scanner, says what it
 // must, and fits its tape.
 func TestLabelReadsBack(t *testing.T) {
+	if testing.Short() {
+		t.Skip("sets and reads every label")
+	}
 	sizes := map[Kind]string{Label62: `175\.7\d* x 82\.2\d* pts`, Label24: `68\.0\d* x 141\.7\d* pts`}
 	for name, s := range samples() {
 		for kind, size := range sizes {

@@ -103,6 +103,9 @@ var figures = map[string][]string{
 }
 
 func TestPaperReadsBack(t *testing.T) {
+	if testing.Short() {
+		t.Skip("sets and reads every paper")
+	}
 	for name, s := range samples() {
 		for _, o := range []Options{options(Player, PDF, A4), options(Player, PDF, Letter), options(Bench, PDF, A4)} {
 			if o.Kind == Bench && (name == "one output" || name == "three outputs" || name == "simulated") {
