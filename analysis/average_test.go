@@ -39,7 +39,7 @@ func bang(rec *Recording, peak float64) {
 
 func averageSweepsOf(t *testing.T, recs []*Recording) (Result, []Spoilt) {
 	t.Helper()
-	res, spoilt, _, err := AverageSweeps(recs, nil, DefaultBand)
+	res, spoilt, _, err := AverageSweeps(InMemory(recs), Takes{}, DefaultBand)
 	if err != nil || len(res.Refused) > 0 {
 		t.Fatalf("averaging: %v, refused %v", err, res.Refused)
 	}
@@ -302,14 +302,14 @@ func TestOneTakeIsReadAsEver(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	got, spoilt, bad, err := AverageSweeps(sweeps, impulses, DefaultBand)
+	got, spoilt, bad, err := AverageSweeps(InMemory(sweeps), InMemory(impulses), DefaultBand)
 	if diff := cmp.Diff(want, got, likeCurves); err != nil || diff != "" || len(spoilt)+len(bad) > 0 {
 		t.Errorf("sweep: %v, %v, %v\n%s", err, spoilt, bad, diff)
 	}
 	if want, err = ToneResult(tones[0]); err != nil {
 		t.Fatal(err)
 	}
-	if got, spoilt, err = AverageTones(tones); err != nil || len(spoilt) > 0 || cmp.Diff(want, got) != "" {
+	if got, spoilt, err = AverageTones(InMemory(tones)); err != nil || len(spoilt) > 0 || cmp.Diff(want, got) != "" {
 		t.Errorf("tone: %v, %v\n%s", err, spoilt, cmp.Diff(want, got))
 	}
 }
@@ -320,9 +320,9 @@ func TestImpulsesAreAveraged(t *testing.T) {
 	}
 	trains := takesOf(t, testsignals.Impulses, 0, 80, 1e-4, 1e-4, 1e-4, 1e-4)
 	bang(trains[3], 0.3)
-	second, spoilt := averageImpulses(trains)
-	if len(spoilt) != 1 || spoilt[0].Take != 3 {
-		t.Fatalf("left out %v, want train 3", spoilt)
+	second, spoilt, err := averageImpulses(InMemory(trains))
+	if err != nil || len(spoilt) != 1 || spoilt[0].Take != 3 {
+		t.Fatalf("left out %v, want train 3; %v", spoilt, err)
 	}
 	one, err := impulsesOf(trains[0])(0)
 	if err != nil {

@@ -3,6 +3,7 @@ package analysis
 import (
 	"math"
 	"math/cmplx"
+	"slices"
 )
 
 // averageGated combines the responses of several takes at one output. Each
@@ -72,16 +73,26 @@ func meanGated(takes []*Gated, weights [][]float64, arrival float64) *Gated {
 		out.long = eitherLong(out.long, g.long)
 	}
 	if first.at != nil {
-		out.at = func(hz float64) (sum complex128) {
-			for t, g := range takes {
-				w := onGrid([]float64{hz}, g.FrequencyHz, weights[t])
-				sum += scale(w[0], g.at(hz))
-			}
-			return sum
-		}
+		out.at = meanAt(takes, weights)
 	}
 	out.Noise = out.smoothNoise()
 	return out
+}
+
+// meanAt reads the mean of takes between the points. It holds no more of them than
+// it must: they are large.
+func meanAt(takes []*Gated, weights [][]float64) func(hz float64) complex128 {
+	grid, reads := takes[0].FrequencyHz, make([]func(hz float64) complex128, len(takes))
+	for t, g := range takes {
+		reads[t] = g.at
+	}
+	return func(hz float64) (sum complex128) {
+		for t, at := range reads {
+			w := onGrid([]float64{hz}, grid, weights[t])
+			sum += scale(w[0], at(hz))
+		}
+		return sum
+	}
 }
 
 // weightOctaves is over how wide a band the noise is averaged for weights:
@@ -141,8 +152,8 @@ func linedUp(takes []*Gated, weights [][]float64) ([]*Gated, float64, error) {
 // later is g delayed by seconds, in its phase.
 func (g *Gated) later(seconds float64) *Gated {
 	out := &Gated{FrequencyHz: g.FrequencyHz, H: make([]complex128, len(g.H)), Noise: g.Noise, ArrivalS: g.ArrivalS, noise: make([][]complex128, len(g.H)), disturbed: g.disturbed, long: g.long, ripple: g.ripple, reference: g.reference, changes: g.changes, untold: g.untold, note: g.note}
-	if g.at != nil {
-		out.at = func(hz float64) complex128 { return g.at(hz) * cis(-2*math.Pi*hz*seconds) }
+	if at := g.at; at != nil {
+		out.at = func(hz float64) complex128 { return at(hz) * cis(-2*math.Pi*hz*seconds) }
 	}
 	if g.fine != nil {
 		out.fine = g.fine.later(seconds)
@@ -200,13 +211,16 @@ func scatterBeyond(takes []*Gated, mean *Gated) float64 {
 // false where noise, or ltiAllowanceDB, explains even that one.
 func stray(takes []*Gated) (take int, awayDB float64, bad bool, err error) {
 	worst := strayChi2
+	coarse := make([]*Gated, len(takes))
+	for t, g := range takes {
+		// The fine grid decides nothing here, and is large.
+		c := *g
+		c.fine = nil
+		coarse[t] = &c
+	}
+	takes = coarse
 	for t := range takes {
-		var others []*Gated
-		for o, g := range takes {
-			if o != t {
-				others = append(others, g)
-			}
-		}
+		others := slices.Delete(slices.Clone(takes), t, t+1)
 		mean, err := averageGated(others, true)
 		if err != nil {
 			return 0, 0, false, err

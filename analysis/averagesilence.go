@@ -12,31 +12,21 @@ import (
 // powers are averaged with the lengths as weights, mains harmonics as
 // amplitudes. Silences that were spoilt are left out and listed. One silence
 // gives exactly what SilenceOf gives.
-func AverageSilences(silences []*Recording) (res Result, spoilt []Spoilt, err error) {
-	if len(silences) == 0 {
+func AverageSilences(silences Takes) (res Result, spoilt []Spoilt, err error) {
+	if silences.N == 0 {
 		return Result{}, nil, errors.New("reading a silence: there is none")
 	}
-	if len(silences) == 1 {
-		res, err = SilenceOf(silences[0])
+	if silences.N == 1 {
+		rec, err := silences.Load(0)
+		if err != nil {
+			return Result{}, nil, err
+		}
+		res, err = SilenceOf(rec)
 		return res, nil, err
 	}
-	first := silences[0]
-	for _, rec := range silences {
-		if rec.Signal == nil || first.Signal == nil || rec.Signal.Spec != first.Signal.Spec || len(rec.Outputs) != len(first.Outputs) {
-			return Result{}, nil, errors.New("averaging silences: they are not of one length at the same outputs")
-		}
-	}
-	read, reasons := make([][]*Silence, len(silences)), make([][]string, len(silences))
-	for t, rec := range silences {
-		read[t], reasons[t] = make([]*Silence, len(first.Outputs)), make([]string, len(first.Outputs))
-		for i, name := range first.Outputs {
-			if read[t][i], reasons[t][i], err = readSilence(rec, i, 0); err != nil {
-				return Result{}, nil, fmt.Errorf("output %s: %w", name, err)
-			}
-			if s := read[t][i]; s != nil && s.Reason != "" {
-				reasons[t][i] = s.Reason
-			}
-		}
+	first, read, reasons, err := readSilences(silences)
+	if err != nil {
+		return Result{}, nil, err
 	}
 	spoilt = spoiltSilences(read, reasons, first.Outputs)
 	read, reasons = without(read, spoilt), without(reasons, spoilt)
@@ -58,6 +48,31 @@ func AverageSilences(silences []*Recording) (res Result, spoilt []Spoilt, err er
 	}
 	res.setState(first.State)
 	return res, spoilt, nil
+}
+
+// readSilences reads each silence at each output, or says why not, both as
+// [take][output]. first is the first one without its samples.
+func readSilences(silences Takes) (first *Recording, read [][]*Silence, reasons [][]string, err error) {
+	read, reasons = make([][]*Silence, silences.N), make([][]string, silences.N)
+	err = silences.each(func(t int, rec *Recording) (err error) {
+		if t == 0 {
+			first = rec.withoutSamples()
+		}
+		if rec.Signal == nil || first.Signal == nil || rec.Signal.Spec != first.Signal.Spec || len(rec.Outputs) != len(first.Outputs) {
+			return errors.New("averaging silences: they are not of one length at the same outputs")
+		}
+		read[t], reasons[t] = make([]*Silence, len(first.Outputs)), make([]string, len(first.Outputs))
+		for i, name := range first.Outputs {
+			if read[t][i], reasons[t][i], err = readSilence(rec, i, 0); err != nil {
+				return fmt.Errorf("output %s: %w", name, err)
+			}
+			if s := read[t][i]; s != nil && s.Reason != "" {
+				reasons[t][i] = s.Reason
+			}
+		}
+		return nil
+	})
+	return first, read, reasons, err
 }
 
 // spoiltSilences finds silences that one output was refused in and not in the

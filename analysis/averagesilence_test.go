@@ -25,7 +25,7 @@ func silences(t *testing.T, seed uint64, n int) []*Recording {
 
 func averageSilencesOf(t *testing.T, recs []*Recording) (Result, []Spoilt) {
 	t.Helper()
-	res, spoilt, err := AverageSilences(recs)
+	res, spoilt, err := AverageSilences(InMemory(recs))
 	if err != nil || len(res.Refused) > 0 {
 		t.Fatalf("averaging: %v, refused %v", err, res.Refused)
 	}
@@ -120,7 +120,7 @@ func TestBangInASilenceIsLeftOut(t *testing.T) {
 	}
 	other := mustSignal(t, testsignals.New(testsignals.Silence, 48000, -20, 3))
 	recs[1].Signal = other
-	if _, _, err := AverageSilences(recs); err == nil {
+	if _, _, err := AverageSilences(InMemory(recs)); err == nil {
 		t.Error("silences of two lengths were averaged")
 	}
 }

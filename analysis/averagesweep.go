@@ -12,45 +12,87 @@ import (
 // with the number of takes and the type B part does not. Takes that were
 // spoilt are left out and listed, sweeps and impulses apart. One sweep gives
 // exactly what SweepResult gives.
-func AverageSweeps(sweeps, impulses []*Recording, band Band) (res Result, spoilt, spoiltImpulses []Spoilt, err error) {
-	if len(sweeps) == 0 {
+func AverageSweeps(sweeps, impulses Takes, band Band) (res Result, spoilt, spoiltImpulses []Spoilt, err error) {
+	if sweeps.N == 0 {
 		return Result{}, nil, nil, errors.New("reading a sweep: there is none")
 	}
-	if len(sweeps) == 1 && len(impulses) < 2 {
-		var second *Recording
-		if len(impulses) == 1 {
-			second = impulses[0]
-		}
-		res, err = SweepResult(sweeps[0], second, band)
+	if sweeps.N == 1 && impulses.N < 2 {
+		res, err = oneSweep(sweeps, impulses, band)
 		return res, nil, nil, err
 	}
-	played, err := NewPlayed(sweeps[0].Signal)
-	if err != nil {
-		return Result{}, nil, nil, fmt.Errorf("reading a sweep: %w", err)
-	}
 	var second secondOpinion
-	if len(impulses) > 0 {
-		second, spoiltImpulses = averageImpulses(impulses)
-	}
-	takes := make([]*sweepTake, len(sweeps))
-	for t, rec := range sweeps {
-		if rec.Signal.Spec != sweeps[0].Signal.Spec || len(rec.Outputs) != len(sweeps[0].Outputs) {
-			return Result{}, nil, nil, errors.New("averaging sweeps: they are not of one signal at the same outputs")
+	if impulses.N > 0 {
+		if second, spoiltImpulses, err = averageImpulses(impulses); err != nil {
+			return Result{}, nil, nil, err
 		}
-		takes[t] = readSweep(rec, second, played)
+	}
+	takes, err := readSweeps(sweeps, second)
+	if err != nil {
+		return Result{}, nil, nil, err
 	}
 	if spoilt, err = spoiltSweeps(takes); err != nil {
 		return Result{}, nil, nil, fmt.Errorf("averaging sweeps: %w", err)
 	}
-	kept := without(takes, spoilt)
+	rec, kept := takes[0].rec, without(takes, spoilt)
 	if len(kept) == 0 {
-		return sweepResult(sweeps[0], takes[0].responses(), band), spoilt, spoiltImpulses, nil
+		return sweepResult(rec, takes[0].responses(), band), spoilt, spoiltImpulses, nil
 	}
 	all, err := averaged(kept)
 	if err != nil {
 		return Result{}, nil, nil, fmt.Errorf("averaging sweeps: %w", err)
 	}
-	return sweepResult(sweeps[0], all, band), spoilt, spoiltImpulses, nil
+	return sweepResult(rec, all, band), spoilt, spoiltImpulses, nil
+}
+
+func oneSweep(sweeps, impulses Takes, band Band) (Result, error) {
+	rec, err := sweeps.Load(0)
+	if err != nil {
+		return Result{}, err
+	}
+	var second *Recording
+	if impulses.N == 1 {
+		if second, err = impulses.Load(0); err != nil {
+			return Result{}, err
+		}
+	}
+	return SweepResult(rec, second, band)
+}
+
+func readSweeps(sweeps Takes, second secondOpinion) ([]*sweepTake, error) {
+	takes := make([]*sweepTake, sweeps.N)
+	var played *Played
+	err := sweeps.each(func(t int, rec *Recording) (err error) {
+		if t == 0 {
+			if played, err = NewPlayed(rec.Signal); err != nil {
+				return fmt.Errorf("reading a sweep: %w", err)
+			}
+		} else if first := takes[0].rec; rec.Signal.Spec != played.sig.Spec || len(rec.Outputs) != len(first.Outputs) {
+			return errors.New("averaging sweeps: they are not of one signal at the same outputs")
+		}
+		takes[t] = readSweep(rec, second, played)
+		takes[t].rec = rec.withoutSamples()
+		takes[t].readRest()
+		return nil
+	})
+	if played != nil {
+		played.finish()
+	}
+	return takes, err
+}
+
+// readRest reads all that is read from the raw responses.
+func (t *sweepTake) readRest() {
+	n := len(t.raws)
+	t.harmonics, t.dense = make([][]Curve, n), make([][]phasePoint, n)
+	for i, raw := range t.raws {
+		if raw == nil {
+			continue
+		}
+		t.harmonics[i] = raw.Harmonics(t.gated[i])
+		if i > 0 && t.raws[0] != nil {
+			t.dense[i] = denseRatio(raw, t.raws[0])
+		}
+	}
 }
 
 // spoiltSweeps finds takes that were refused where others were not, that are
@@ -124,11 +166,21 @@ func averaged(takes []*sweepTake) (responses, error) {
 	all.harmonics = func(i int) []Curve {
 		curves := make([][]Curve, len(takes))
 		for t, take := range takes {
-			curves[t] = take.raws[i].Harmonics(take.gated[i])
+			curves[t] = take.harmonics[i]
 		}
 		return averageCurves(curves)
 	}
-	all.split = func(i int) (*Split, error) { return averageSplit(takes, i) }
+	// Before anything is made of the means: the takes may go then.
+	splits, errs := make([]*Split, len(rec.Outputs)), make([]error, len(rec.Outputs))
+	for i := 1; i < len(rec.Outputs); i++ {
+		if refusedOf(all.reasons, 0, i) < 0 {
+			splits[i], errs[i] = averageSplit(takes, i)
+		}
+	}
+	for _, t := range takes {
+		t.raws, t.gated = nil, nil
+	}
+	all.split = func(i int) (*Split, error) { return splits[i], errs[i] }
 	return all, nil
 }
 
@@ -141,7 +193,7 @@ func averageSplit(takes []*sweepTake, i int) (*Split, error) {
 		if ratios[t], err = take.gated[i].ratio(take.gated[0]); err != nil {
 			return nil, err
 		}
-		dense[t] = denseRatio(take.raws[i], take.raws[0])
+		dense[t] = take.dense[i]
 	}
 	mean, err := averageGated(ratios, false)
 	if err != nil {
@@ -203,18 +255,26 @@ func averageCurves(takes [][]Curve) []Curve {
 
 // averageImpulses combines trains of impulses; a train that is far noisier
 // than the others at any output is left out.
-func averageImpulses(trains []*Recording) (secondOpinion, []Spoilt) {
-	answers, errs := make([][]*ImpulseResponse, len(trains)), make([][]error, len(trains))
-	for t, rec := range trains {
+func averageImpulses(trains Takes) (secondOpinion, []Spoilt, error) {
+	answers, errs := make([][]*ImpulseResponse, trains.N), make([][]error, trains.N)
+	var outputs []string
+	err := trains.each(func(t int, rec *Recording) error {
 		answers[t], errs[t] = make([]*ImpulseResponse, len(rec.Outputs)), make([]error, len(rec.Outputs))
 		for i := range rec.Outputs {
 			answers[t][i], errs[t][i] = impulsesOf(rec)(i)
 		}
+		if t == 0 {
+			outputs = rec.Outputs
+		}
+		return nil
+	})
+	if err != nil {
+		return nil, nil, err
 	}
 	var spoilt []Spoilt
-	for i, name := range trains[0].Outputs {
-		levels := make([]float64, len(trains))
-		for t := range trains {
+	for i, name := range outputs {
+		levels := make([]float64, trains.N)
+		for t := range levels {
 			levels[t] = math.Inf(-1)
 			if errs[t][i] == nil {
 				levels[t] = answers[t][i].scatterDB()
@@ -232,7 +292,7 @@ func averageImpulses(trains []*Recording) (secondOpinion, []Spoilt) {
 			at[t] = kept[t][i]
 		}
 		return meanImpulses(at), nil
-	}, spoilt
+	}, spoilt, nil
 }
 
 // scatterDB is how far the periods of a train scatter over the band in which

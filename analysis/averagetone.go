@@ -12,20 +12,24 @@ import (
 // board: each reading is the mean of the takes', weighed by the inverse
 // variance of what was read from the noise. Takes that were spoilt are left
 // out and listed. One tone gives exactly what ToneResult gives.
-func AverageTones(tones []*Recording) (res Result, spoilt []Spoilt, err error) {
-	if len(tones) == 0 {
+func AverageTones(tones Takes) (res Result, spoilt []Spoilt, err error) {
+	if tones.N == 0 {
 		return Result{}, nil, errors.New("reading a tone: there is none")
 	}
-	results := make([]Result, len(tones))
-	for t, rec := range tones {
-		if results[t], err = ToneResult(rec); err != nil {
-			return Result{}, nil, err
-		}
+	results := make([]Result, tones.N)
+	var outputs []string
+	err = tones.each(func(t int, rec *Recording) (err error) {
+		outputs = rec.Outputs
+		results[t], err = ToneResult(rec)
+		return err
+	})
+	if err != nil {
+		return Result{}, nil, err
 	}
-	if len(tones) == 1 {
+	if tones.N == 1 {
 		return results[0], nil, nil
 	}
-	spoilt = spoiltTones(results, tones[0].Outputs)
+	spoilt = spoiltTones(results, outputs)
 	kept := without(results, spoilt)
 	if len(kept) == 0 {
 		return results[0], spoilt, nil

@@ -20,7 +20,7 @@ func tones(t *testing.T, seed uint64, noise ...float64) []*Recording {
 
 func averageTonesOf(t *testing.T, recs []*Recording) (Result, []Spoilt) {
 	t.Helper()
-	res, spoilt, err := AverageTones(recs)
+	res, spoilt, err := AverageTones(InMemory(recs))
 	if err != nil || len(res.Refused) > 0 {
 		t.Fatalf("averaging: %v, refused %v", err, res.Refused)
 	}

@@ -19,6 +19,9 @@ type Played struct {
 	inv   []complex128     // band window over the signal's spectrum, half
 	binHz float64
 
+	// fine is the fine grid, alike for every channel.
+	fine []float64
+
 	// transforming guards fft and buf, which are large.
 	transforming sync.Mutex
 	fft          *fourier.FFT
@@ -44,6 +47,13 @@ func (p *Played) weighting(g gate, f, reachHz float64) weighting {
 	w := g.weighting(p.binHz, f, reachHz)
 	p.made.Store(key, w)
 	return w
+}
+
+// finish lets go of what only reading more recordings needs.
+func (p *Played) finish() {
+	p.inv, p.fft, p.buf = nil, nil, nil
+	p.made.Clear()
+	p.windows.Clear()
 }
 
 // settleS is left out at the start of the lead, for the last mark to ring out.

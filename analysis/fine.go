@@ -66,6 +66,16 @@ func fineGrid(grid []float64, rateHz float64) []float64 {
 	return slices.CompactFunc(fine, func(a, b float64) bool { return math.Abs(b-a) < 1e-9*a })
 }
 
+// fineGrid is that around grid, made once.
+func (p *Played) fineGrid(grid []float64) []float64 {
+	p.transforming.Lock()
+	defer p.transforming.Unlock()
+	if p.fine == nil {
+		p.fine = fineGrid(grid, float64(p.sig.RateHz))
+	}
+	return p.fine
+}
+
 // shareOf is at how many of hz, those past splitHz, the board rings.
 func shareOf(rings []bool, step float64, hz []float64) float64 {
 	n, of := 0.0, 0.0
@@ -91,7 +101,7 @@ func (r *Raw) readFine(g *Gated) *Gated {
 	if shareOf(rings, step, g.FrequencyHz) > ringShare {
 		clear(rings)
 	}
-	grid := fineGrid(g.FrequencyHz, rate)
+	grid := r.played.fineGrid(g.FrequencyHz)
 	fine := &Gated{FrequencyHz: grid, H: make([]complex128, len(grid)), noise: make([][]complex128, len(grid)),
 		ArrivalS: g.ArrivalS, long: make([]bool, len(grid))}
 	at := 0
@@ -116,7 +126,8 @@ func (r *Raw) readFine(g *Gated) *Gated {
 		}
 	}
 	fine.Noise = fine.smoothNoise()
-	fine.at = func(hz float64) complex128 { return r.readAt(hz, fine.ringsAt(hz)) }
+	rung := &Gated{FrequencyHz: grid, long: fine.long} // all that is needed of fine, which is large
+	fine.at = func(hz float64) complex128 { return r.readAt(hz, rung.ringsAt(hz)) }
 	fine.ripple = fine.gateRipple()
 	return fine
 }

@@ -322,8 +322,8 @@ func (g *Gated) over(t Transfer) (*Gated, error) {
 		noise: make([][]complex128, len(g.H)), ArrivalS: g.ArrivalS, disturbed: g.disturbed, long: g.long, ripple: g.ripple, reference: g.reference,
 		changes: g.changes, untold: g.untold, note: g.note,
 	}
-	if g.at != nil {
-		out.at = func(hz float64) complex128 { return g.at(hz) / t.at(hz) }
+	if at := g.at; at != nil {
+		out.at = func(hz float64) complex128 { return at(hz) / t.at(hz) }
 	}
 	if g.fine != nil {
 		var err error

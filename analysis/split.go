@@ -60,8 +60,8 @@ func (g *Gated) ratio(r *Gated) (*Gated, error) {
 		return nil, err
 	}
 	out := &Gated{FrequencyHz: g.FrequencyHz, H: make([]complex128, len(g.H)), noise: make([][]complex128, len(g.H)), long: eitherLong(g.long, r.long)}
-	if g.at != nil && r.at != nil {
-		out.at = func(hz float64) complex128 { return g.at(hz) / r.at(hz) }
+	if over, under := g.at, r.at; over != nil && under != nil {
+		out.at = func(hz float64) complex128 { return over(hz) / under(hz) }
 	}
 	if g.fine != nil && r.fine != nil {
 		var err error

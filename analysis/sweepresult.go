@@ -46,11 +46,15 @@ type sweepTake struct {
 	raws    []*Raw
 	gated   []*Gated
 	reasons []string
+	// harmonics and dense, the ratio over the first output, are read where raws are not
+	// kept.
+	harmonics [][]Curve
+	dense     [][]phasePoint
 }
 
 func readSweep(rec *Recording, second secondOpinion, played *Played) *sweepTake {
 	n := len(rec.Outputs)
-	t := &sweepTake{rec, make([]*Raw, n), make([]*Gated, n), make([]string, n)}
+	t := &sweepTake{rec: rec, raws: make([]*Raw, n), gated: make([]*Gated, n), reasons: make([]string, n)}
 	grid := Grid(rec.RateHz)
 	each(n, func(i int) error { //nolint:errcheck // the reasons say all
 		raw, g, reason := readOutput(rec, second, played, grid, i)

@@ -112,10 +112,8 @@ func (s *Simboard) newRun(req capture.Request, cfg *Config, effects []Effect) *r
 	r.frames = int(math.Ceil(played * (1 + math.Max(s.cfg.Interface.ClockPPM, 0)*1e-6)))
 	r.captured = r.frames + r.faults.lost()
 	size := goodSize(r.captured + int(ringOutS*r.rateHz))
-	if s.transform == nil || s.transform.n != size {
-		s.transform = newTransform(size, r.rateHz)
-	}
-	r.transform = s.transform
+	// Made for each take: it is as large as one, and the takes are read after.
+	r.transform = newTransform(size, r.rateHz)
 	r.track = newTrack(s.cfg.Mains, float64(size)/r.rateHz, r.rng)
 	if r.onBoard() {
 		r.openings = openings(s.cfg.Board.Joints, float64(r.captured)/r.rateHz, r.rng)

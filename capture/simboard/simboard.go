@@ -21,9 +21,8 @@ type Simboard struct {
 	takes        uint64
 	last         TakeTruth
 	// elapsedS is how long was recorded so far.
-	elapsedS  float64
-	ladders   map[ladderKey]panels
-	transform *transform
+	elapsedS float64
+	ladders  map[ladderKey]panels
 }
 
 // ladderKey is what a ladder differs by between takes.

@@ -235,8 +235,8 @@ func keepRun(ctx context.Context, s *db.Store, run db.Run, takes []procedure.Ste
 			run.Takes = append(run.Takes, ref)
 		}
 		kept, err := s.SaveRun(ctx, run, b.closes()...)
-		// A file may have gone meanwhile; its samples are still here.
-		if !errors.Is(err, db.ErrTakeDamaged) || again {
+		// A file may have gone meanwhile; its samples may still be here.
+		if gone := func(t procedure.StepTake) bool { return t.Take.Samples == nil }; !errors.Is(err, db.ErrTakeDamaged) || again || slices.ContainsFunc(takes, gone) {
 			return kept, err
 		}
 	}

@@ -6,6 +6,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"weak"
 
 	"github.com/spf13/cobra"
 
@@ -40,12 +41,16 @@ type book struct {
 	// past is what was kept before the sitting was left, entries that and what
 	// came after.
 	past, entries []procedure.Entry
-	refs          map[*capture.Take]db.TakeRef
+	// refs are of takes whose samples may go.
+	refs takeRefs
 	// ends are all sittings that end with what comes of this one.
 	ends []string
 	// again says how to go on.
 	again string
 }
+
+// takeRefs are the files of takes. It keeps none of them in memory.
+type takeRefs map[weak.Pointer[capture.Take]]db.TakeRef
 
 // openBook finds the sitting that was left and can be gone on with, asks
 // whether to, and otherwise makes the book of a new one.
@@ -55,7 +60,7 @@ func (a *app) openBook(ctx context.Context, s *db.Store, of db.Sitting, meet any
 		return nil, err
 	}
 	said.Meet = text
-	b := &book{store: s, sitting: of, setup: said, refs: map[*capture.Take]db.TakeRef{}, again: again}
+	b := &book{store: s, sitting: of, setup: said, refs: takeRefs{}, again: again}
 	if b.sitting.Setup, err = json.Marshal(said); err != nil {
 		return nil, err
 	}
@@ -141,7 +146,7 @@ func (b *book) take(ctx context.Context, left db.Sitting) error {
 
 // entriesOf gives entries as a sitting takes them. A take that is loaded is
 // put into refs, so that it is not kept twice.
-func entriesOf(s *db.Store, kept []db.SittingEntry, refs map[*capture.Take]db.TakeRef) []procedure.Entry {
+func entriesOf(s *db.Store, kept []db.SittingEntry, refs takeRefs) []procedure.Entry {
 	all := make([]procedure.Entry, len(kept))
 	for i, k := range kept {
 		e := procedure.Entry{What: k.What, Prompt: k.Prompt, Refused: k.Refused, Fault: capture.Fault(k.Fault), Last: k.Last, Answer: k.Answer}
@@ -151,7 +156,7 @@ func entriesOf(s *db.Store, kept []db.SittingEntry, refs map[*capture.Take]db.Ta
 			e.Load = func() (*capture.Take, error) {
 				take, err := s.LoadTake(ref)
 				if err == nil {
-					refs[take] = ref
+					refs[weak.Make(take)] = ref
 				}
 				return take, err
 			}
@@ -162,11 +167,11 @@ func entriesOf(s *db.Store, kept []db.SittingEntry, refs map[*capture.Take]db.Ta
 }
 
 // Keep writes an entry into the store; the first one opens the sitting.
-func (b *book) Keep(ctx context.Context, e procedure.Entry) error {
+func (b *book) Keep(ctx context.Context, e procedure.Entry) (load func() (*capture.Take, error), err error) {
 	if b.sitting.ID == "" {
 		begun, err := b.store.BeginSitting(ctx, b.sitting)
 		if err != nil {
-			return err
+			return nil, err
 		}
 		b.sitting = begun
 	}
@@ -174,16 +179,17 @@ func (b *book) Keep(ctx context.Context, e procedure.Entry) error {
 	if e.Take != nil {
 		ref, err := b.store.SaveTake(e.Take, e.What, e.Attempt)
 		if err != nil {
-			return err
+			return nil, err
 		}
-		b.refs[e.Take] = ref
-		kept.Take = &ref
+		b.refs[weak.Make(e.Take)] = ref
+		kept.Take, e.Take = &ref, &ref.Take
+		load = func() (*capture.Take, error) { return b.store.LoadTake(ref) }
 	}
 	if err := b.store.KeepEntry(ctx, b.sitting.ID, kept); err != nil {
-		return err
+		return nil, err
 	}
 	b.entries = append(b.entries, e)
-	return nil
+	return load, nil
 }
 
 // closes are the sittings that end once something came of b.
@@ -209,7 +215,7 @@ func (b *book) left(ctx context.Context, err error) error {
 
 // ref names the file of a take that the sitting kept.
 func (b *book) ref(take *capture.Take) (db.TakeRef, bool) {
-	ref, ok := b.refs[take]
+	ref, ok := b.refs[weak.Make(take)]
 	return ref, ok
 }
 

@@ -17,7 +17,7 @@ import (
 
 // When the garbage collector runs: at collectAtPercent more than what is live,
 // as samples are few and large, and a bench laptop's memory is small.
-const collectAtPercent = 10
+const collectAtPercent = 5
 
 // collectFloor counts as live, so that it is not collected all the time while a
 // few megabytes are: half a core went there while hum was watched. It is never
@@ -27,7 +27,7 @@ var collectFloor []byte
 // collectEarly sets the collector so; undo is for tests.
 func collectEarly() (undo func()) {
 	if collectFloor == nil {
-		collectFloor = make([]byte, 256<<20)
+		collectFloor = make([]byte, 128<<20)
 	}
 	was := debug.SetGCPercent(collectAtPercent)
 	return func() { debug.SetGCPercent(was) }

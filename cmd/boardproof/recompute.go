@@ -146,19 +146,20 @@ func (a *app) recomputeRun(ctx context.Context, s *db.Store, old db.Run, always 
 	return doc, nil
 }
 
-// keptTakes loads the takes of a run.
+// keptTakes are the takes of a run, to be loaded one by one.
 func keptTakes(s *db.Store, run db.Run) (takes []procedure.KeptTake, refs map[*capture.Take]db.TakeRef, err error) {
 	if len(run.Takes) == 0 {
 		return nil, nil, unmeasured(errors.New("it has no recordings"))
 	}
 	refs = map[*capture.Take]db.TakeRef{}
 	for _, ref := range run.Takes {
-		take, err := s.LoadTake(ref)
-		if err != nil {
-			return nil, nil, unmeasured(err)
+		take := ref.Take
+		load := func() (*capture.Take, error) {
+			whole, err := s.LoadTake(ref)
+			return whole, unmeasured(err)
 		}
-		takes = append(takes, procedure.KeptTake{Step: ref.Step, Take: take, Attempt: ref.Attempt, Again: ref.Again})
-		refs[take] = ref
+		takes = append(takes, procedure.KeptTake{Step: ref.Step, Take: &take, Load: load, Attempt: ref.Attempt, Again: ref.Again})
+		refs[&take] = ref
 	}
 	return takes, refs, nil
 }

@@ -11,33 +11,41 @@ import (
 
 // Recording makes of t what the estimators work on.
 func (s *Sitting) Recording(t *Taken) (*analysis.Recording, error) {
-	rec, _, err := calibration.Recording(t.Take, t.Proof, t.Signal, s.Patching, s.Profile, s.Now())
+	take, sig, err := s.whole(t)
+	if err != nil {
+		return nil, err
+	}
+	rec, _, err := calibration.Recording(take, t.Proof, sig, s.Patching, s.Profile, s.Now())
 	return rec, err
 }
 
 // sweepsOver reads responses and matches from sweeps, with trains of impulses
 // as second opinion where there are some.
 func sweepsOver(band analysis.Band) averager {
-	return func(takes [][]*analysis.Recording) (analysis.Result, [][]analysis.Spoilt, error) {
+	return func(takes []analysis.Takes) (analysis.Result, [][]analysis.Spoilt, error) {
 		res, spoilt, spoiltImpulses, err := analysis.AverageSweeps(takes[0], takes[1], band)
 		return res, [][]analysis.Spoilt{spoilt, spoiltImpulses}, err
 	}
 }
 
 // tones reads level, gain, distortion and level match.
-func tones(takes [][]*analysis.Recording) (analysis.Result, [][]analysis.Spoilt, error) {
+func tones(takes []analysis.Takes) (analysis.Result, [][]analysis.Spoilt, error) {
 	res, spoilt, err := analysis.AverageTones(takes[0])
 	return res, [][]analysis.Spoilt{spoilt}, err
 }
 
 // flexes counts drop-outs of a tone, of which there is one.
-func flexes(takes [][]*analysis.Recording) (analysis.Result, [][]analysis.Spoilt, error) {
-	res, err := analysis.FlexResult(takes[0][0])
+func flexes(takes []analysis.Takes) (analysis.Result, [][]analysis.Spoilt, error) {
+	rec, err := takes[0].Load(0)
+	if err != nil {
+		return analysis.Result{}, nil, err
+	}
+	res, err := analysis.FlexResult(rec)
 	return res, make([][]analysis.Spoilt, 1), err
 }
 
 // silences reads noise, hum and tones of each output.
-func silences(takes [][]*analysis.Recording) (analysis.Result, [][]analysis.Spoilt, error) {
+func silences(takes []analysis.Takes) (analysis.Result, [][]analysis.Spoilt, error) {
 	res, spoilt, err := analysis.AverageSilences(takes[0])
 	return res, [][]analysis.Spoilt{spoilt}, err
 }

@@ -13,10 +13,13 @@ import (
 	"boardproof/testsignals"
 )
 
-// KeptTake is a take of a run, with its samples, and how it was used.
+// KeptTake is a take of a run and how it was used.
 type KeptTake struct {
-	Step    string
-	Take    *capture.Take
+	Step string
+	// Take is without its samples until it is read.
+	Take *capture.Take
+	// Load reads it with them.
+	Load    func() (*capture.Take, error)
 	Attempt int
 	// Again: it was taken in place of one that was left out.
 	Again bool
@@ -75,6 +78,11 @@ func ofStep(takes []KeptTake, step string) (of []KeptTake) {
 
 // taken lets a take prove itself again.
 func (k KeptTake) taken() (*Taken, error) {
+	take, err := k.Load()
+	if err != nil {
+		return nil, err
+	}
+	*k.Take = *take
 	sig, err := testsignals.Generate(k.Take.Signal)
 	if err != nil {
 		return nil, fmt.Errorf("making its signal again: %w", err)
@@ -87,7 +95,7 @@ func (k KeptTake) taken() (*Taken, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &Taken{Signal: sig, Take: k.Take, Proof: proof, Attempt: k.Attempt}, nil
+	return &Taken{Signal: sig, Take: k.Take, Proof: proof, Attempt: k.Attempt, load: k.Load}, nil
 }
 
 // keptTakes are the takes of one step that were not read yet.

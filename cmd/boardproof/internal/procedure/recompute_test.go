@@ -104,7 +104,8 @@ func TestRecomputeRefusesAsAtTheBench(t *testing.T) {
 func again(s *Sitting, plan verdict.Plan, was *Accepted, takes []StepTake) (*Accepted, error) {
 	var kept []KeptTake
 	for _, tk := range takes {
-		kept = append(kept, KeptTake{Step: tk.Step, Take: tk.Take, Attempt: tk.Attempt, Again: tk.Again})
+		whole := *tk.Take
+		kept = append(kept, KeptTake{Step: tk.Step, Take: &capture.Take{Signal: whole.Signal}, Load: func() (*capture.Take, error) { return &whole, nil }, Attempt: tk.Attempt, Again: tk.Again})
 	}
 	later := *s
 	later.Instrument = mute{s.Instrument}
@@ -127,7 +128,7 @@ func sameAgain(t *testing.T, s *Sitting, plan verdict.Plan, was *Accepted) {
 		t.Errorf("refusals (-was +is):\n%.2000s", diff)
 	}
 	for i, tk := range was.Takes {
-		if o := is.Takes[i]; o.Take != tk.Take || o.LeftOut != tk.LeftOut || o.Again != tk.Again {
+		if o := is.Takes[i]; o.Take.Signal != tk.Take.Signal || !o.Take.Started.Equal(tk.Take.Started) || o.LeftOut != tk.LeftOut || o.Again != tk.Again {
 			t.Errorf("take %d was left out for %q, is for %q", i, tk.LeftOut, o.LeftOut)
 		}
 	}

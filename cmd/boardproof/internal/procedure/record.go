@@ -31,9 +31,10 @@ type Entry struct {
 	Load func() (*capture.Take, error)
 }
 
-// Journal keeps each entry of a sitting as soon as it is made.
+// Journal keeps each entry of a sitting as soon as it is made. load, where not
+// nil, reads the entry's take back with its samples.
 type Journal interface {
-	Keep(ctx context.Context, e Entry) error
+	Keep(ctx context.Context, e Entry) (load func() (*capture.Take, error), err error)
 }
 
 // What is written down beside what is taken.
@@ -107,11 +108,14 @@ func Done(past []Entry) bool {
 }
 
 // Note writes down what is no part of a sitting's order.
-func (s *Sitting) Note(ctx context.Context, e Entry) error { return s.log.keep(ctx, e) }
+func (s *Sitting) Note(ctx context.Context, e Entry) error {
+	_, err := s.log.keep(ctx, e)
+	return err
+}
 
 // Finish writes down that all was taken.
 func (s *Sitting) Finish(ctx context.Context) error {
-	return s.log.keep(ctx, Entry{What: ended, Prompt: true})
+	return s.Note(ctx, Entry{What: ended, Prompt: true})
 }
 
 // Ask asks for what was not done yet, and gives the answer of before to what
@@ -136,7 +140,7 @@ func (r *Record) askToDo(ctx context.Context, q talk.Question) (talk.Answer, err
 	if err := r.live(ctx, false); err != nil {
 		return talk.Answer{}, err
 	}
-	if err := r.keep(ctx, Entry{What: q.Prompt, Prompt: true}); err != nil {
+	if _, err := r.keep(ctx, Entry{What: q.Prompt, Prompt: true}); err != nil {
 		return talk.Answer{}, err
 	}
 	return r.Person.Ask(ctx, q)
@@ -160,7 +164,8 @@ func (r *Record) askToChoose(ctx context.Context, q talk.Question) (talk.Answer,
 	if err != nil {
 		return a, err
 	}
-	return a, r.keep(ctx, Entry{What: q.Prompt, Answer: text})
+	_, err = r.keep(ctx, Entry{What: q.Prompt, Answer: text})
+	return a, err
 }
 
 // live begins what is new.
@@ -169,7 +174,7 @@ func (r *Record) live(ctx context.Context, ask bool) error {
 	first, again, was := r.first, r.again, r.resumed
 	r.first, r.again, r.resumed = nil, nil, false
 	if was {
-		if err := r.keep(ctx, Entry{What: resumed}); err != nil {
+		if _, err := r.keep(ctx, Entry{What: resumed}); err != nil {
 			return err
 		}
 	}
@@ -189,17 +194,17 @@ func (r *Record) live(ctx context.Context, ask bool) error {
 
 // keep writes an entry down. A sitting whose journal cannot be written goes on
 // without: its readings are worth more.
-func (r *Record) keep(ctx context.Context, e Entry) error {
+func (r *Record) keep(ctx context.Context, e Entry) (load func() (*capture.Take, error), err error) {
 	if r == nil || r.broken || r.aside {
-		return nil
+		return nil, nil
 	}
-	err := r.journal.Keep(ctx, e)
+	load, err = r.journal.Keep(ctx, e)
 	if err != nil && ctx.Err() == nil {
 		r.broken = true
 		r.Tell(ctx, talk.Remark{Severity: talk.Caution, Text: fmt.Sprintf("this sitting cannot be written down, so it cannot be gone on with if it is left (%v); it goes on", err)})
-		return nil
+		return nil, nil
 	}
-	return err
+	return load, err
 }
 
 // had gives what was taken before in the place of a take.
@@ -221,6 +226,7 @@ func (s *Sitting) had(ctx context.Context, what string, spec testsignals.Spec, p
 		var taken *Taken
 		if taken, err = s.prove(take, e.Attempt); err == nil {
 			r.past = r.past[1:]
+			taken.load = e.Load
 			return taken, true, nil
 		}
 	}
@@ -271,8 +277,12 @@ func (s *Sitting) takeAgain(ctx context.Context, what string, spec testsignals.S
 	default:
 		return nil, err
 	}
-	if keepErr := s.log.keep(ctx, e); keepErr != nil {
+	load, keepErr := s.log.keep(ctx, e)
+	if keepErr != nil {
 		return nil, keepErr
+	}
+	if t != nil {
+		t.load = load
 	}
 	return t, err
 }
@@ -304,5 +314,6 @@ func answered[T any](ctx context.Context, s *Sitting, what string, ask func() (T
 	if err != nil {
 		return v, err
 	}
-	return v, r.keep(ctx, Entry{What: what, Answer: text})
+	_, err = r.keep(ctx, Entry{What: what, Answer: text})
+	return v, err
 }

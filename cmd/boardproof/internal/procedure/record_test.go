@@ -21,10 +21,13 @@ type diary struct {
 	leave   func()
 }
 
-func (d *diary) Keep(_ context.Context, e Entry) error {
+func (d *diary) Keep(_ context.Context, e Entry) (func() (*capture.Take, error), error) {
 	if e.Take != nil {
 		kept := *e.Take
-		e.Load = func() (*capture.Take, error) { return &kept, nil }
+		e.Load = func() (*capture.Take, error) {
+			again := kept
+			return &again, nil
+		}
 		named := kept
 		named.Samples = nil
 		e.Take = &named
@@ -33,7 +36,7 @@ func (d *diary) Keep(_ context.Context, e Entry) error {
 	if len(d.entries) == d.after {
 		d.leave()
 	}
-	return nil
+	return e.Load, nil
 }
 
 // counted counts what is recorded.
@@ -149,7 +152,9 @@ func TestSittingGoesOnWithoutItsJournal(t *testing.T) {
 // full is a journal on a full disk.
 type full struct{}
 
-func (full) Keep(context.Context, Entry) error { return errors.New("no space left on device") }
+func (full) Keep(context.Context, Entry) (func() (*capture.Take, error), error) {
+	return nil, errors.New("no space left on device")
+}
 
 // One wrong lead at the last prompt of a calibration throws nothing away of
 // what was taken before it, and the bench is checked before it goes on.

@@ -80,6 +80,7 @@ func (c *collected) take(ctx context.Context, kind testsignals.Kind, what string
 	if err != nil {
 		return err
 	}
+	t.putDown()
 	c.good[kind] = append(c.good[kind], t)
 	c.all = append(c.all, StepTake{Step: c.step.Name, Taken: t, Again: again})
 	return nil
@@ -120,18 +121,14 @@ func (c *collected) byHand(ctx context.Context) error {
 
 // averager reads the takes of some kinds of signal together and says which of
 // each kind were spoilt.
-type averager func(takes [][]*analysis.Recording) (analysis.Result, [][]analysis.Spoilt, error)
+type averager func(takes []analysis.Takes) (analysis.Result, [][]analysis.Spoilt, error)
 
 // read gives the takes of kinds to average. A take that was spoilt is left
 // out; where there are fewer than enoughTakes it is taken again, and all are
 // read anew.
 func (c *collected) read(ctx context.Context, average averager, kinds ...testsignals.Kind) (analysis.Result, error) {
 	for try := 1; ; try++ {
-		recs, err := c.recordings(kinds)
-		if err != nil {
-			return analysis.Result{}, err
-		}
-		res, spoilt, err := average(recs)
+		res, spoilt, err := average(c.takes(kinds))
 		if err != nil {
 			return res, err
 		}
@@ -161,18 +158,13 @@ func (c *collected) read(ctx context.Context, average averager, kinds ...testsig
 	}
 }
 
-func (c *collected) recordings(kinds []testsignals.Kind) ([][]*analysis.Recording, error) {
-	recs := make([][]*analysis.Recording, len(kinds))
+func (c *collected) takes(kinds []testsignals.Kind) []analysis.Takes {
+	takes := make([]analysis.Takes, len(kinds))
 	for k, kind := range kinds {
-		for _, t := range c.good[kind] {
-			rec, err := c.sit.Recording(t)
-			if err != nil {
-				return nil, err
-			}
-			recs[k] = append(recs[k], rec)
-		}
+		good := c.good[kind]
+		takes[k] = analysis.Takes{N: len(good), Load: func(t int) (*analysis.Recording, error) { return c.sit.Recording(good[t]) }}
 	}
-	return recs, nil
+	return takes
 }
 
 // leaveOut takes spoilt takes out of the good ones, and says so.

@@ -33,8 +33,9 @@ type Sitting struct {
 	// MainsHz is the nominal frequency of the mains, 50 or 60; 0 where nobody named it.
 	MainsHz float64
 
-	// made are the signals so far, so that repeated takes share one.
-	made map[testsignals.Spec]*testsignals.Signal
+	// made is the last signal, so that repeated takes share one. Several would be
+	// as large as the takes.
+	made *testsignals.Signal
 	// log, where not nil, is what the sitting came to so far.
 	log *Record
 	// seriesOhms is the resistor in the lead.
@@ -92,6 +93,29 @@ type Taken struct {
 	Proof  *capture.Proof
 	// Attempt counts from 1: how often the take had to be made.
 	Attempt int
+	// load, where not nil, reads the take back from where it is kept.
+	load func() (*capture.Take, error)
+}
+
+// putDown lets go of the samples of a take that can be read back: the takes of a
+// long step at a high rate, each several times, would fill a laptop's memory.
+func (t *Taken) putDown() {
+	if t.load != nil {
+		t.Take.Samples, t.Signal = nil, nil
+	}
+}
+
+// whole is a take with its samples, and what it is a take of.
+func (s *Sitting) whole(t *Taken) (*capture.Take, *testsignals.Signal, error) {
+	if t.Take.Samples != nil {
+		return t.Take, t.Signal, nil
+	}
+	take, err := t.load()
+	if err != nil {
+		return nil, nil, err
+	}
+	sig, err := s.signal(t.Take.Signal)
+	return take, sig, err
 }
 
 // maxTries is how often a take is asked for before it is refused.
@@ -153,7 +177,7 @@ func (s *Sitting) take(ctx context.Context, what string, spec testsignals.Spec, 
 		var bad *capture.BadTake
 		switch {
 		case err == nil:
-			taken := &Taken{sig, take, proof, try}
+			taken := &Taken{Signal: sig, Take: take, Proof: proof, Attempt: try}
 			missing, err := s.boardMissing(ctx, taken, patch, state)
 			if err != nil {
 				return nil, err
@@ -181,17 +205,14 @@ func (s *Sitting) take(ctx context.Context, what string, spec testsignals.Spec, 
 
 // signal is what spec makes, made once in a sitting.
 func (s *Sitting) signal(spec testsignals.Spec) (*testsignals.Signal, error) {
-	if sig := s.made[spec]; sig != nil {
-		return sig, nil
+	if s.made != nil && s.made.Spec == spec {
+		return s.made, nil
 	}
 	sig, err := testsignals.Generate(spec)
 	if err != nil {
 		return nil, err
 	}
-	if s.made == nil {
-		s.made = map[testsignals.Spec]*testsignals.Signal{}
-	}
-	s.made[spec] = sig
+	s.made = sig
 	return sig, nil
 }
 
