@@ -41,7 +41,7 @@ func (a *app) humWatch(ctx context.Context, f watchFlags) error {
 	if f.seconds < 0 || math.IsNaN(f.seconds) {
 		return wrongUsef("--seconds %g is no length of time", f.seconds)
 	}
-	return a.withStore(ctx, func(s *db.Store) error {
+	return a.readStore(ctx, func(s *db.Store) error {
 		b, err := chooseBench(ctx, s, f.benchFlags)
 		if err != nil {
 			return err

@@ -101,7 +101,7 @@ func (a *app) measure(ctx context.Context, name string, kind testsignals.Kind, f
 
 // measureBench plays and records at a bench.
 func (a *app) measureBench(ctx context.Context, name string, kind testsignals.Kind, f measureFlags, patch []calibration.Patching) (doc *report.Document, err error) {
-	err = a.withStore(ctx, func(s *db.Store) error {
+	err = a.readStore(ctx, func(s *db.Store) error {
 		b, err := chooseBench(ctx, s, f.benchFlags)
 		if err != nil {
 			return err

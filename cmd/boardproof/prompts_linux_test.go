@@ -1,117 +1,16 @@
 package main
 
 import (
-	"context"
 	"fmt"
 	"os"
 	"path/filepath"
-	"regexp"
 	"strings"
 	"sync"
 	"testing"
-	"time"
-	"unicode/utf8"
-
-	"golang.org/x/sys/unix"
 
 	"boardproof/capture"
 	"boardproof/capture/simboard"
 )
-
-// screen is the program at a terminal of its own, by way of a pseudo-terminal.
-type screen struct {
-	t       *testing.T
-	master  *os.File
-	seen    string
-	arrived chan string
-	ended   chan int
-}
-
-// atTerminal starts the program at a terminal of so many columns.
-func (s *session) atTerminal(columns int, args ...string) *screen {
-	s.t.Helper()
-	master, slave := openPty(s.t, columns)
-	a := newApp(slave, slave, slave)
-	a.now, a.ready = func() time.Time { return s.now }, s.readyBench()
-	at := &screen{t: s.t, master: master, arrived: make(chan string, 100), ended: make(chan int, 1)}
-	ctx, cancel := context.WithCancel(context.Background())
-	go func() {
-		at.ended <- a.run(ctx, append(args, "--store", s.store))
-		slave.Close()
-	}()
-	go func() {
-		defer close(at.arrived)
-		for buf := make([]byte, 4096); ; {
-			n, err := master.Read(buf)
-			if err != nil {
-				return
-			}
-			at.arrived <- string(buf[:n])
-		}
-	}()
-	s.t.Cleanup(func() { cancel(); master.Close() })
-	return at
-}
-
-// openPty is a new pseudo-terminal; ptmx(4) says how it is opened.
-func openPty(t *testing.T, columns int) (master, slave *os.File) {
-	t.Helper()
-	master, err := os.OpenFile("/dev/ptmx", os.O_RDWR, 0)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if err := unix.IoctlSetPointerInt(int(master.Fd()), unix.TIOCSPTLCK, 0); err != nil {
-		t.Fatal(err)
-	}
-	n, err := unix.IoctlGetInt(int(master.Fd()), unix.TIOCGPTN)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if slave, err = os.OpenFile(fmt.Sprintf("/dev/pts/%d", n), os.O_RDWR|unix.O_NOCTTY, 0); err != nil {
-		t.Fatal(err)
-	}
-	if err := unix.IoctlSetWinsize(int(slave.Fd()), unix.TIOCSWINSZ, &unix.Winsize{Row: 50, Col: uint16(columns)}); err != nil {
-		t.Fatal(err)
-	}
-	return master, slave
-}
-
-// until reads what is shown up to text, and returns it; it is not shown again.
-func (s *screen) until(text string) string {
-	s.t.Helper()
-	limit := time.After(hangs)
-	for {
-		if i := strings.Index(s.seen, text); i >= 0 {
-			shown := s.seen[:i+len(text)]
-			s.seen = s.seen[i+len(text):]
-			return shown
-		}
-		select {
-		case more, open := <-s.arrived:
-			if !open {
-				s.t.Fatalf("it never showed %q, but:\n%s", text, s.seen)
-			}
-			s.seen += more
-		case <-limit:
-			s.t.Fatalf("it does not show %q, but:\n%s", text, s.seen)
-		}
-	}
-}
-
-func (s *screen) keys(text string) {
-	s.t.Helper()
-	if _, err := s.master.WriteString(text); err != nil {
-		s.t.Fatal(err)
-	}
-}
-
-// end returns what is shown to the end, and the exit code.
-func (s *screen) end() (string, int) {
-	for more := range s.arrived {
-		s.seen += more
-	}
-	return s.seen, <-s.ended
-}
 
 const readyPrompt = "press Enter when ready, q and Enter to stop: "
 
@@ -377,84 +276,5 @@ func TestWrongBoardIsSaidAtOnce(t *testing.T) {
 		if said = plain(said); strings.Count(said, "this looks wrong: output") != 1 || !strings.Contains(said, want) {
 			t.Errorf("it does not say %q before the next step, but\n%s", want, said)
 		}
-	}
-}
-
-// A table is no wider than the terminal, whatever that is.
-func TestTablesFitTheTerminal(t *testing.T) {
-	if testing.Short() {
-		t.Skip("hunts and accepts")
-	}
-	s := simulatedStore(t)
-	s.must(exitPassed, "board", "add", "A board with a rather long name", "--owner", "the Harbour Lights trio", "--device", "moss fuzz with a long name,fuzz,9,4,2.1 mm centre negative")
-	s.bench = func(c *simboard.Config) { c.Board.Outputs[1].Transformer.Reversed = true }
-	s.must(exitPassed, "accept", "tin", "--yes", "--no-check")
-	for _, columns := range []int{60, 80, 200} {
-		for _, args := range [][]string{{"show", "r"}, {"show", "r", "--budget"}, {"runs", "tin"}, {"board", "list"}, {"board", "show", "a board"},
-			{"board", "show", "tin"}, {"board", "life", "tin"}} {
-			at := s.atTerminal(columns, args...)
-			shown, code := at.end()
-			for _, line := range strings.Split(strings.ReplaceAll(shown, "\r", ""), "\n") {
-				line = regexp.MustCompile("\x1b\\[[0-9;]*m").ReplaceAllString(line, "")
-				if n := utf8.RuneCountInString(line); n > columns && !strings.HasPrefix(line, "plot: ") && !strings.Contains(line, s.store) {
-					t.Errorf("%v at %d columns ended with %d and has a line of %d: %s", args, columns, code, n, line)
-				}
-			}
-		}
-	}
-}
-
-// q at what a chosen condition asks for goes back to the list, and there it stops.
-func TestHuntGoesBackToTheList(t *testing.T) {
-	if testing.Short() {
-		t.Skip("hunts at a terminal")
-	}
-	s := simulatedStore(t)
-	at := s.atTerminal(100, "hum", "hunt", "tin", "--no-check", "--seconds", "2")
-	at.until(readyPrompt)
-	at.keys("\n")
-	at.until("what next?")
-	at.until("\r\n  > ")
-	at.keys("lights off\n")
-	at.until("q and Enter to go back to the list: ")
-	at.keys("q\n")
-	at.until("what next?")
-	at.until("\r\n  > ")
-	at.keys("my own lamp moved\n")
-	if shown := at.until("q and Enter to go back to the list: "); !strings.Contains(shown, "you: my own lamp moved") || strings.Contains(shown, "put back") {
-		t.Errorf("of one's own words, with nothing to put back, it says\n%s", shown)
-	}
-	at.keys("q\n")
-	at.until("\r\n  > ")
-	at.keys("lift the earth\n")
-	if shown := at.until("\r\n  > "); !strings.Contains(plain(shown), "that can mean the protective earth, which is never lifted") {
-		t.Errorf("of lifting the earth it says\n%s", shown)
-	}
-	at.keys("q\n")
-	if shown, code := at.end(); code != exitUnmeasured || !strings.Contains(shown, "stopped") {
-		t.Errorf("it ended with %d and\n%s", code, shown)
-	}
-}
-
-// The verdict is the last thing that an acceptance says, with what is wrong in
-// plain words.
-func TestVerdictComesLast(t *testing.T) {
-	if testing.Short() {
-		t.Skip("accepts a board")
-	}
-	s := simulatedStore(t)
-	s.plan(`[[step]]
-name = "path"
-state = "all bypassed"
-patch = "board"
-signals = ["sweep"]
-level_dbu = -10.0
-limit = [{ quantity = "polarity_match", min = 1.0, max = 1.0 }]
-`)
-	s.bench = func(c *simboard.Config) { c.Board.Outputs[1].Transformer.Reversed = true }
-	s.must(exitFailed, "accept", "tin", "--yes", "--no-check")
-	_, last, found := strings.Cut(s.out, "\nFAIL: 1 of 1 limit: polarity match B against A\n")
-	if !found || !strings.HasPrefix(strings.TrimSpace(last), "B against A: one pulls while the other pushes") || strings.Contains(last, "plot:") {
-		t.Errorf("it ends with\n%s", s.out)
 	}
 }

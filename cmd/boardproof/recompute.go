@@ -29,7 +29,7 @@ func (a *app) recomputeCommand() *cobra.Command {
 			"measured, oldest first.",
 		Args: exactArgs("a run's name or a board's label"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			return a.withStore(cmd.Context(), func(s *db.Store) error {
+			return a.readStore(cmd.Context(), func(s *db.Store) error {
 				return a.recompute(cmd.Context(), s, args[0], always, all)
 			})
 		},
@@ -51,6 +51,10 @@ func (a *app) recompute(ctx context.Context, s *db.Store, name string, always, a
 		if err != nil {
 			err = fmt.Errorf("computing run %s again: %w", run.ID, err)
 			if len(runs) == 1 || ctx.Err() != nil {
+				if doc.Readings != nil && !a.json {
+					// What came out is shown where only the keeping of it failed.
+					a.printRecomputed(doc, all)
+				}
 				return err
 			}
 			doc.Failed, failed = err.Error(), &limitFailed{exitUnmeasured}

@@ -26,7 +26,8 @@ type Entry struct {
 	Refused string
 	Fault   capture.Fault
 	Last    *capture.Proof
-	Answer  json.RawMessage
+	// Answer is of a question; with a take, what LikeLead says of the board.
+	Answer json.RawMessage
 	// Load reads the samples of a take that was kept.
 	Load func() (*capture.Take, error)
 }
@@ -217,6 +218,9 @@ func (s *Sitting) had(ctx context.Context, what string, spec testsignals.Spec, p
 		return nil, false, r.live(ctx, true)
 	}
 	e := r.past[0]
+	if e.Take != nil && e.Answer != nil && json.Unmarshal(e.Answer, &s.likeLead) == nil {
+		s.boardSeen = true
+	}
 	if e.Refused != "" {
 		r.past = r.past[1:]
 		return nil, true, &RefusedTake{Reason: e.Refused, Fault: e.Fault, Last: e.Last}
@@ -272,6 +276,9 @@ func (s *Sitting) takeAgain(ctx context.Context, what string, spec testsignals.S
 	switch {
 	case err == nil:
 		e.Take, e.Attempt = t.Take, t.Attempt
+		if e.Answer, err = json.Marshal(s.likeLead); s.likeLead == "" || err != nil {
+			e.Answer = nil
+		}
 	case errors.As(err, &refused):
 		e.Refused, e.Fault, e.Last = refused.Reason, refused.Fault, refused.Last
 	default:

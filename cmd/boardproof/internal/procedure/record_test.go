@@ -237,3 +237,26 @@ func TestAnswersAreKept(t *testing.T) {
 		t.Errorf("%v, refused %v, asked %d times, %d takes", err, got, who.asks(), in.n)
 	}
 }
+
+// What is noted of a board that passes the signal like the lead is still noted when
+// the sitting is left and gone on with.
+func TestNoteOfABoardLikeTheLeadIsGoneOnWith(t *testing.T) {
+	d := &diary{}
+	ctx, cancel := context.WithCancel(t.Context())
+	d.after, d.leave = 5, cancel
+	s := goodBench(t)
+	s.Keep(d, nil)
+	const note = "passes the signal like the loopback lead; a board was in, as the operator says"
+	s.boardSeen, s.likeLead = true, note // as after the operator's word
+	if _, err := s.Accept(ctx, threeSteps()); !errors.Is(err, context.Canceled) {
+		t.Fatal(err)
+	}
+	again := goodBench(t)
+	again.Keep(d, d.entries)
+	if _, err := again.Accept(t.Context(), threeSteps()); err != nil {
+		t.Fatal(err)
+	}
+	if again.LikeLead() != note {
+		t.Errorf("noted is %q, want %q", again.LikeLead(), note)
+	}
+}
