@@ -74,6 +74,9 @@ kills: deps-test ## kill 1,000 commands that write, each at a random moment, and
 soak: deps-test ## four hours of 'hum watch' on the simulated bench and half an hour over JACK: memory, goroutines, share of a core
 	SOAK=4h SOAK_JACK=30m $(GO) test ./cmd/boardproof -run SoakHumWatch -v -timeout 300m
 
+hostile: deps-test ## read 1,000 files that were cut, altered or blown up: none may hang, panic or take a gigabyte
+	HOSTILE=1000 $(GO) test ./cmd/boardproof -run HostileFiles -v -timeout 120m
+
 crb: deps ## the estimators' variance over the Cramér-Rao bound, and what noise alone does to them
 	CRB_TRIALS=4000 $(GO) test ./analysis -run BoundOf -v -timeout 60m
 	CRB_TRIALS=1000 $(GO) test ./analysis -run 'CramerRaoBound|UnderTheComb|UnderTheNoise|NoiseAlone|HissIsNotBiased' -v -timeout 60m

@@ -248,6 +248,7 @@ func TestArchiveComesHome(t *testing.T) {
 
 func TestExportSaysWhatIsMissing(t *testing.T) {
 	s := lived(t)
+	spoils(s.path)
 	path := s.takeFile(s.take.SHA256)
 	whole, err := os.ReadFile(path)
 	if err != nil {
@@ -261,7 +262,9 @@ func TestExportSaysWhatIsMissing(t *testing.T) {
 	if err != nil || !slices.Equal(m.Missing, []string{s.take.SHA256}) {
 		t.Errorf("missing %v, %v", m.Missing, err)
 	}
-	got := importInto(t, newStore(t), out.Bytes())
+	other := newStore(t)
+	spoils(other.path)
+	got := importInto(t, other, out.Bytes())
 	if len(got.Missing) != 1 || got.Takes != 0 || len(got.Runs) != 4 {
 		t.Errorf("imported %+v", got)
 	}

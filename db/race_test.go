@@ -161,6 +161,7 @@ func TestMovedStoreIsSaid(t *testing.T) {
 		},
 	} {
 		s := sit(t)
+		spoils(s.path)
 		if err := do(s.path); err != nil {
 			t.Fatal(err)
 		}

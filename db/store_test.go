@@ -4,6 +4,7 @@ import (
 	"context"
 	"database/sql"
 	"errors"
+	"fmt"
 	"os"
 	"path/filepath"
 	"strings"
@@ -26,8 +27,33 @@ func openAt(t testing.TB, path string) *Store {
 		if err := s.Close(); err != nil {
 			t.Error(err)
 		}
+		endsWhole(t, path)
 	})
 	return s
+}
+
+// spoilt are the stores, by their paths, that a test damages.
+var spoilt sync.Map
+
+// spoils says that a test damages a store, which is then not verified at its end.
+func spoils(path string) { spoilt.Store(path, true) }
+
+// endsWhole is the last thing of each test with a store: whatever was done to it,
+// verify finds nothing.
+func endsWhole(t testing.TB, path string) {
+	t.Helper()
+	if _, is := spoilt.Load(path); is || t.Failed() {
+		return
+	}
+	s, err := OpenReading(context.Background(), path)
+	if err != nil {
+		t.Errorf("at the test's end: %v", err)
+		return
+	}
+	defer s.Close()
+	if v, err := s.Verify(context.Background(), nil); err != nil || len(v.Damage) > 0 {
+		t.Errorf("at the test's end: %.500s, %v", fmt.Sprint(v.Damage), err)
+	}
 }
 
 func newStore(t testing.TB) *Store {
@@ -38,6 +64,7 @@ func newStore(t testing.TB) *Store {
 // alter runs SQL past the store, as another program would.
 func alter(t *testing.T, s *Store, query string, args ...any) error {
 	t.Helper()
+	spoils(s.path)
 	_, err := s.db.ExecContext(t.Context(), query, args...)
 	return err
 }

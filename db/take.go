@@ -128,11 +128,8 @@ func ignoreMissing(err error) error {
 // kept.
 func (s *Store) LoadTake(ref TakeRef) (*capture.Take, error) {
 	raw, err := s.readTake(ref.SHA256)
-	if errors.Is(err, fs.ErrNotExist) && s.wasTidied(ref.SHA256) {
-		return nil, ofKind(ErrTakeDamaged, "take %s was tidied away: only the readings that were made of it are left", ref.SHA256)
-	}
 	if errors.Is(err, fs.ErrNotExist) {
-		return nil, ofKind(ErrTakeDamaged, "take %s is no longer beside the store: put the folder %s back", ref.SHA256, s.takesDir())
+		return nil, s.takeGone(ref.SHA256)
 	}
 	if err != nil {
 		return nil, fmt.Errorf("reading a take: %w", err)
@@ -155,6 +152,24 @@ func (s *Store) LoadTake(ref TakeRef) (*capture.Take, error) {
 	}
 	take.Samples = audio.Samples
 	return take, nil
+}
+
+// TakesThere says which of takes has no file any more, as LoadTake does, and reads
+// none.
+func (s *Store) TakesThere(takes []TakeRef) error {
+	for _, ref := range takes {
+		if _, err := s.files.Stat(s.takeFile(ref.SHA256)); errors.Is(err, fs.ErrNotExist) {
+			return s.takeGone(ref.SHA256)
+		}
+	}
+	return nil
+}
+
+func (s *Store) takeGone(sha string) error {
+	if s.wasTidied(sha) {
+		return ofKind(ErrTakeDamaged, "take %s was tidied away: only the readings that were made of it are left", sha)
+	}
+	return ofKind(ErrTakeDamaged, "take %s is no longer beside the store: put the folder %s back", sha, s.takesDir())
 }
 
 func (s *Store) readTake(sha string) (raw []byte, err error) {

@@ -94,6 +94,7 @@ func TestVerifyNamesEachDamagedThing(t *testing.T) {
 	} {
 		t.Run(name, func(t *testing.T) {
 			s := lived(t)
+			spoils(s.path)
 			s.event(t, 1, Event{Kind: Complaint, Text: "crackles", RunID: "r20261125-0004"})
 			s.db.SetMaxOpenConns(1) // for the PRAGMA
 			c.damage(t, s)

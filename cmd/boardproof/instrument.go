@@ -98,7 +98,19 @@ func (a *app) openInstrument(b db.Bench, f benchFlags) (in capture.Instrument, c
 	if err != nil {
 		return nil, shut, errors.Join(err, release())
 	}
-	return in, func() error { return errors.Join(shut(), release()) }, nil
+	found := b
+	if b.Kind != kindSimulated {
+		found.Host, found.Device = in.Describe().Host, in.Describe().Device
+	}
+	if a.benchKey(found) == a.benchKey(b) {
+		return in, func() error { return errors.Join(shut(), release()) }, nil
+	}
+	// Another bench may call this interface by another part of its name.
+	releaseFound, err := a.hold(found)
+	if err != nil {
+		return nil, func() error { return nil }, errors.Join(err, shut(), release())
+	}
+	return in, func() error { return errors.Join(shut(), releaseFound(), release()) }, nil
 }
 
 func (a *app) connect(b db.Bench, f benchFlags) (in capture.Instrument, close func() error, err error) {

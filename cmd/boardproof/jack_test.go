@@ -107,6 +107,7 @@ func TestAcceptOverJACK(t *testing.T) {
 	if strings.Contains(shown, "SIMULATED") {
 		t.Error("a run over an audio path is called simulated")
 	}
+	oneOnTheInterface(t, p.store)
 	_, list := p.run("runs", "Tin Heron")
 	_, doc := p.run("show", strings.Fields(list)[0], "--json")
 	compareWithFiles(t, doc)

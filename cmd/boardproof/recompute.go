@@ -155,6 +155,9 @@ func keptTakes(s *db.Store, run db.Run) (takes []procedure.KeptTake, refs map[*c
 	if len(run.Takes) == 0 {
 		return nil, nil, unmeasured(errors.New("it has no recordings"))
 	}
+	if err := s.TakesThere(run.Takes); err != nil {
+		return nil, nil, unmeasured(err)
+	}
 	refs = map[*capture.Take]db.TakeRef{}
 	for _, ref := range run.Takes {
 		take := ref.Take

@@ -244,14 +244,14 @@ func TestNoteOfABoardLikeTheLeadIsGoneOnWith(t *testing.T) {
 	d := &diary{}
 	ctx, cancel := context.WithCancel(t.Context())
 	d.after, d.leave = 5, cancel
-	s := goodBench(t)
+	s, _ := goodBench(t)
 	s.Keep(d, nil)
 	const note = "passes the signal like the loopback lead; a board was in, as the operator says"
 	s.boardSeen, s.likeLead = true, note // as after the operator's word
 	if _, err := s.Accept(ctx, threeSteps()); !errors.Is(err, context.Canceled) {
 		t.Fatal(err)
 	}
-	again := goodBench(t)
+	again, _ := goodBench(t)
 	again.Keep(d, d.entries)
 	if _, err := again.Accept(t.Context(), threeSteps()); err != nil {
 		t.Fatal(err)
