@@ -211,7 +211,7 @@ func (f *combFit) variance(h int, samples float64) float64 {
 func (f *combFit) powers() []float64 {
 	out, n := make([]float64, len(f.amps)), f.s.samples()
 	for h := 1; h < len(out); h++ {
-		out[h] = abs2(f.amps[h]) / (2 * f.variance(h, n))
+		out[h] = sqAbs(f.amps[h]) / (2 * f.variance(h, n))
 	}
 	return out
 }
@@ -269,11 +269,11 @@ const sharedBins = 1.5
 func (f *combFit) straight(z [][]complex128, h int) bool {
 	spread, noise := 0.0, 0.0
 	for k, b := range f.blocks {
-		spread += abs2(z[k][h] - f.amps[h])
+		spread += sqAbs(z[k][h] - f.amps[h])
 		noise += 2 * f.variance(h, b.worth)
 	}
 	n := float64(len(f.blocks))
-	return spread < abs2(f.amps[h])*n || spread < noise*(1+4/math.Sqrt(n))
+	return spread < sqAbs(f.amps[h])*n || spread < noise*(1+4/math.Sqrt(n))
 }
 
 // astrayShown is how much a harmonic's frequency must disagree with that of the rest
@@ -333,7 +333,7 @@ const strayTurn = 0.05
 // ownHz is by how much a harmonic's own frequency, over its number, differs from the
 // phase that all share.
 func (f *combFit) ownHz(z [][]complex128, h int) Estimate {
-	turn := 2 * math.Pi * float64(h) * abs2(f.amps[h])
+	turn := 2 * math.Pi * float64(h) * sqAbs(f.amps[h])
 	mean, worth := 0.0, 0.0
 	for _, b := range f.blocks {
 		mean, worth = mean+b.worth*b.centreS, worth+b.worth
@@ -345,7 +345,7 @@ func (f *combFit) ownHz(z [][]complex128, h int) Estimate {
 		moment += b.worth * t * quadrature(z[k][h], f.amps[h]) / turn
 		length += b.worth * t * t
 	}
-	variance := abs2(f.amps[h]) * f.variance(h, 1) / sq(turn)
+	variance := sqAbs(f.amps[h]) * f.variance(h, 1) / sq(turn)
 	return Estimate{moment / length, math.Sqrt(variance / length)}
 }
 
@@ -365,7 +365,7 @@ func (f *combFit) readings(z [][]complex128) (times, cycles, variances []float64
 			turn, v := 2*math.Pi*float64(h), f.variance(h, b.worth)
 			sum += turn * quadrature(z[k][h], f.amps[h]) / v
 			// Noise makes |a|² too large by its own share, 1 in power.
-			weight += sq(turn) * abs2(f.amps[h]) * (1 - 1/powers[h]) / v
+			weight += sq(turn) * sqAbs(f.amps[h]) * (1 - 1/powers[h]) / v
 		}
 		if weight <= 0 {
 			return nil, nil, nil

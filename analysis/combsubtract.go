@@ -74,7 +74,7 @@ func (c *Comb) fitGains(y []float64, rateHz float64, quiet []testsignals.Span) {
 	for h := 1; h < len(c.gain); h++ {
 		noise := math.Max(floor.at(float64(h)*c.FrequencyHz.Value), c.noise[h]) * rateHz / 2
 		ofNoise := 4 * noise / frames
-		power := abs2(c.Amplitudes[h]) / ofNoise
+		power := sqAbs(c.Amplitudes[h]) / ofNoise
 		steady := math.Exp(-sq(2*math.Pi*float64(h)) * c.phaseVar / 2)
 		if power > standsOutPower && !c.fit.strays(h) {
 			c.gain[h] = (1 - 1/power) * steady

@@ -91,13 +91,17 @@ func (m *mainsLines) fitAmplitudes(y []float64, tapered bool, before *Comb) {
 	for range steps {
 		first, second := f.amplitudes(rest, halves[0], &m.comb.phase), f.amplitudes(rest, halves[1], &m.comb.phase)
 		amps[0] += (first[0] + second[0]) / 2
+		powers := make([]float64, len(amps))
 		for h := 1; h < len(amps); h++ {
-			a, b := amps[h]+first[h], amps[h]+second[h]
+			first[h], second[h] = amps[h]+first[h], amps[h]+second[h]
+			m.lines[h].amp = (first[h] + second[h]) / 2
+			powers[h] = sq(m.rms(h)/m.std(h)) / 2
+		}
+		powers = accompanied(powers)
+		for h := 1; h < len(amps); h++ {
 			l := &m.lines[h]
-			l.amp = (a + b) / 2
-			l.stray = m.strays(h, a, b)
-			amps[h] = l.amp
-			if !m.takenOff(h) {
+			l.stray = m.strays(h, first[h], second[h], powers[h] == 0)
+			if amps[h] = l.amp; !m.takenOff(h) {
 				amps[h] = 0
 			}
 		}
@@ -114,10 +118,10 @@ func (m *mainsLines) fitAmplitudes(y []float64, tapered bool, before *Comb) {
 }
 
 // strays says whether a line whose amplitudes in the halves are a and b is not the
-// comb's: its own frequency is another, or it is a line far up by itself and a clock's may
+// comb's: its own frequency is another, or it is alone far up and a clock's may
 // lie there, or the mains frequency does not say closely enough where the comb's would be
 // for it to be no chance. One of the first few is the mains's own, however it flickers.
-func (m *mainsLines) strays(h int, a, b complex128) bool {
+func (m *mainsLines) strays(h int, a, b complex128, alone bool) bool {
 	if h <= loneAbove || !m.standsOut(h) {
 		return false
 	}
@@ -130,7 +134,7 @@ func (m *mainsLines) strays(h int, a, b complex128) bool {
 	if turned > math.Max(strayTurn, combLevel*Hypot(std, open)) || clocked && h <= searchHarmonics && m.comb.fit.bent[h] {
 		return true
 	}
-	return (m.unplaced(h) > placedCycles || clocked) && !m.accompanied(h)
+	return (m.unplaced(h) > placedCycles || clocked) && alone
 }
 
 // unplaced is how far the phase of the mains leaves that of a line open at worst, in
@@ -143,26 +147,12 @@ func (m *mainsLines) unplacedHz(h int) float64 { return 3 * m.unplaced(h) / (m.l
 // that is found there to be no chance.
 const placedCycles = 0.2
 
-// accompanied says whether others stand near a line past loneAbove, none so much
-// weaker that it stands by itself.
-func (m *mainsLines) accompanied(h int) bool {
-	if h <= loneAbove {
-		return true
-	}
-	for o := h - loneAbove; o <= h+loneAbove && o < len(m.lines); o++ {
-		if o != h && m.standsOut(o) && m.rms(h) < loneRatio*m.rms(o) {
-			return true
-		}
-	}
-	return false
-}
-
 // std is the standard uncertainty of each quadrature of a harmonic's RMS:
 // Kay (1993), example 3.14: √(S/2T) with S the density of the noise beside.
 func (m *mainsLines) std(h int) float64 { return math.Sqrt(m.lines[h].noise / (2 * m.lengthS)) }
 
 // rms is a harmonic's RMS as fitted, noise included.
-func (m *mainsLines) rms(h int) float64 { return math.Sqrt(abs2(m.lines[h].amp) / 2) }
+func (m *mainsLines) rms(h int) float64 { return math.Sqrt(sqAbs(m.lines[h].amp) / 2) }
 
 // standsOut asks more of the many lines past the 40th, so that noise shows
 // one in 700 records.

@@ -32,7 +32,7 @@ func (b *mainsBlocks) score(group []int, by mainsGuess, of merit) float64 {
 			continue
 		}
 		for h := 1; h <= searchHarmonics; h++ {
-			powers[h] = abs2(acc[h]) / (2 * worth * worth * b.f.variance(h, worth))
+			powers[h] = sqAbs(acc[h]) / (2 * worth * worth * b.f.variance(h, worth))
 			acc[h] = 0
 		}
 		for _, power := range accompanied(powers[:]) {
@@ -140,5 +140,3 @@ func (f *combFit) bridged() bool {
 	}
 	return true
 }
-
-func abs2(c complex128) float64 { return real(c)*real(c) + imag(c)*imag(c) }

@@ -303,18 +303,21 @@ func (c *ToneChannel) stdFromResidual(rateHz, freqHz float64) {
 }
 
 // residualDensity is the one-sided periodogram under a Hann window, units²/Hz.
-func residualDensity(x []float64, rateHz float64) []float64 {
-	n := len(x)
+func residualDensity(x []float64, rateHz float64) []float64 { return paddedDensity(x, rateHz, len(x)) }
+
+// paddedDensity is that of x with zeros behind it, n in all.
+func paddedDensity(x []float64, rateHz float64, n int) []float64 {
 	buf := make([]float64, n)
 	power := 0.0
-	turn := turning{omega: 2 * math.Pi / float64(n), step: cis(2 * math.Pi / float64(n))}
+	osc := newOscillator(2*math.Pi/float64(len(x)), 0)
 	for i, v := range x {
-		h := 0.5 - 0.5*real(turn.at(i))
+		h := 0.5 - 0.5*osc.cos
 		buf[i] = v * h
 		power += h * h
+		osc.next(i)
 	}
 	spec := fourier.NewFFT(n).Coefficients(nil, buf)
-	density := make([]float64, len(spec))
+	density := buf[:len(spec)]
 	for k, z := range spec {
 		density[k] = 2 * sqAbs(z) / (power * rateHz)
 	}

@@ -3,8 +3,6 @@ package analysis
 import (
 	"math"
 	"sort"
-
-	"gonum.org/v1/gonum/dsp/fourier"
 )
 
 // spectrumFloor is the noise density under whatever lines stand in a
@@ -140,44 +138,7 @@ func (s *spectrumFloor) capSkirts() {
 // between bins.
 func periodogram(x []float64, rateHz float64) (psd []float64, binHz float64) {
 	n := fastLength(len(x))
-	buf := make([]float64, n)
-	sum2 := 0.0
-	// A window of this length is not worth a slice of its own.
-	step := cis(2 * math.Pi / float64(len(x)))
-	turn := complex128(1)
-	for i, v := range x {
-		w := 0.5 - 0.5*real(turn)
-		buf[i] = w * v
-		sum2 += w * w
-		turn *= step
-	}
-	coeff := fourier.NewFFT(n).Coefficients(nil, buf)
-	psd = buf[:len(coeff)]
-	for k, c := range coeff {
-		psd[k] = 2 * abs2(c) / (rateHz * sum2)
-	}
-	return psd, rateHz / float64(n)
-}
-
-// blackmanSinc returns 2·reach+1 taps of a low-pass of unit gain, cut off at
-// a share of the rate.
-func blackmanSinc(reach int, cutoff float64) []float64 {
-	taps := make([]float64, 2*reach+1)
-	sum := 0.0
-	for i := range taps {
-		t := float64(i - reach)
-		phase := math.Pi * t / float64(reach+1)
-		v := 2 * cutoff
-		if t != 0 {
-			v = math.Sin(2*math.Pi*cutoff*t) / (math.Pi * t)
-		}
-		taps[i] = v * (0.42 + 0.5*math.Cos(phase) + 0.08*math.Cos(2*phase))
-		sum += taps[i]
-	}
-	for i := range taps {
-		taps[i] /= sum
-	}
-	return taps
+	return paddedDensity(x, rateHz, n), rateHz / float64(n)
 }
 
 // A line that flickers, or a tone that jitters, has a skirt: within besideHz of it the

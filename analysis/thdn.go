@@ -30,7 +30,7 @@ func (b BenchInput) crossPower(hum *Comb) float64 {
 	v := 0.0
 	for h := 1; h < len(hum.Amplitudes); h++ {
 		own := b.Floor.line(h, hum.FrequencyHz.Value)
-		v += lineCross(Estimate{Value: math.Sqrt(abs2(hum.Amplitudes[h]) / 2)}, Estimate{own.Value / b.VoltsPerUnit, own.Std / b.VoltsPerUnit})
+		v += lineCross(Estimate{Value: math.Sqrt(sqAbs(hum.Amplitudes[h]) / 2)}, Estimate{own.Value / b.VoltsPerUnit, own.Std / b.VoltsPerUnit})
 	}
 	return v
 }

@@ -118,7 +118,7 @@ func fitTone(x []float64, rateHz float64, p tonePeak) Tone {
 		sum, moment := toneSums(x, omega)
 		amp = sum * complex(2/n, 0)
 		// moment ≈ amp/2·j·dω·Στ² for an error dω of the frequency.
-		step := 2 * (imag(moment)*real(amp) - real(moment)*imag(amp)) / (abs2(amp) * n * (n*n - 1) / 12)
+		step := 2 * (imag(moment)*real(amp) - real(moment)*imag(amp)) / (sqAbs(amp) * n * (n*n - 1) / 12)
 		// More than a bin away it would be another tone.
 		if math.Abs(step) < 2*math.Pi/n {
 			omega += step
@@ -126,13 +126,13 @@ func fitTone(x []float64, rateHz float64, p tonePeak) Tone {
 	}
 	sum, _ := toneSums(x, omega)
 	amp = sum * complex(2/n, 0)
-	z := newTurning(omega, len(x))
+	osc := newOscillator(omega, -float64(len(x)-1)/2)
 	for i := range x {
-		c := z.at(i)
-		x[i] -= real(amp)*real(c) - imag(amp)*imag(c)
+		x[i] -= real(amp)*osc.cos - imag(amp)*osc.sin
+		osc.next(i)
 	}
 	std := math.Sqrt(p.noise * rateHz / (2 * n))
-	rms := math.Sqrt(math.Max(abs2(amp)/2-std*std, 0))
+	rms := math.Sqrt(math.Max(sqAbs(amp)/2-std*std, 0))
 	// Rife & Boorstyn (1974), with the amplitude's own uncertainty in it.
 	stdHz := math.Sqrt(12) * std / rms / (2 * math.Pi * n / rateHz)
 	return Tone{FrequencyHz: Estimate{omega * rateHz / (2 * math.Pi), stdHz}, RMS: Estimate{rms, std}}
@@ -141,37 +141,14 @@ func fitTone(x []float64, rateHz float64, p tonePeak) Tone {
 // toneSums returns Σ x·e^(−jωτ) and Σ x·τ·e^(−jωτ), τ from the middle of x.
 func toneSums(x []float64, omega float64) (sum, moment complex128) {
 	centre := float64(len(x)-1) / 2
-	z := newTurning(omega, len(x))
+	osc := newOscillator(omega, -centre)
 	var re, im, mre, mim float64
 	for i, v := range x {
-		c := z.at(i)
-		a, b, t := v*real(c), -v*imag(c), float64(i)-centre
+		a, b, t := v*osc.cos, -v*osc.sin, float64(i)-centre
 		re, im, mre, mim = re+a, im+b, mre+t*a, mim+t*b
+		osc.next(i)
 	}
 	return complex(re, im), complex(mre, mim)
-}
-
-// turning is e^(jω(i−centre)) for i = 0, 1, 2 and so on, by recursion that starts
-// afresh before rounding could add up.
-type turning struct {
-	omega, centre float64
-	step, now     complex128
-}
-
-const turningAfresh = 512
-
-func newTurning(omega float64, n int) turning {
-	return turning{omega: omega, centre: float64(n-1) / 2, step: cis(omega)}
-}
-
-// at returns the value for i; it is asked for every i in turn.
-func (z *turning) at(i int) complex128 {
-	if i%turningAfresh == 0 {
-		z.now = cis(z.omega * (float64(i) - z.centre))
-	}
-	c := z.now
-	z.now *= z.step
-	return c
 }
 
 // nameFamilies says what the tones commonly are (common practice, no source).
