@@ -233,14 +233,16 @@ func (s *spectrum) step() int {
 // adds it to them, or the skirt of one that was. A clock's family has multiples of
 // 1 kHz, which some of the mains nearly are.
 func (s *spectrum) takesIn(t Tone) bool {
-	hz, now := t.FrequencyHz.Value, levelFrom(t.Level)
-	n := int(math.Round(hz / s.mainsHz))
-	off, line := math.Abs(hz-float64(n)*s.mainsHz), s.lines[n]
+	now := levelFrom(t.Level)
+	n, offHz, weaker := s.beside(t)
+	off, line := math.Abs(offHz), s.lines[n]
 	switch {
 	case n < 1 || onGrid(t) && n > 1:
 		return false
+	case weaker && s.alike(offHz) >= skirtTones:
+		return true
 	case line.seen():
-		return now.db < line.db && (off < wandersHz*float64(n) || s.alike(hz-float64(n)*s.mainsHz) >= skirtTones)
+		return now.db < line.db && off < wandersHz*float64(n)
 	case t.WidthHz > 0 || off > 0.1+knownHz*float64(n)+2*t.FrequencyHz.Std:
 		return false
 	}
@@ -248,14 +250,22 @@ func (s *spectrum) takesIn(t Tone) bool {
 	return true
 }
 
-// alike counts the tones that are as far from a stronger line of the mains: no
+// beside is the number of the mains' line that is nearest to a tone, how far off
+// it is, and whether that or a neighbour is seen to be stronger.
+func (s *spectrum) beside(t Tone) (n int, offHz float64, weaker bool) {
+	n = int(math.Round(t.FrequencyHz.Value / s.mainsHz))
+	for k := n - 1; k <= n+1; k++ {
+		weaker = weaker || s.lines[k].seen() && s.lines[k].db > levelFrom(t.Level).db
+	}
+	return n, t.FrequencyHz.Value - float64(n)*s.mainsHz, weaker
+}
+
+// alike counts the tones that are as far from the mains' lines and weaker: no
 // tones but a comb's own skirts are so regular.
 func (s *spectrum) alike(offHz float64) int {
 	count := 0
 	for _, t := range s.tones {
-		n := math.Round(t.FrequencyHz.Value / s.mainsHz)
-		line := s.lines[int(n)]
-		if line.seen() && line.db > levelFrom(t.Level).db && math.Abs(t.FrequencyHz.Value-n*s.mainsHz-offHz) < skirtHz {
+		if _, off, weaker := s.beside(t); weaker && math.Abs(off-offHz) < skirtHz {
 			count++
 		}
 	}

@@ -114,3 +114,17 @@ func TestAFieldIsNotTheBenchWhileMoreCanBeTried(t *testing.T) {
 		}
 	}
 }
+
+// Tones that are all as far from stronger lines of the mains are skirts of those,
+// where the mains wandered, and no converter's; one of its own frequency is.
+func TestSkirtsOfADimmerAreNoWhine(t *testing.T) {
+	r := hum("A", hunt.AsFound, map[float64]float64{1521.8: 1e-5, 1621.8: 1e-5, 1721.8: 1e-5, 1821.7: 1e-5},
+		map[float64]float64{1: 1e-3, 3: 3e-4, 9: 1e-4, 29: 5e-5, 31: 5e-5, 33: 5e-5, 35: 5e-5, 37: 5e-5})
+	if got := present(hunt.Weigh(wholeBoard, []hunt.Reading{r})); slices.Contains(got, hunt.Converter) {
+		t.Errorf("there are %v", got)
+	}
+	r = hum("A", hunt.AsFound, map[float64]float64{1521.8: 1e-5 * 20}, map[float64]float64{1: 1e-3, 3: 3e-4, 9: 1e-4, 29: 5e-5, 31: 5e-5})
+	if got := present(hunt.Weigh(wholeBoard, []hunt.Reading{r})); !slices.Contains(got, hunt.Converter) {
+		t.Errorf("of a whine there are %v", got)
+	}
+}
