@@ -52,7 +52,7 @@ func fineOf(takes []*Gated) []*Gated {
 // meanGated is the mean of takes with weights as [take][grid point].
 func meanGated(takes []*Gated, weights [][]float64, arrival float64) *Gated {
 	first := takes[0]
-	out := &Gated{FrequencyHz: first.FrequencyHz, H: make([]complex128, len(first.H)), noise: make([][]complex128, len(first.H)), ArrivalS: arrival, long: first.long, ripple: first.ripple, reference: first.reference, untold: first.untold, note: first.note}
+	out := &Gated{FrequencyHz: first.FrequencyHz, H: make([]complex128, len(first.H)), noise: make([][]complex128, len(first.H)), ArrivalS: arrival, long: first.long, ripple: first.ripple, reference: first.reference, pairs: meanPairs(takes, weights), untold: first.untold, note: first.note}
 	for i := range out.H {
 		rows := len(first.noise[i])
 		for _, g := range takes {
@@ -151,7 +151,7 @@ func linedUp(takes []*Gated, weights [][]float64) ([]*Gated, float64, error) {
 
 // later is g delayed by seconds, in its phase.
 func (g *Gated) later(seconds float64) *Gated {
-	out := &Gated{FrequencyHz: g.FrequencyHz, H: make([]complex128, len(g.H)), Noise: g.Noise, ArrivalS: g.ArrivalS, noise: make([][]complex128, len(g.H)), disturbed: g.disturbed, long: g.long, ripple: g.ripple, reference: g.reference, changes: g.changes, untold: g.untold, note: g.note}
+	out := &Gated{FrequencyHz: g.FrequencyHz, H: make([]complex128, len(g.H)), Noise: g.Noise, ArrivalS: g.ArrivalS, noise: make([][]complex128, len(g.H)), disturbed: g.disturbed, long: g.long, ripple: g.ripple, reference: g.reference, pairs: g.pairs, changes: g.changes, untold: g.untold, note: g.note}
 	if at := g.at; at != nil {
 		out.at = func(hz float64) complex128 { return at(hz) * cis(-2*math.Pi*hz*seconds) }
 	}

@@ -226,6 +226,7 @@ func averagePoints(dense [][]phasePoint, ratios []*Gated, mean *Gated) []phasePo
 // uncertainties, in dB: of those that are no bounds, or, where most are, the least
 // bound.
 func averageCurves(takes [][]Curve) []Curve {
+	takes = inAll(takes)
 	out := takes[0]
 	for c := range out {
 		for i := range out[c].Value {
@@ -248,6 +249,37 @@ func averageCurves(takes [][]Curve) []Curve {
 				value += weights[k] * v
 			}
 			out[c].Value[i], out[c].Uncertainty[i], out[c].UpperBound[i] = value, combined, false
+		}
+	}
+	return out
+}
+
+// inAll is takes with those curves, and points of them, that all have.
+func inAll(takes [][]Curve) [][]Curve {
+	type point struct {
+		harmonic int
+		hz       float64
+	}
+	count := map[point]int{}
+	for _, curves := range takes {
+		for _, c := range curves {
+			for _, hz := range c.FrequencyHz {
+				count[point{c.Harmonic, hz}]++
+			}
+		}
+	}
+	out := make([][]Curve, len(takes))
+	for t, curves := range takes {
+		for _, c := range curves {
+			var keep []int
+			for i, hz := range c.FrequencyHz {
+				if count[point{c.Harmonic, hz}] == len(takes) {
+					keep = append(keep, i)
+				}
+			}
+			if len(keep) > 0 {
+				out[t] = append(out[t], c.only(keep))
+			}
 		}
 	}
 	return out

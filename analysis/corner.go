@@ -51,6 +51,20 @@ type crossing struct {
 	target    float64
 }
 
+// level is point i with k standard uncertainties added: under the noise it may be
+// anything, or is a bound.
+func (c crossing) level(i int, k float64) float64 {
+	switch known := c.m.is(i); {
+	case known == isFigure || k == 0:
+		return c.m.DB[i] + k*c.std(i)
+	case k < 0:
+		return math.Inf(-1)
+	case known == isAtMost:
+		return c.m.bound(i)
+	}
+	return math.Inf(1)
+}
+
 // std is the standard uncertainty of point i against the reference.
 func (c crossing) std(i int) float64 { return Hypot(c.m.ownStd(i), c.m.ownStd(c.ref)) }
 
@@ -58,7 +72,7 @@ func (c crossing) std(i int) float64 { return Hypot(c.m.ownStd(i), c.m.ownStd(c.
 // uncertainties added, is not above the target; -1 where none is.
 func (c crossing) first(i int, k float64) int {
 	for i += c.step; i >= 0 && i < len(c.m.DB); i += c.step {
-		if c.m.DB[i]+k*c.std(i) <= c.target {
+		if c.level(i, k) <= c.target {
 			return i
 		}
 	}

@@ -103,6 +103,9 @@ func (m Magnitude) within(lowHz, highHz float64) Magnitude {
 	}
 	out := Magnitude{FrequencyHz: ends(nil, m.FrequencyHz[from:to], lowHz, highHz), DB: ends(nil, m.DB[from:to], m.at(lowHz), m.at(highHz))}
 	low, high := m.beside(lowHz), m.beside(highHz)
+	if m.known != nil {
+		out.known = append(append(append(out.known, m.known[low]), m.known[from:to]...), m.known[high])
+	}
 	for _, p := range m.parts {
 		p.std = ends(nil, p.std[from:to], p.std[low], p.std[high])
 		out.parts = append(out.parts, p)
@@ -152,9 +155,11 @@ func (m Magnitude) peak(hz, db, fromDB, fromHz, toHz float64) (atHz, atDB float6
 func (m Magnitude) curve(like Curve) func(lowHz, highHz float64) Curve {
 	return func(lowHz, highHz float64) Curve {
 		band := m.within(lowHz, highHz)
-		return Curve{Quantity: like.Quantity, Output: like.Output, Reference: like.Reference, State: like.State, Unit: like.Unit,
+		c := Curve{Quantity: like.Quantity, Output: like.Output, Reference: like.Reference, State: like.State, Unit: like.Unit,
 			FrequencyHz: band.FrequencyHz, Value: band.DB, Uncertainty: band.expanded(), NoiseUncertainty: band.noiseExpanded(),
 			SharedUncertainty: like.SharedUncertainty}
+		band.bounded(&c)
+		return c
 	}
 }
 
@@ -173,23 +178,21 @@ func (m Magnitude) ownStd(i int) float64 {
 type furthest struct {
 	db, hz float64
 	budget Budget
-	// atLeast: noise hides how deep a notch is; it is no less deep than this.
+	// atLeast: it is no less far than this, and how far noise hides.
 	atLeast bool
 }
 
-const (
-	// hiddenRelStd is from which noise, relative to a response, a notch may be as deep
-	// as it likes: at a quarter two standard uncertainties are half of it.
-	hiddenRelStd = 0.25
-	// hiddenSigmas over what is read at the worst of thousands of points is what noise
-	// may have taken away there.
-	hiddenSigmas = 4.0
-)
+// hiddenSigmas is what noise may have made of the worst of thousands of points.
+const hiddenSigmas = 4.0
 
 // furthestFrom returns where m is furthest from fromDB between lowHz and highHz,
-// signed. between is the budget of a level against fromDB at a point of band.
+// signed. between is the budget of a level against fromDB at a point of band. Where
+// some of the band is under the noise it is a bound.
 func (m Magnitude) furthestFrom(fromDB, lowHz, highHz float64, between func(band Magnitude, i int) Budget) (furthest, error) {
 	band := m.within(lowHz, highHz)
+	if bounds, err := band.leastFrom(fromDB); err != nil || bounds.atLeast {
+		return bounds, err
+	}
 	away, std := make([]float64, len(band.DB)), make([]float64, len(band.DB))
 	for i, db := range band.DB {
 		away[i], std[i] = math.Abs(db-fromDB), band.ownStd(i)
@@ -198,25 +201,42 @@ func (m Magnitude) furthestFrom(fromDB, lowHz, highHz float64, between func(band
 	if x.Index < 0 {
 		return furthest{}, fmt.Errorf("no response was measured from %g to %g Hz", lowHz, highHz)
 	}
-	if band.DB[x.Index] < fromDB && std[x.Index] > DBFromRelative(hiddenRelStd) {
-		return band.hidden(fromDB), nil
-	}
 	hz, db := m.peak(band.FrequencyHz[x.Index], band.DB[x.Index], fromDB, band.FrequencyHz[0], band.FrequencyHz[len(band.DB)-1])
 	sign := math.Copysign(1, db-fromDB)
 	return furthest{hz: hz, db: db - fromDB - sign*math.Min(x.Excess.Value, math.Abs(db-fromDB)),
 		budget: append(between(band, x.Index), nonzero(evenly(sourceChoice, x.Excess.Std))...)}, nil
 }
 
-// hidden is how far below fromDB m goes at least.
-func (m Magnitude) hidden(fromDB float64) furthest {
-	out := furthest{atLeast: true}
+// leastFrom is how far from fromDB m goes at least; not atLeast where all of it are
+// figures. It is an error where neither side is a bound.
+func (m Magnitude) leastFrom(fromDB float64) (furthest, error) {
+	out := furthest{}
+	below, above := false, false // goes further than is known
 	for i, db := range m.DB {
-		if db += DB(1+hiddenSigmas*m.ownStd(i)/DBFromRelative(1)) - fromDB; db < out.db {
-			out.db, out.hz = db, m.FrequencyHz[i]
+		noise := hiddenSigmas * m.ownStd(i) / DBFromRelative(1)
+		least, most := db+DB(math.Max(0, 1-noise)), db+DB(1+noise)
+		switch m.is(i) {
+		case isNothing:
+			return furthest{}, fmt.Errorf("at %.4g Hz there is nothing but noise: what it is there cannot be told", m.FrequencyHz[i])
+		case isAtMost:
+			below, least = true, math.Inf(-1)
+		case isAtLeast:
+			above, least, most = true, db-DB(1+noise), math.Inf(1)
+		}
+		for _, d := range []float64{math.Max(0, least-fromDB), math.Min(0, most-fromDB)} {
+			if math.Abs(d) > math.Abs(out.db) || out.hz == 0 {
+				out.db, out.hz = d, m.FrequencyHz[i]
+			}
 		}
 	}
-	return out
+	if out.atLeast = below || above; out.atLeast && (out.db > 0 && below || out.db < 0 && above) {
+		return out, fmt.Errorf("%w: it is %.1f dB at %.4g Hz at least, and further off the other way perhaps, where it is under the noise", errEitherWay, out.db, out.hz)
+	}
+	return out, nil
 }
+
+// errEitherWay is that of a level of which no side is a bound.
+var errEitherWay = errors.New("which is the furthest cannot be told")
 
 // Flatness returns the largest departure in dB, without sign, from the
 // response at 1 kHz between lowHz and highHz, both included, and the frequency
@@ -231,7 +251,11 @@ func (m Magnitude) flatness(lowHz, highHz float64) (furthest, error) {
 	if ref < 0 {
 		return furthest{}, errors.New("there is no response at 1 kHz")
 	}
-	return m.furthestFrom(m.DB[ref], lowHz, highHz, func(band Magnitude, i int) Budget { return band.between(i, m, ref) })
+	w, err := m.furthestFrom(m.DB[ref], lowHz, highHz, func(band Magnitude, i int) Budget { return band.between(i, m, ref) })
+	if errors.Is(err, errEitherWay) {
+		return w, nil // which way does not matter
+	}
+	return w, err
 }
 
 // Worst returns the level furthest from 0 dB between lowHz and highHz, both

@@ -11,6 +11,8 @@ type Magnitude struct {
 	// read is the magnitude at any frequency, without what is uncertain by parts;
 	// nil where only points are known.
 	read func(hz float64) (db float64)
+	// known is how much is known at each point; nil where all are figures.
+	known []known
 }
 
 // part is one source of the uncertainty of a magnitude, in dB, point by point.

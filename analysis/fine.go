@@ -2,6 +2,7 @@ package analysis
 
 import (
 	"math"
+	"math/cmplx"
 	"slices"
 	"sort"
 
@@ -162,17 +163,20 @@ func rippleStd(f float64) float64 {
 
 // gateRipple is what the unevenness of a gate's height makes of what rings beside
 // each point of the fine grid, relative to the response there: by how much the
-// response varies as far as the gate's transform reaches is what rings.
+// response, the delay taken out, varies as far as the gate's transform reaches is what
+// rings, be it in its magnitude or, as of an all-pass, in its phase alone.
 func (g *Gated) gateRipple() []float64 {
-	power := make([]float64, len(g.H))
-	for i, h := range g.H {
-		power[i] = sqAbs(h)
+	varies := make([]float64, len(g.H)) // in power
+	for _, part := range []func(complex128) float64{func(z complex128) float64 { return real(z) }, func(z complex128) float64 { return imag(z) }} {
+		most := g.withinReach(func(i, j int) bool { return part(g.H[i]) >= part(g.H[j]) })
+		least := g.withinReach(func(i, j int) bool { return part(g.H[i]) <= part(g.H[j]) })
+		for i := range varies {
+			varies[i] += sq(part(g.H[most[i]]) - part(g.H[least[i]]))
+		}
 	}
-	most := g.withinReach(func(i, j int) bool { return power[i] >= power[j] })
-	least := g.withinReach(func(i, j int) bool { return power[i] <= power[j] })
 	out := make([]float64, len(g.H))
 	for i, f := range g.FrequencyHz {
-		out[i] = rippleStd(f) * math.Sqrt((power[most[i]]-power[least[i]])/power[i])
+		out[i] = rippleStd(f) * math.Sqrt(varies[i]) / cmplx.Abs(g.H[i])
 	}
 	return out
 }

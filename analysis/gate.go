@@ -1,6 +1,10 @@
 package analysis
 
-import "math"
+import (
+	"math"
+
+	"boardproof/testsignals"
+)
 
 // gate is a window over an impulse response, from and to in seconds, 0 being
 // the arrival of the signal.
@@ -84,17 +88,6 @@ func sincPi(x float64) float64 {
 	return math.Sin(math.Pi*x) / (math.Pi * x)
 }
 
-// besselI0OfSquare is the modified Bessel function of the first kind, order 0, of
-// the root of x2, up to 16² of it, by its power series.
-func besselI0OfSquare(x2 float64) float64 {
-	sum, term := 1.0, 1.0
-	for k := 1.0; k < 60; k++ {
-		term *= x2 / 4 / sq(k)
-		sum += term
-	}
-	return sum
-}
-
 // taperSteps is how finely tapers are tabled: interpolated they are right to 1e-11.
 const taperSteps = 2048
 
@@ -105,7 +98,7 @@ var tapers = map[float64][]float64{sharpTaper: tableTaper(sharpTaper), quietTape
 func tableTaper(shape float64) []float64 {
 	table := make([]float64, taperSteps+4)
 	for i := range table {
-		table[i] = besselI0OfSquare(sq(shape) * (1 - float64(i-1)/taperSteps))
+		table[i] = testsignals.BesselI0OfSquare(sq(shape) * (1 - float64(i-1)/taperSteps))
 	}
 	return table
 }

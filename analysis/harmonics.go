@@ -38,11 +38,13 @@ func (r *Raw) harmonicLeadS(n int) float64 {
 // the pilot tones make on a curved board, is an upper bound.
 func (r *Raw) Harmonics(linear *Gated) []Curve {
 	var curves []Curve
+	known := linear.known()
 	for n := 2; n <= maxSweepHarmonic; n++ {
 		c := Curve{Quantity: HarmonicLevel, Harmonic: n, Unit: "dB"}
 		for i, f := range linear.FrequencyHz {
 			fn := f * float64(n)
-			if i%harmonicStep != 0 || f < harmonicsFromHz || fn > linear.FrequencyHz[len(linear.FrequencyHz)-1] {
+			// Over a fundamental under the noise it may be anything.
+			if i%harmonicStep != 0 || known[i] != isFigure || f < harmonicsFromHz || fn > linear.FrequencyHz[len(linear.FrequencyHz)-1] {
 				continue
 			}
 			ratio, std, bound := r.harmonicRatio(n, fn, linear.H[i])

@@ -32,7 +32,10 @@ func notLTI(seen string, args ...any) string {
 
 // runInGain is the gain at 1 kHz that the quiet run-in tone saw, in dB.
 func runInGain(rec *Recording, i int) (Estimate, error) {
-	x, ok := rec.part(i, rec.Signal.RunInFlat)
+	// An output that is late, as far as its response is read, is still coming up.
+	flat := rec.Signal.RunInFlat
+	flat.Start += min(int(shortGate.to*rec.RateHz), flat.Len()/2)
+	x, ok := rec.part(i, flat)
 	if !ok {
 		return Estimate{}, errors.New("the recording does not hold the run-in")
 	}

@@ -77,10 +77,11 @@ func fitDelay(points []phasePoint) (straightPhase, error) {
 
 func sq(x float64) float64 { return x * x }
 
-// coarseSlope searches, over ±5 ms, the delay that lines up all phases best,
+// coarseSlope searches, as far as a response is read, the delay that lines up all phases best,
 // whatever the sign, in steps that cannot miss the peak of the sum.
 func coarseSlope(use []phasePoint) float64 {
-	const spanS, stepS = 5e-3, 0.1 / delayHighHz
+	const stepS = 0.1 / delayHighHz
+	spanS := shortGate.to
 	best, at := -1.0, 0.0
 	// Each point turns by the same angle from step to step.
 	turned, step := make([]complex128, len(use)), make([]complex128, len(use))

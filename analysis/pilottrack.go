@@ -17,40 +17,50 @@ func (r *Raw) pilotTrack(g *Gated) *track {
 	if spec.PilotBelowDB == 0 {
 		return nil
 	}
+	line, err := fitDelay(g.phasePoints())
+	if err != nil {
+		line.delayS = 0
+	}
 	all := looks(spec)
 	var seen []track
 	for _, f := range testsignals.PilotsHz {
-		if t, ok := r.onePilot(g, f, all); ok {
+		if t, ok := r.onePilot(g, f, line.delayS, all); ok {
 			seen = append(seen, t)
 		}
 	}
 	if len(seen) == 0 {
 		return nil
 	}
-	t := combined(seen)
+	t := combined(seen).whileSeen()
+	if len(t.atS) == 0 {
+		return nil
+	}
 	// What a board's curvature can make of a pilot's gain from one moment to another.
 	t.curved = curvedGain * math.Min(curvedMost, r.strongestHarmonic(g, 3))
 	return &t
 }
 
-// onePilot is the track of one pilot; ok is false where it was not there.
-func (r *Raw) onePilot(g *Gated, f float64, all []look) (t track, ok bool) {
+// onePilot is the track of one pilot on a board that is late by lateS; ok is false
+// where it was not there. It is blind while the sweep passes and until the board is quiet
+// again: till then a change in time may pass for ringing.
+func (r *Raw) onePilot(g *Gated, f, lateS float64, all []look) (t track, ok bool) {
 	spec := r.played.sig.Spec
 	band, ok := r.pilotBand(f)
-	if !ok || g.weakestAround(f) {
+	if !ok {
 		return t, false
 	}
-	lateS, ringsS := g.lateness(f)
 	band.startS -= lateS
-	blind := func(l look) bool { return l.crosses(spec, 1, f, l.halfHz) || l.hearsRinging(spec, f, ringsS) }
-	fade := testsignals.SweepFade(spec)
-	level, density := make([]complex128, len(all)), make([][]float64, len(all))
-	noise := make([]float64, len(all))
+	passedS := sweepTime(spec, f) - lateS
+	level, noise := make([]complex128, len(all)), make([]float64, len(all))
+	density := make([][]float64, len(all))
 	var reals, imags []float64
 	for m, l := range all {
-		level[m], noise[m] = band.through(l, 0, fade)
-		density[m] = band.beside(spec, f, l, fade)
-		if !math.IsInf(noise[m], 1) && !blind(l) {
+		level[m], noise[m] = band.through(band.foretold, l, 0)
+		t.alike = append(t.alike, math.Max(1, 1/(noise[m]*band.rateHz*lookStepS)))
+		density[m] = band.beside(spec, f, l)
+		if l.within(passedS+shortGate.from, passedS+band.endS) {
+			noise[m] = math.Inf(1)
+		} else {
 			reals, imags = append(reals, real(level[m])), append(imags, imag(level[m]))
 		}
 	}
@@ -62,69 +72,59 @@ func (r *Raw) onePilot(g *Gated, f float64, all []look) (t track, ok bool) {
 	harmonic := r.harmonicsAt(g, f)
 	t.spec = spec
 	for m, l := range all {
-		variance := noise[m] * math.Max(typical, densityAround(density, m)) / 2 / sq(ref)
+		// While it fades there is less of it, and where more is heard that is the sweep.
+		at := cmplx.Abs(level[m])
+		if !(at >= ref/2 && at <= 2*ref) {
+			noise[m] = math.Inf(1)
+		}
+		rest, _ := band.through(band.rest, l, 0)
+		variance := noise[m] * math.Max(typical, densityAround(density, m)) / 2 / sq(at)
 		for n := 2; n <= pilotHarmonics; n++ {
 			if l.crosses(spec, n, f, l.halfHz) {
 				variance += sq(harmonic[n])
 			}
 		}
-		if math.IsInf(noise[m], 1) || blind(l) {
+		if math.IsInf(noise[m], 1) {
 			variance = math.Inf(1)
 		}
 		t.atS = append(t.atS, l.atS)
-		t.departure = append(t.departure, cmplx.Abs(level[m])/ref-1)
+		// A clock that drifts turns a pilot and leaves its level.
+		t.departure = append(t.departure, cmplx.Abs(1+rest/level[m])-1)
 		t.variance = append(t.variance, variance)
-		t.alike = append(t.alike, math.Max(1, 1/(noise[m]*band.rateHz*lookStepS)))
 	}
+	t.fromMedian()
 	return t, pilotIsThere(t)
 }
 
-// weakPilot is how far, in amplitude, a pilot may be under what the board passes within
-// half an octave of it. The pilots are 26 dB under the sweep and the window lets 60 dB
-// less of the sweep through: 20 dB more and what is left of the sweep is 1 % of a pilot
-// or less.
-const weakPilot = 0.1
+// whileSeen is t from the first moment at which something is seen to the last.
+func (t track) whileSeen() track {
+	blind := func(variance float64) bool { return math.IsInf(variance, 1) }
+	from, to := 0, len(t.atS)
+	for from < to && blind(t.variance[from]) {
+		from++
+	}
+	for to > from && blind(t.variance[to-1]) {
+		to--
+	}
+	t.atS, t.departure, t.variance, t.alike = t.atS[from:to], t.departure[from:to], t.variance[from:to], t.alike[from:to]
+	return t
+}
 
-// weakestAround is true where the board all but takes away what is at f and not what is
-// around it.
-func (g *Gated) weakestAround(f float64) bool {
-	at, most := cmplx.Abs(g.H[NearestIndex(g.FrequencyHz, f)]), 0.0
-	for i, hz := range g.FrequencyHz {
-		if math.Abs(math.Log2(hz/f)) < 0.5 {
-			most = math.Max(most, cmplx.Abs(g.H[i]))
+// fromMedian makes the departures those from their median, where something is seen.
+func (t *track) fromMedian() {
+	var seen []float64
+	for m, d := range t.departure {
+		if !math.IsInf(t.variance[m], 1) {
+			seen = append(seen, d)
 		}
 	}
-	return at < weakPilot*most
-}
-
-// lateness is how much later than g's time zero arrives what is near f, in seconds: the
-// straight delay, and what group delay is left at f where that is plain. A pilot that is
-// late fades later. ringsS is the latter alone, that of a resonance the time constant
-// with which it dies out (of 1/(s+a) at its pole's frequency, 1/a).
-func (g *Gated) lateness(f float64) (lateS, ringsS float64) {
-	line, err := fitDelay(g.phasePoints())
-	if err != nil {
-		return 0, 0
+	if len(seen) == 0 {
+		return
 	}
-	i := min(max(NearestIndex(g.FrequencyHz, f), 1), len(g.H)-2)
-	apartHz := g.FrequencyHz[i+1] - g.FrequencyHz[i-1]
-	turn := cmplx.Phase(g.H[i+1] * cmplx.Conj(g.H[i-1]) * cis(2*math.Pi*apartHz*line.delayS))
-	rest := -turn / (2 * math.Pi * apartHz)
-	if math.Abs(turn) > math.Pi/2 {
-		return line.delayS, math.Abs(rest)
+	middle := medianOf(seen)
+	for m := range t.departure {
+		t.departure[m] -= middle
 	}
-	return line.delayS + rest, math.Max(0, rest)
-}
-
-// ringingLasts is how many time constants a resonance takes from the sweep to 60 dB
-// under a pilot that is 26 dB under the sweep: ln 20,000.
-const ringingLasts = 10.0
-
-// hearsRinging is true while what the sweep set ringing at f, with time constant ringsS,
-// still sounds within the window.
-func (l look) hearsRinging(s testsignals.Spec, f, ringsS float64) bool {
-	passedS := sweepTime(s, f)
-	return l.atS+l.lengthS/2 > passedS && l.atS-l.lengthS/2 < passedS+ringingLasts*ringsS
 }
 
 // pilotIsThere is false where a pilot is not twice its noise at the typical moment.
@@ -132,7 +132,7 @@ func pilotIsThere(t track) bool { return medianOf(append([]float64(nil), t.varia
 
 // beside is the density of the noise around a pilot at f at one moment, from where
 // the sweep is not.
-func (b pilotBand) beside(spec testsignals.Spec, f float64, l look, fade func(float64) float64) []float64 {
+func (b pilotBand) beside(spec testsignals.Spec, f float64, l look) []float64 {
 	var density []float64
 	for _, lobes := range besideLobes {
 		off := lobes * l.halfHz
@@ -140,7 +140,7 @@ func (b pilotBand) beside(spec testsignals.Spec, f float64, l look, fade func(fl
 			density = append(density, math.NaN())
 			continue
 		}
-		z, noise := b.through(l, off, fade)
+		z, noise := b.through(b.rest, l, off)
 		density = append(density, sqAbs(z)/noise)
 	}
 	return density

@@ -127,6 +127,9 @@ type Curve struct {
 	Note string `json:"note,omitempty"`
 	// UpperBound is where the true figure is not above Value; empty where nowhere.
 	UpperBound []bool `json:"upper_bound,omitempty"`
+	// LowerBound is where the true figure is not below Value, as where the reference of
+	// a difference is under the noise; empty where nowhere.
+	LowerBound []bool `json:"lower_bound,omitempty"`
 	// Fine is the same curve from lowHz to highHz, both included, on a grid so fine
 	// that nothing the measurement tells apart lies between two points, without phase.
 	// It is nil for a curve that was kept.

@@ -56,6 +56,9 @@ type Gated struct {
 	// reference is the power of what a ratio was divided by, on the fine grid; nil for
 	// a response that is none.
 	reference []float64
+	// pairs is what output and reference of a ratio are each uncertain by; nil for a
+	// response that is none.
+	pairs []pair
 	// at reads the response between the points, on the fine grid only.
 	at func(hz float64) complex128
 	// fine is the same response on the fine grid, nil where it was not read.
@@ -319,7 +322,7 @@ func (g *Gated) over(t Transfer) (*Gated, error) {
 	}
 	out := &Gated{
 		FrequencyHz: g.FrequencyHz, H: make([]complex128, len(g.H)), Noise: make([]float64, len(g.H)),
-		noise: make([][]complex128, len(g.H)), ArrivalS: g.ArrivalS, disturbed: g.disturbed, long: g.long, ripple: g.ripple, reference: g.reference,
+		noise: make([][]complex128, len(g.H)), ArrivalS: g.ArrivalS, disturbed: g.disturbed, long: g.long, ripple: g.ripple, reference: g.reference, pairs: g.pairs,
 		changes: g.changes, untold: g.untold, note: g.note,
 	}
 	if at := g.at; at != nil {

@@ -59,7 +59,7 @@ func (g *Gated) ratio(r *Gated) (*Gated, error) {
 	if err := sameGrid(g.FrequencyHz, r.FrequencyHz); err != nil {
 		return nil, err
 	}
-	out := &Gated{FrequencyHz: g.FrequencyHz, H: make([]complex128, len(g.H)), noise: make([][]complex128, len(g.H)), long: eitherLong(g.long, r.long)}
+	out := &Gated{FrequencyHz: g.FrequencyHz, H: make([]complex128, len(g.H)), noise: make([][]complex128, len(g.H)), long: eitherLong(g.long, r.long), pairs: g.pairWith(r)}
 	if over, under := g.at, r.at; over != nil && under != nil {
 		out.at = func(hz float64) complex128 { return over(hz) / under(hz) }
 	}

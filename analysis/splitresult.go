@@ -1,5 +1,7 @@
 package analysis
 
+import "slices"
+
 var matchQuantities = []string{LevelMatch, WorstLevelMatch, DelayMatch, PolarityMatch}
 
 // splitResult matches each further output against the first.
@@ -51,10 +53,11 @@ func (s *Split) result(name, ref string, band Band) Result {
 	add(reading(DelayMatch, name, delay*1e6, budget.times(1e6)), 0, "")
 	res.Add(s.meant.polarity(PolarityMatch, name, ref))
 	c := Curve{Quantity: SplitDifference, Output: name, Reference: ref, Unit: UnitOf(SplitDifference),
-		FrequencyHz: m.FrequencyHz, Value: m.DB, Uncertainty: m.expanded(), NoiseUncertainty: m.noiseExpanded(),
+		FrequencyHz: m.FrequencyHz, Value: slices.Clone(m.DB), Uncertainty: m.expanded(), NoiseUncertainty: m.noiseExpanded(),
 		LoopNoiseUncertainty: m.expandedOf(sourceLoopNoise), SharedUncertainty: m.sharedExpanded(m.expanded())}
 	c.PhaseDeg, c.PhaseUncertaintyDeg, c.GroupDelayUS = s.Ratio.phaseCurve(0, s.bench.relStd, Hypot(s.bench.LatencyS.Std, s.bench.LeadDelayStdS))
-	res.Curves = append(res.Curves, c)
+	m.bounded(&c)
+	res.Curves = append(res.Curves, c.withoutGaps())
 	res.qualify(s.Ratio.note, append([]string{SplitDifference}, matchQuantities...)...)
 	return res
 }

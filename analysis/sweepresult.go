@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"math/cmplx"
+	"slices"
 )
 
 // noSignalDB is how far the response must stand above its own noise at 1 kHz
@@ -221,6 +222,9 @@ func (b BenchInput) addTo(m *Magnitude) {
 		n, g := b.loopbackParts(i)
 		noise[i], gate[i] = DBFromRelative(n), DBFromRelative(g)
 		m.DB[i] += b.LoadingDB.Value
+		if b.Loopback.RelStd[i] >= hiddenRelStd {
+			m.known[i] = isNothing
+		}
 	}
 	if read := m.read; read != nil {
 		m.read = func(hz float64) float64 { return read(hz) + b.LoadingDB.Value }
@@ -248,11 +252,12 @@ func delayResult(g *Gated, m Magnitude, line straightPhase, bench BenchInput, na
 	delay := g.ArrivalS + line.delayS - bench.LatencyS.Value
 	res.Readings = append(res.Readings, reading(Delay, name, delay*1e6, budget))
 	res.Add(meant.polarity(Polarity, name, ""))
-	c := Curve{Quantity: Response, Output: name, Unit: UnitOf(Response), FrequencyHz: m.FrequencyHz, Value: m.DB,
+	c := Curve{Quantity: Response, Output: name, Unit: UnitOf(Response), FrequencyHz: m.FrequencyHz, Value: slices.Clone(m.DB),
 		Uncertainty: m.expanded(), NoiseUncertainty: m.noiseExpanded(),
 		LoopNoiseUncertainty: m.expandedOf(sourceLoopNoise), SharedUncertainty: m.sharedExpanded(m.expanded())}
 	c.PhaseDeg, c.PhaseUncertaintyDeg, c.GroupDelayUS = g.phaseCurve(line.delayS, bench.relStd, Hypot(bench.LatencyS.Std, bench.LeadDelayStdS, bench.clockStdS))
-	res.Curves = append(res.Curves, c)
+	m.bounded(&c)
+	res.Curves = append(res.Curves, c.withoutGaps())
 	return res
 }
 
@@ -273,7 +278,7 @@ func named(curves []Curve, output string) []Curve {
 
 // magnitude is g in dB with the uncertainty that its own record shows.
 func (g *Gated) magnitude() Magnitude {
-	m := Magnitude{FrequencyHz: g.FrequencyHz}
+	m := Magnitude{FrequencyHz: g.FrequencyHz, known: g.known()}
 	if g.at != nil {
 		m.read = func(hz float64) float64 { return DB(cmplx.Abs(g.at(hz))) }
 	}
@@ -325,7 +330,7 @@ func (w furthest) reading(quantity, output string, value float64) Reading {
 	if w.atLeast {
 		// A departure with its sign is below zero here, so that it is at most this.
 		r.LowerBound, r.UpperBound = value > 0, value <= 0
-		r.Note = "at least so far: noise hides how deep the response falls there"
+		r.Note = "at least so far: where it is under the noise, how much further cannot be told"
 	}
 	return r
 }

@@ -132,3 +132,14 @@ func TestForeignProfileIsNotUsed(t *testing.T) {
 		t.Errorf("an expired profile gives %+v, want the response and no volts", got)
 	}
 }
+
+// Of outputs that come at different times the first is where reading begins, whichever
+// is the clearest; one that holds no signal has no time.
+func TestReadingBeginsWithTheFirstOutput(t *testing.T) {
+	take := &capture.Take{RateHz: 48000, Inputs: []int{1, 2, 3}, Samples: make([][]float64, 3)}
+	proof := &capture.Proof{OffsetFrames: 1500, Channels: []capture.ChannelProof{{OffsetFrames: 1500}, {OffsetFrames: 300.5}, {Problem: "no signal"}}}
+	rec, _, err := Recording(take, proof, nil, []Patching{{"A", 1}, {"B", 2}, {"C", 3}}, nil, time.Now())
+	if err != nil || rec.OffsetFrames != 300.5 {
+		t.Errorf("begins at frame %v, %v; want 300.5", rec.OffsetFrames, err)
+	}
+}

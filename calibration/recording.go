@@ -2,6 +2,7 @@ package calibration
 
 import (
 	"fmt"
+	"math"
 	"time"
 
 	"boardproof/analysis"
@@ -43,6 +44,10 @@ func Recording(take *capture.Take, proof *capture.Proof, sig *testsignals.Signal
 		if proof != nil {
 			c := proof.Channels[row]
 			rec.Problems = append(rec.Problems, c.Problem)
+			if c.Problem == "" {
+				// A response is read from the first arrival on.
+				rec.OffsetFrames = math.Min(rec.OffsetFrames, c.OffsetFrames)
+			}
 			rec.MarkChangeDB = append(rec.MarkChangeDB, analysis.Estimate{Value: c.MarkChangeDB, Std: c.MarkChangeStdDB})
 		}
 		if profile == nil {

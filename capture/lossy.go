@@ -160,18 +160,8 @@ func kaiser(n int, beta float64) (window []float64, power float64) {
 	window = make([]float64, n)
 	for i := range window {
 		u := (2*float64(i)+1)/float64(n) - 1
-		window[i] = besselI0(beta*math.Sqrt(1-u*u)) / besselI0(beta)
+		window[i] = testsignals.BesselI0OfSquare(beta*beta*(1-u*u)) / testsignals.BesselI0OfSquare(beta*beta)
 		power += window[i] * window[i]
 	}
 	return window, power
-}
-
-// besselI0 sums the power series of the modified Bessel function of order 0.
-func besselI0(x float64) float64 {
-	sum, term := 1.0, 1.0
-	for k := 1.0; term > 1e-17*sum; k++ {
-		term *= (x / (2 * k)) * (x / (2 * k))
-		sum += term
-	}
-	return sum
 }

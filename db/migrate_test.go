@@ -35,6 +35,7 @@ func storeOfVersion(t *testing.T, version int64) string {
 	}
 	for _, row := range []string{
 		`INSERT INTO boards VALUES (1, 'Old Oak', 'old oak', '', '', '["A"]', '', '2026-01-02T03:04:05.000000000Z')`,
+		`INSERT INTO benches (name_key, name, kind, device, host, rate_hz, output, inputs) VALUES ('old', 'Old', 'simboard', 'good', 'none', 48000, 1, '{"A":1}')`,
 		`INSERT INTO readings (run_id, position, step, state, quantity, output, reference, frequency_hz, harmonic, weighting, value, unit,
 			uncertainty, k, upper_bound, lower_bound, floor_limited, limit_min, limit_max, verdict, note, method_version)
 			VALUES ('r20260102-0001', 0, 'path', '', 'gain', 'A', '', 1000, NULL, '', -0.5, 'dB', 0.6, 2, 0, 0, 0, -1, 0, 'conditional pass', '', '1')`,
@@ -59,6 +60,9 @@ func TestOldStoreMigrates(t *testing.T) {
 	}
 	if j := r.Readings[0]; j.Budget != nil || j.ChanceWrong != nil {
 		t.Errorf("an old reading has budget %v and chance %v from nowhere", j.Budget, j.ChanceWrong)
+	}
+	if b, err := s.Bench(t.Context(), "old"); err != nil || b.MainsHz != 0 {
+		t.Errorf("the mains of an old bench, which nobody named, is %d Hz, %v", b.MainsHz, err)
 	}
 	if err := alter(t, s, "UPDATE readings SET note = 'x'"); err == nil {
 		t.Error("a reading of an old store can be changed once it is migrated")

@@ -3,6 +3,7 @@ package change
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"boardproof/analysis"
@@ -349,5 +350,25 @@ func TestBenchThatMoved(t *testing.T) {
 	after.Readings[1].Value = 0.05
 	if r := Compare(before, after, sameProfile).Rows[0]; r.Outcome != Real {
 		t.Errorf("%+v", r)
+	}
+}
+
+// Of two bounds nothing follows, of a figure beyond a bound a least difference.
+func TestCurvesWithBounds(t *testing.T) {
+	hz := []float64{1000, 2000, 4000, 8000, 16000}
+	curve := func(value []float64, upper []bool) analysis.Curve {
+		return analysis.Curve{Quantity: analysis.Response, Unit: "dB", FrequencyHz: hz, Value: value, UpperBound: upper,
+			Uncertainty: []float64{0.1, 0.1, 0.1, 0.1, 0.1}, NoiseUncertainty: []float64{0.1, 0.1, 0.1, 0.1, 0.1}}
+	}
+	before := curve([]float64{0, 0, -10, -40, -60}, []bool{false, false, false, true, true})
+	after := curve([]float64{0, -30, -60, -20, -55}, []bool{false, true, false, false, true})
+	c := compareCurve(before, after, Ties{Profile: true, Method: true}, 0)
+	if want := []float64{0, -30, -50, 20}; !slices.Equal(c.Difference, want) || c.Bounds != 3 {
+		t.Errorf("differences %v with %d bounds, want %v with 3", c.Difference, c.Bounds, want)
+	}
+	// From at most -40 to -50 dB: no change need be.
+	after.Value[3] = -50
+	if c = compareCurve(before, after, Ties{Profile: true, Method: true}, 0); len(c.Difference) != 3 {
+		t.Errorf("a figure under a bound gives differences %v", c.Difference)
 	}
 }

@@ -19,6 +19,9 @@ type CurveChange struct {
 	// Difference is after − before, Uncertainty its own, expanded (k = 2).
 	Difference  []float64 `json:"difference"`
 	Uncertainty []float64 `json:"uncertainty"`
+	// Bounds is at how many frequencies one run or both know but a bound. Where a least
+	// difference follows it is given; else they are left out.
+	Bounds int `json:"bounds,omitempty"`
 	// alone and alike are the standard uncertainties of each difference by itself,
 	// and together with all others.
 	alone, alike []float64
@@ -75,6 +78,12 @@ func compareCurve(before, after analysis.Curve, ties Ties, extra float64) CurveC
 			continue
 		}
 		d := after.Value[i] - before.Value[j]
+		if bound := boundOf(before, j) - boundOf(after, i); bound != 0 || boundOf(before, j) != 0 {
+			// Of a bound and a figure that is beyond it a least difference follows.
+			if c.Bounds++; float64(bound)*d <= 0 {
+				continue
+			}
+		}
 		alone, alike := pointStds(before, j, ties)
 		alone2, alike2 := pointStds(after, i, ties)
 		alone, alike = analysis.Hypot(alone, alone2), analysis.Hypot(alike, alike2, extra)
@@ -87,6 +96,17 @@ func compareCurve(before, after analysis.Curve, ties Ties, extra float64) CurveC
 	c.parted = ties.Profile && ties.Method || before.SharedUncertainty > 0 && after.SharedUncertainty > 0
 	c.test()
 	return c
+}
+
+// boundOf is 1 where point i of c is at most its figure, -1 where at least, else 0.
+func boundOf(c analysis.Curve, i int) int {
+	switch {
+	case i < len(c.UpperBound) && c.UpperBound[i]:
+		return 1
+	case i < len(c.LowerBound) && c.LowerBound[i]:
+		return -1
+	}
+	return 0
 }
 
 // bandOctaves is the width over which a difference must hold.

@@ -1,12 +1,12 @@
-# A board of SciPy's own: first-order high and low-pass sections by the bilinear transform, of which
-# scipy.signal.freqz is the truth, whose gain changes in time, in noise of a colour. Answers the truth in
+# A board of SciPy's own: a high-pass of first and a low-pass of any order by the bilinear transform,
+# of which scipy.signal.sosfreqz is the truth, whose gain changes in time, in noise of a colour. Answers the truth in
 # dB on p["grid"], then the recording.
 fs, rng, n = p["rate"], np.random.default_rng(p["seed"]), len(x) + 3300
 y, truth = np.concatenate([np.zeros(300), x, np.zeros(3000)]), 1.0
 for kind, f in (("highpass", p["high_pass"]), ("lowpass", p["low_pass"])):
-    b, a = signal.butter(1, f, kind, fs=fs)
-    y = signal.lfilter(b, a, y)
-    truth = truth * signal.freqz(b, a, worN=p["grid"], fs=fs)[1]
+    sections = signal.butter(p["order"] if kind == "lowpass" else 1, f, kind, fs=fs, output="sos")
+    y = signal.sosfilt(sections, y)
+    truth = truth * signal.sosfreqz(sections, worN=p["grid"], fs=fs)[1]
 t = (np.arange(n) - 300 - p["body"]) / fs
 at, lasts, edge, depth = p["change"]
 y = y * (1 - depth * np.interp(t, [at - edge, at, at + lasts, at + lasts + edge], [0, 1, 1, 0]))

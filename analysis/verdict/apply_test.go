@@ -399,3 +399,31 @@ func TestABoardWithoutHumMeetsItsLimit(t *testing.T) {
 		}
 	}
 }
+
+// Under the noise a response is at most its figure: that meets an upper limit, fails a
+// lower one that it is under, and else does not tell. The outcomes follow from what a
+// bound says (ILAC-G8:09/2019 has nothing of bounds).
+func TestMaskAgainstABound(t *testing.T) {
+	c := analysis.Curve{Quantity: analysis.Response, Unit: "dB", FrequencyHz: []float64{1000, 2000, 4000, 8000, 16000},
+		Value: []float64{0, 0, -20, -50, -60}, Uncertainty: []float64{0.1, 0.1, 0.1, 0, 0}, UpperBound: []bool{false, false, false, true, true}}
+	for name, w := range map[string]struct {
+		min, max     *float64
+		relativeToHz float64
+		want         Outcome
+		bound        bool
+	}{
+		"under an upper limit":      {nil, at(1), 0, Pass, false},
+		"above a lower limit":       {at(-70), nil, 0, NotMeasured, true},
+		"under a lower limit":       {at(-40), nil, 0, Fail, true},
+		"between":                   {at(-70), at(1), 0, NotMeasured, true},
+		"relative, a lower limit":   {at(-70), nil, 1000, NotMeasured, true},
+		"relative, an upper limit":  {nil, at(1), 1000, Pass, false},
+		"relative to what is under": {nil, at(1), 16000, "", false},
+	} {
+		m := Mask{RelativeToHz: w.relativeToHz, Points: []MaskPoint{{FrequencyHz: 1000, Min: w.min, Max: w.max}, {FrequencyHz: 16000, Min: w.min, Max: w.max}}}
+		j, err := m.worst(c, Guarded)
+		if j.Verdict != w.want || j.UpperBound != w.bound || (err != nil) != (w.want == "") {
+			t.Errorf("%s: %q, a bound %v, %v; want %q, %v", name, j.Verdict, j.UpperBound, err, w.want, w.bound)
+		}
+	}
+}

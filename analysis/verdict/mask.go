@@ -56,6 +56,9 @@ func (m Mask) worst(c analysis.Curve, rule Rule) (Judged, error) {
 		if i := analysis.NearestIndex(c.FrequencyHz, m.RelativeToHz); len(c.NoiseUncertainty) == len(c.FrequencyHz) {
 			ref.noiseU = c.NoiseUncertainty[i]
 		}
+		if i := analysis.NearestIndex(c.FrequencyHz, m.RelativeToHz); i < len(c.UpperBound) && c.UpperBound[i] {
+			return Judged{}, fmt.Errorf("the response at %g Hz, to which the mask is relative, is under the noise", m.RelativeToHz)
+		}
 		note += fmt.Sprintf(", relative to %g Hz", m.RelativeToHz)
 	}
 	points, err := m.points(c, ref)
@@ -66,7 +69,7 @@ func (m Mask) worst(c analysis.Curve, rule Rule) (Judged, error) {
 	hz := make([]float64, len(points))
 	for i, p := range points {
 		hz[i], beyond[i], std[i] = p.hz, -Margin(p.value, p.limit), p.noiseU/analysis.CoverageK
-		p.verdict = Judge(p.value, p.u, false, p.limit, rule)
+		p.verdict = p.judge(p.value, p.u, rule)
 		points[i] = p
 		if at >= 0 && (worse(points[at].verdict, p.verdict) != p.verdict ||
 			p.verdict == points[at].verdict && beyond[i] <= beyond[at]) {
@@ -80,11 +83,14 @@ func (m Mask) worst(c analysis.Curve, rule Rule) (Judged, error) {
 	p := points[at]
 	r := analysis.Reading{
 		Quantity: analysis.Response, Output: c.Output, State: c.State, FrequencyHz: p.hz,
-		Value: p.value, Unit: c.Unit, Uncertainty: p.u, K: analysis.CoverageK, Note: note, Budget: p.budget(),
+		Value: p.value, Unit: c.Unit, Uncertainty: p.u, K: analysis.CoverageK, Note: note, Budget: p.budget(), UpperBound: p.bound,
 	}
-	if x := analysis.LargestOf(hz, beyond, std); x.Index == at && x.Excess.Std > 0 {
+	if p.bound {
+		r.Note += "; there it is under the noise: only a bound is known"
+	}
+	if x := analysis.LargestOf(hz, beyond, std); !p.bound && x.Index == at && x.Excess.Std > 0 {
 		r = p.without(x.Excess, r)
-		p.verdict = Judge(r.Value, r.Uncertainty, false, p.limit, rule)
+		p.verdict = p.judge(r.Value, r.Uncertainty, rule)
 	}
 	return Judged{Reading: r, Limit: &p.limit, Verdict: p.verdict, ChanceWrong: chanceWrong(p.verdict, r, p.limit)}, nil
 }
@@ -97,9 +103,16 @@ type reference struct{ value, expandedU, noiseU float64 }
 type judgedPoint struct {
 	hz, value, u float64
 	// noiseU is what noise makes of u, below zero where that is not known.
-	noiseU  float64
+	noiseU float64
+	// bound: it is no more than value.
+	bound   bool
 	limit   Limit
 	verdict Outcome
+}
+
+// judge holds value in the place of p's.
+func (p judgedPoint) judge(value, u float64, rule Rule) Outcome {
+	return Judge(value, u, p.bound, p.limit, rule)
 }
 
 // points are all points of c under m, those of m among them.
@@ -118,11 +131,13 @@ func (m Mask) points(c analysis.Curve, ref reference) ([]judgedPoint, error) {
 			if !ok {
 				continue
 			}
-			p := judgedPoint{hz: f, value: part.Value[i] - ref.value, u: part.Uncertainty[i], noiseU: -1, limit: l}
+			p := judgedPoint{hz: f, value: part.Value[i] - ref.value, u: part.Uncertainty[i], noiseU: -1, limit: l, bound: i < len(part.UpperBound) && part.UpperBound[i]}
 			if len(part.NoiseUncertainty) == len(part.FrequencyHz) {
 				p.noiseU = part.NoiseUncertainty[i]
 			}
-			if m.RelativeToHz > 0 {
+			if m.RelativeToHz > 0 && p.bound {
+				p.value += own(ref.expandedU, c)
+			} else if m.RelativeToHz > 0 {
 				p.u = analysis.Hypot(own(p.u, c), own(ref.expandedU, c))
 				if p.noiseU >= 0 {
 					p.noiseU = analysis.Hypot(p.noiseU, ref.noiseU)
@@ -154,7 +169,7 @@ func (p judgedPoint) without(excess analysis.Estimate, r analysis.Reading) analy
 // and where the mask is relative to, and the rest. It is nil where the curve does
 // not say.
 func (p judgedPoint) budget() analysis.Budget {
-	if p.noiseU < 0 {
+	if p.noiseU < 0 || p.bound {
 		return nil
 	}
 	noise := min(p.noiseU, p.u)
@@ -187,8 +202,11 @@ func (m Mask) covers(c analysis.Curve) error {
 // under is c from lowHz to highHz, both included, read straight between its points.
 func under(c analysis.Curve, lowHz, highHz float64) analysis.Curve {
 	var out analysis.Curve
-	noise := len(c.NoiseUncertainty) == len(c.FrequencyHz)
+	noise, bounds := len(c.NoiseUncertainty) == len(c.FrequencyHz), len(c.UpperBound) == len(c.FrequencyHz)
 	add := func(f, value, u float64) {
+		if bounds {
+			out.UpperBound = append(out.UpperBound, c.UpperBound[analysis.NearestIndex(c.FrequencyHz, f)])
+		}
 		out.FrequencyHz, out.Value, out.Uncertainty = append(out.FrequencyHz, f), append(out.Value, value), append(out.Uncertainty, u)
 		if noise {
 			out.NoiseUncertainty = append(out.NoiseUncertainty, c.NoiseUncertainty[analysis.NearestIndex(c.FrequencyHz, f)])

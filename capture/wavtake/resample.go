@@ -3,6 +3,8 @@ package wavtake
 import (
 	"math"
 	"sync"
+
+	"boardproof/testsignals"
 )
 
 // The interpolating filter: a sinc cut off at half the rate under a Kaiser
@@ -71,15 +73,5 @@ func kaiser(u float64) float64 {
 	if math.Abs(u) >= 1 {
 		return 0
 	}
-	return besselI0(kaiserBeta*math.Sqrt(1-u*u)) / besselI0(kaiserBeta)
-}
-
-// besselI0 sums the power series of the modified Bessel function of order 0.
-func besselI0(x float64) float64 {
-	sum, term := 1.0, 1.0
-	for k := 1.0; term > 1e-17*sum; k++ {
-		term *= (x / (2 * k)) * (x / (2 * k))
-		sum += term
-	}
-	return sum
+	return testsignals.BesselI0OfSquare(kaiserBeta*kaiserBeta*(1-u*u)) / testsignals.BesselI0OfSquare(kaiserBeta*kaiserBeta)
 }

@@ -93,7 +93,7 @@ func readingRows(run db.Run) [][]string {
 // curveRows gives a row to each point of each curve.
 func curveRows(run db.Run) [][]string {
 	rows := [][]string{{"run", "board", "simulated", "curve", "quantity", "output", "reference", "state", "harmonic", "frequency_hz",
-		"value", "unit", "uncertainty", "noise_uncertainty", "phase_deg", "phase_uncertainty_deg", "group_delay_us"}}
+		"value", "unit", "uncertainty", "noise_uncertainty", "phase_deg", "phase_uncertainty_deg", "group_delay_us", "upper_bound", "lower_bound"}}
 	for n, c := range run.Curves {
 		head := []string{run.ID, run.BoardAsWas.Label, strconv.FormatBool(run.Simulated), strconv.Itoa(n + 1), c.Quantity, c.Output,
 			c.Reference, c.State, applies(float64(c.Harmonic))}
@@ -111,6 +111,7 @@ func curvePoint(c analysis.Curve, i int) []string {
 		}
 		return number(values[i])
 	}
+	flag := func(flags []bool) string { return strconv.FormatBool(i < len(flags) && flags[i]) }
 	return []string{of(c.FrequencyHz), of(c.Value), c.Unit, of(c.Uncertainty), of(c.NoiseUncertainty), of(c.PhaseDeg),
-		of(c.PhaseUncertaintyDeg), of(c.GroupDelayUS)}
+		of(c.PhaseUncertaintyDeg), of(c.GroupDelayUS), flag(c.UpperBound), flag(c.LowerBound)}
 }

@@ -111,7 +111,7 @@ func (t *boardTruth) compare(res analysis.Result) []seen {
 		for _, hz := range responseHz {
 			i := analysis.NearestIndex(c.FrequencyHz, hz)
 			truth := analysis.DB(cmplx.Abs(t.Response(c.Output, c.FrequencyHz[i])))
-			all = append(all, seen{nameOfResponse(hz), c.Value[i], truth, c.Uncertainty[i] / analysis.CoverageK, c.Uncertainty[i], false})
+			all = append(all, seen{nameOfResponse(hz), c.Value[i], truth, c.Uncertainty[i] / analysis.CoverageK, c.Uncertainty[i], len(c.UpperBound) > 0 && c.UpperBound[i]})
 		}
 	}
 	return all

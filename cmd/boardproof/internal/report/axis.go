@@ -126,10 +126,11 @@ func (e *extent) add(values ...float64) {
 	}
 }
 
-// curve adds the part of a curve that the frequency axis shows.
+// curve adds the part of a curve that the frequency axis shows, without bounds: they are
+// no part of the board.
 func (e *extent) curve(c analysis.Curve, values []float64) {
 	for i, f := range c.FrequencyHz {
-		if i < len(values) && f >= lowestHz {
+		if i < len(values) && f >= lowestHz && !isBound(c, i) {
 			e.add(values[i])
 		}
 	}

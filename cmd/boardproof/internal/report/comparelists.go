@@ -17,14 +17,18 @@ func curveLines(curves []change.CurveChange) []string {
 	lines := []string{"", "Curves, at the frequency where the difference stands out most:"}
 	for _, c := range curves {
 		name := What(analysis.Reading{Quantity: c.Quantity, Output: c.Output, Reference: c.Reference})
+		bounds := ""
+		if c.Bounds > 0 {
+			bounds = fmt.Sprintf("; at %s it is under the noise, then or now: only a bound is known", Count(c.Bounds, "point"))
+		}
 		i := analysis.NearestIndex(c.FrequencyHz, c.WorstHz)
 		if c.WorstHz == 0 || i < 0 {
-			lines = append(lines, paragraph("  ", withState(name, c.State)+": stands out nowhere: "+changeWords(c.Outcome, c.WithinPlug))...)
+			lines = append(lines, paragraph("  ", withState(name, c.State)+": stands out nowhere: "+changeWords(c.Outcome, c.WithinPlug)+bounds)...)
 			continue
 		}
 		place := placeOf(c.Difference[i], c.Uncertainty[i])
 		lines = append(lines, paragraph("  ", fmt.Sprintf("%s: %s dB ± %s at %s: %s", withState(name, c.State),
-			signed(toPlace(c.Difference[i], place), "dB"), uncertaintyWords(c.Uncertainty[i], place), hertz(c.FrequencyHz[i]), changeWords(c.Outcome, c.WithinPlug)))...)
+			signed(toPlace(c.Difference[i], place), "dB"), uncertaintyWords(c.Uncertainty[i], place), hertz(c.FrequencyHz[i]), changeWords(c.Outcome, c.WithinPlug))+bounds)...)
 	}
 	return lines
 }

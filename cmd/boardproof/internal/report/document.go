@@ -138,7 +138,7 @@ func finitePoints(c analysis.Curve) (analysis.Curve, string) {
 	for _, s := range slices {
 		*s = pick(*s, keep)
 	}
-	c.UpperBound = pick(c.UpperBound, keep)
+	c.UpperBound, c.LowerBound = pick(c.UpperBound, keep), pick(c.LowerBound, keep)
 	return c, fmt.Sprintf("%d of %s left out: not finite numbers", n-len(keep), Count(n, "point"))
 }
 

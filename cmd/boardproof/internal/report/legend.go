@@ -39,6 +39,12 @@ func bandEntry(in ink) entry {
 	}}
 }
 
+func boundEntry(in ink) entry {
+	return entry{"under the noise: a bound", func(c draw.Canvas) {
+		c.StrokeLine2(boundLine(in), c.Min.X, c.Center().Y, c.Max.X, c.Center().Y)
+	}}
+}
+
 func maskEntry() entry {
 	return entry{"beyond the limit", func(c draw.Canvas) {
 		c.SetColor(beyond)

@@ -153,6 +153,12 @@ func (l levels) legend(p *plot.Plot, traces []trace, c draw.Canvas) []entry {
 			break
 		}
 	}
+	for _, t := range traces {
+		if slices.Contains(t.bound, true) {
+			entries = append(entries, boundEntry(t.ink))
+			break
+		}
+	}
 	if len(l.masks) > 0 {
 		entries = append(entries, maskEntry())
 	}
@@ -222,7 +228,11 @@ func (l levels) phasePanel(top float64) *plot.Plot {
 func (l levels) drawPhase(c draw.Canvas, p *plot.Plot) {
 	p.Draw(c)
 	data := p.DataCanvas(c)
-	drawTraces(data, p, l.traces(func(c analysis.Curve) ([]float64, []float64) { return c.PhaseDeg, c.PhaseUncertaintyDeg }))
+	traces := l.traces(func(c analysis.Curve) ([]float64, []float64) { return c.PhaseDeg, c.PhaseUncertaintyDeg })
+	for i := range traces {
+		traces[i] = traces[i].only(false) // under the noise there is no phase
+	}
+	drawTraces(data, p, traces)
 	frame(data)
 }
 

@@ -2,6 +2,7 @@ package report
 
 import (
 	"math"
+	"slices"
 
 	"boardproof/analysis"
 
@@ -13,7 +14,9 @@ import (
 // trace draws one curve: its uncertainty band, its line, its markers.
 type trace struct {
 	frequencyHz, value, uncertainty []float64
-	ink                             ink
+	// bound is where value is but a bound.
+	bound []bool
+	ink   ink
 	// index sets the markers off from those of other traces.
 	index int
 }
@@ -22,19 +25,47 @@ var _ plot.Plotter = trace{}
 
 func newTrace(c analysis.Curve, values, uncertainty []float64, in ink, index int) trace {
 	n := min(len(c.FrequencyHz), len(values))
-	t := trace{frequencyHz: c.FrequencyHz[:n], value: values[:n], ink: in, index: index}
+	t := trace{frequencyHz: c.FrequencyHz[:n], value: values[:n], ink: in, index: index, bound: make([]bool, n)}
+	for i := range t.bound {
+		t.bound[i] = isBound(c, i)
+	}
 	if len(uncertainty) >= n {
 		t.uncertainty = uncertainty[:n]
 	}
 	return t
 }
 
+// isBound is true where c gives but a bound.
+func isBound(c analysis.Curve, i int) bool {
+	return i < len(c.UpperBound) && c.UpperBound[i] || i < len(c.LowerBound) && c.LowerBound[i]
+}
+
 // Plot implements plot.Plotter.
 func (t trace) Plot(c draw.Canvas, p *plot.Plot) {
-	for _, run := range t.runs(c, p, 0) {
+	for _, run := range t.only(false).runs(c, p, 0) {
 		c.StrokeLines(t.ink.line, c.ClipLinesXY(thinned(run))...)
 	}
+	for _, run := range t.only(true).runs(c, p, 0) {
+		c.StrokeLines(boundLine(t.ink), c.ClipLinesXY(thinned(run))...)
+	}
 	t.drawMarkers(c, p)
+}
+
+// only is t where it is a bound, or where it is not.
+func (t trace) only(bound bool) trace {
+	value := slices.Clone(t.value)
+	for i, b := range t.bound {
+		if b != bound {
+			value[i] = math.NaN()
+		}
+	}
+	t.value = value
+	return t
+}
+
+// boundLine is thin and dotted.
+func boundLine(in ink) draw.LineStyle {
+	return draw.LineStyle{Color: in.line.Color, Width: 1, Dashes: []vg.Length{1.2, 2.4}}
 }
 
 // drawBand fills the uncertainty band; where it is narrower than the line the
