@@ -91,10 +91,13 @@ func Weigh(board Board, readings []Reading) Weighing {
 	}
 	w := Weighing{Output: b.output, Causes: b.scores()}
 	b.addEvidence(&w, Changes(readings))
-	if p := b.proposals(); len(p) > 0 && p[0].Bits > worthBits {
-		w.Next = &p[0]
+	open := b.proposals()
+	if len(open) > 0 && open[0].Bits > worthBits {
+		w.Next = &open[0]
 	}
-	w.decide(b)
+	// Turning the board tells the two fields apart.
+	turn := slices.ContainsFunc(open, func(p Proposal) bool { return p.Condition.Change == BoardTurned && p.Bits > secondBits })
+	w.decide(!turn && b.pickedUp() > DecidedFrom)
 	return w
 }
 
@@ -207,17 +210,18 @@ func Likelihood(p float64) string {
 	return "unlikely"
 }
 
-// decide says whether the evidence does, and what it says.
-func (w *Weighing) decide(b *bench) {
+// decide says whether the evidence does, and what it says; field is whether all
+// comes in at the input by one of two fields that nothing more tells apart.
+func (w *Weighing) decide(field bool) {
 	first := w.Causes[0]
 	besides := slices.Clone(w.Causes[1:])
 	slices.SortStableFunc(besides, func(a, b Weighed) int { return cmp.Compare(b.Present, a.Present) })
 	second := besides[0]
 	both := first.Present > DecidedFrom && second.Present > DecidedFrom
-	w.PickedUp = first.Score <= DecidedFrom && b.pickedUp() > DecidedFrom && (w.Next == nil || w.Next.Condition.Change != BoardTurned)
+	w.PickedUp = first.Score <= DecidedFrom && field
 	open := w.Next != nil && w.Next.Bits > secondBits && slices.ContainsFunc(besides, func(c Weighed) bool {
-		field := c.Cause == Electric || c.Cause == Magnetic
-		return c.Present > openFrom && c.Present < DecidedFrom && !(w.PickedUp && field)
+		either := c.Cause == Electric || c.Cause == Magnetic
+		return c.Present > openFrom && c.Present < DecidedFrom && !(w.PickedUp && either)
 	})
 	w.Decided = !open && (both || first.Score > DecidedFrom || w.PickedUp)
 	w.PickedUp = w.PickedUp && w.Decided
