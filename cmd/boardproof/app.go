@@ -8,6 +8,7 @@ import (
 	"io"
 	"io/fs"
 	"path/filepath"
+	"slices"
 	"strings"
 	"time"
 	"unicode/utf8"
@@ -19,6 +20,7 @@ import (
 	"boardproof/cmd/boardproof/internal/report"
 	"boardproof/cmd/boardproof/internal/talk"
 	"boardproof/cmd/boardproof/internal/terminal"
+	"boardproof/cmd/boardproof/internal/workshop"
 	"boardproof/db"
 )
 
@@ -53,6 +55,8 @@ func (a *app) run(ctx context.Context, args []string) int {
 	a.doing = withoutStore(args)
 	a.columns = report.FitTo(terminal.Columns(a.out))
 	root := a.root()
+	// A flag that is wrong is complained of in the voice that was asked for too.
+	a.json = slices.Contains(args, "--json")
 	root.SetArgs(args)
 	root.SetOut(report.Seen{To: a.out})
 	root.SetErr(report.Seen{To: a.err})
@@ -72,14 +76,9 @@ func (a *app) run(ctx context.Context, args []string) int {
 	return exitCode(ctx, err)
 }
 
-// complain prints one line for err, and what to do next on a second where the
-// error says it after a colon of its own.
+// complain says in one line why a command failed.
 func (a *app) complain(ctx context.Context, err error) {
-	if ctx.Err() != nil && errors.Is(err, context.Canceled) {
-		fmt.Fprintln(a.err, "error: stopped; the output is silent and nothing of this was kept")
-		return
-	}
-	fmt.Fprintf(report.Seen{To: a.err}, "error: %s\n", strings.TrimSpace(err.Error()))
+	a.voice().complain(whyOf(err, ctx.Err() != nil), exitCode(ctx, err))
 }
 
 func (a *app) root() *cobra.Command {
@@ -190,15 +189,6 @@ func (a *app) warn(ctx context.Context, text string) {
 	a.talk().Tell(ctx, talk.Remark{Severity: talk.Warning, Text: text})
 }
 
-// slow tells what a command that takes long is at, and that it has ended.
-func (a *app) slow(ctx context.Context, doing string) (progress db.Progress, end func()) {
-	tell := func(doing string, done, of int64) {
-		a.talk().Tell(ctx, talk.Working{Doing: doing, Done: done, Of: of})
-	}
-	tell(doing, 0, 0)
-	return tell, func() { a.talk().Tell(ctx, talk.Working{Doing: doing, Ended: true}) }
-}
-
 // storeFile is the database that is meant.
 func (a *app) storeFile() string {
 	if a.storePath != "" {
@@ -207,22 +197,7 @@ func (a *app) storeFile() string {
 	return filepath.Join(xdg.DataHome, "boardproof", "boardproof.db")
 }
 
-// withStore runs f with a store open that is there, and closes it after.
-func (a *app) withStore(ctx context.Context, f func(*db.Store) error) error {
-	return a.with(ctx, db.OpenExisting, f)
-}
-
-// withNewStore is withStore for what begins something: it makes the store
-// where there is none.
-func (a *app) withNewStore(ctx context.Context, f func(*db.Store) error) error {
-	return a.with(ctx, db.Open, f)
-}
-
-// readStore is withStore for what only reads, also where nothing can be written.
-func (a *app) readStore(ctx context.Context, f func(*db.Store) error) error {
-	return a.with(ctx, db.OpenReading, f)
-}
-
+// with runs f with the store open, and closes it after.
 func (a *app) with(ctx context.Context, open opener, f func(*db.Store) error) (err error) {
 	s, err := a.openStore(ctx, open)
 	if err != nil {
@@ -232,23 +207,25 @@ func (a *app) with(ctx context.Context, open opener, f func(*db.Store) error) (e
 	return f(s)
 }
 
+// workshop is what the workshop does, with a store that is open, or none.
+func (a *app) workshop(s *db.Store) *workshop.Workshop {
+	return &workshop.Workshop{Store: s, Path: a.storeFile(), Person: a.talk(), Now: a.now, Doing: a.doing,
+		Open: workshop.Instruments{Ready: a.ready, Now: a.now}.Open}
+}
+
+// withWorkshop runs f with the store open in one of db's ways.
+func (a *app) withWorkshop(ctx context.Context, open opener, f func(*workshop.Workshop) error) error {
+	return a.with(ctx, open, func(s *db.Store) error { return f(a.workshop(s)) })
+}
+
 // onBoard runs f with the store open, on a board by its label or serial.
-func (a *app) onBoard(ctx context.Context, name string, f func(*db.Store, db.Board) error) error {
-	return a.boardIn(ctx, db.OpenExisting, name, f)
-}
-
-// readBoard is onBoard for what only reads.
-func (a *app) readBoard(ctx context.Context, name string, f func(*db.Store, db.Board) error) error {
-	return a.boardIn(ctx, db.OpenReading, name, f)
-}
-
-func (a *app) boardIn(ctx context.Context, open opener, name string, f func(*db.Store, db.Board) error) error {
-	return a.with(ctx, open, func(s *db.Store) error {
-		b, err := s.FindBoard(ctx, name)
+func (a *app) onBoard(ctx context.Context, open opener, name string, f func(*workshop.Workshop, db.Board) error) error {
+	return a.withWorkshop(ctx, open, func(w *workshop.Workshop) error {
+		b, err := w.Store.FindBoard(ctx, name)
 		if err != nil {
 			return err
 		}
-		return f(s, b)
+		return f(w, b)
 	})
 }
 
@@ -257,11 +234,7 @@ func local(t time.Time) string { return t.Local().Format("2006-01-02 15:04") }
 
 // remark is for people: with --json it stays out of the results.
 func (a *app) remark(format string, args ...any) {
-	to := a.out
-	if a.json {
-		to = a.err
-	}
-	fmt.Fprintf(report.Seen{To: to}, format, args...)
+	fmt.Fprintf(report.Seen{To: a.voice().besides()}, format, args...)
 }
 
 // printf writes to the output; a broken pipe is not worth an error each.

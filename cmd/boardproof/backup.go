@@ -2,11 +2,11 @@ package main
 
 import (
 	"context"
-	"fmt"
 
 	"github.com/spf13/cobra"
 
 	"boardproof/cmd/boardproof/internal/report"
+	"boardproof/cmd/boardproof/internal/workshop"
 	"boardproof/db"
 )
 
@@ -24,26 +24,24 @@ func (a *app) backupCommand() *cobra.Command {
 			if out == "" {
 				return wrongUsef("name the file to back up to: --out FILE")
 			}
-			return a.readStore(cmd.Context(), func(s *db.Store) error { return a.backup(cmd.Context(), s, out) })
+			return a.withWorkshop(cmd.Context(), db.OpenReading, func(w *workshop.Workshop) error { return a.backup(cmd.Context(), w, out) })
 		},
 	}
 	cmd.Flags().StringVar(&out, "out", "", "the database to write; its takes go to a folder beside it")
 	return cmd
 }
 
-func (a *app) backup(ctx context.Context, s *db.Store, out string) error {
-	progress, end := a.slow(ctx, "backing up")
-	done, err := s.Backup(ctx, out, progress)
-	end()
+func (a *app) backup(ctx context.Context, w *workshop.Workshop, out string) error {
+	done, err := w.Backup(ctx, out)
 	if err != nil {
 		return err
 	}
-	if a.json {
-		if err := a.printJSON(done); err != nil {
-			return err
-		}
-	} else {
+	err = a.show(done, func() error {
 		a.printCopied("backed up", done)
+		return nil
+	})
+	if err != nil {
+		return err
 	}
 	return notWhole(len(done.Damaged) + len(done.Missing))
 }
@@ -77,20 +75,18 @@ func (a *app) restoreCommand() *cobra.Command {
 			if a.storePath == "" {
 				return wrongUsef("name the store to make: --store NEW")
 			}
-			progress, end := a.slow(cmd.Context(), "restoring")
-			done, found, err := db.Restore(cmd.Context(), args[0], a.storePath, progress)
-			end()
+			done, found, err := a.workshop(nil).Restore(cmd.Context(), args[0])
 			if err != nil {
-				return wrongUse(fmt.Errorf("restoring %s: %w", args[0], err))
+				return err
 			}
-			if a.json {
-				if err := a.printJSON(map[string]any{"restored": done, "verified": found}); err != nil {
-					return err
-				}
-				return notWhole(len(found.Damage))
+			err = a.show(map[string]any{"restored": done, "verified": found}, func() error {
+				a.printCopied("restored", done)
+				a.printVerified(found)
+				return nil
+			})
+			if err != nil {
+				return err
 			}
-			a.printCopied("restored", done)
-			a.printVerified(found)
 			return notWhole(len(found.Damage))
 		},
 	}

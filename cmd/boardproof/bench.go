@@ -2,18 +2,16 @@ package main
 
 import (
 	"context"
-	"encoding/json"
-	"errors"
 	"fmt"
 	"sort"
 	"strings"
 
 	"github.com/spf13/cobra"
 
-	"boardproof/calibration"
 	"boardproof/capture/simboard"
 	"boardproof/capture/soundcard"
 	"boardproof/cmd/boardproof/internal/report"
+	"boardproof/cmd/boardproof/internal/workshop"
 	"boardproof/db"
 )
 
@@ -36,21 +34,23 @@ func (a *app) benchDevices() *cobra.Command {
 		RunE: func(*cobra.Command, []string) error {
 			all, err := soundcard.List()
 			if err != nil {
-				return deviceError(err)
+				return workshop.DeviceError(err)
 			}
-			if a.json {
-				return a.printJSON(map[string]any{"devices": all, "simulated_boards": simboard.ReadyNames()})
-			}
-			for _, d := range all {
-				a.row(fmt.Sprintf("%3d  ", d.Number), fmt.Sprintf("%s %s out %2d  in %2d  rates %s", report.Fitted(d.Name, 40), report.Fitted(d.Host, 12), d.Outputs, d.Inputs, rates(d.RatesHz)))
-			}
-			if len(all) == 0 {
-				a.printf("no audio device is there; plug in the interface, or work with a simulated bench\n")
-			}
-			a.wrapped("     ", "simulated bench ('bench set NAME --simulated'), boards: "+strings.Join(simboard.ReadyNames(), ", "))
-			return nil
+			doc := map[string]any{"devices": all, "simulated_boards": simboard.ReadyNames()}
+			return a.show(doc, func() error { return a.printDevices(all) })
 		},
 	}
+}
+
+func (a *app) printDevices(all []soundcard.DeviceInfo) error {
+	for _, d := range all {
+		a.row(fmt.Sprintf("%3d  ", d.Number), fmt.Sprintf("%s %s out %2d  in %2d  rates %s", report.Fitted(d.Name, 40), report.Fitted(d.Host, 12), d.Outputs, d.Inputs, rates(d.RatesHz)))
+	}
+	if len(all) == 0 {
+		a.printf("no audio device is there; plug in the interface, or work with a simulated bench\n")
+	}
+	a.wrapped("     ", "simulated bench ('bench set NAME --simulated'), boards: "+strings.Join(simboard.ReadyNames(), ", "))
+	return nil
 }
 
 func rates(hz []int) string {
@@ -70,9 +70,9 @@ func (a *app) benchSet() *cobra.Command {
 		Short: "Set up a bench: device, rate, and which input records which output of a board",
 		Args:  exactArgs("the bench's name"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			b.Name, b.Kind = args[0], "soundcard"
+			b.Name, b.Kind = args[0], workshop.Soundcard
 			if simulated {
-				b.Kind, b.Device = kindSimulated, "simulated bench"
+				b.Kind, b.Device = workshop.Simulated, "simulated bench"
 			}
 			if b.Device == "" {
 				return wrongUsef("say which device: --device NAME or NUMBER of 'boardproof bench devices', or --simulated")
@@ -85,17 +85,14 @@ func (a *app) benchSet() *cobra.Command {
 			for _, p := range patch {
 				b.Inputs[p.Output] = p.Input
 			}
-			if b.MainsHz != 0 && b.MainsHz != 50 && b.MainsHz != 60 {
-				return wrongUsef("--mains %d is neither 50 nor 60", b.MainsHz)
-			}
-			if err := a.tryBench(b, patch); err != nil {
+			if err := a.workshop(nil).TryBench(b); err != nil {
 				return err
 			}
-			return a.withNewStore(cmd.Context(), func(s *db.Store) error {
-				if err := s.SetBench(cmd.Context(), b); err != nil {
+			return a.withWorkshop(cmd.Context(), db.Open, func(w *workshop.Workshop) error {
+				if err := w.SetBench(cmd.Context(), b); err != nil {
 					return err
 				}
-				return a.printBench(cmd.Context(), s, b)
+				return a.showBench(cmd.Context(), w, b)
 			})
 		},
 	}
@@ -110,91 +107,49 @@ func (a *app) benchSet() *cobra.Command {
 	return cmd
 }
 
-// tryBench opens the device and makes sure that the channels exist.
-func (a *app) tryBench(b db.Bench, patch []calibration.Patching) error {
-	in, closeDevice, err := a.openInstrument(b, benchFlags{})
-	if err != nil {
-		return err
-	}
-	d := in.Describe()
-	if err := closeDevice(); err != nil {
-		return unmeasured(err)
-	}
-	if b.Output < 1 || b.Output > d.Outputs {
-		return wrongUsef("%s has outputs 1 to %d, not %d", d.Device, d.Outputs, b.Output)
-	}
-	for _, p := range patch {
-		if p.Input > d.Inputs {
-			return wrongUsef("%s has inputs 1 to %d, not %d", d.Device, d.Inputs, p.Input)
-		}
-	}
-	return nil
-}
-
 func (a *app) benchShow() *cobra.Command {
 	return &cobra.Command{
 		Use:   "show [NAME]",
 		Short: "Show the benches and their latest profiles",
 		Args:  atMostOne("a bench's name"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			return a.readStore(cmd.Context(), func(s *db.Store) error {
+			return a.withWorkshop(cmd.Context(), db.OpenReading, func(w *workshop.Workshop) error {
 				if len(args) == 1 {
-					b, err := s.Bench(cmd.Context(), args[0])
+					b, err := w.Store.Bench(cmd.Context(), args[0])
 					if err != nil {
 						return err
 					}
-					return a.printBench(cmd.Context(), s, b)
+					return a.showBench(cmd.Context(), w, b)
 				}
-				all, err := s.Benches(cmd.Context())
+				all, err := w.Benches(cmd.Context())
 				if err != nil {
 					return err
 				}
-				if len(all) == 0 {
-					_, err := chooseBench(cmd.Context(), s, benchFlags{})
-					return err
-				}
-				return a.printBenches(cmd.Context(), s, all)
+				return a.show(all, func() error {
+					for _, b := range all {
+						a.printBench(b)
+					}
+					return nil
+				})
 			})
 		},
 	}
 }
 
-// benchDocument is a bench as JSON, its latest profile null where it was not
-// calibrated.
-type benchDocument struct {
-	Bench   db.Bench             `json:"bench"`
-	Profile *calibration.Profile `json:"profile"`
-}
-
-func (a *app) printBenches(ctx context.Context, s *db.Store, all []db.Bench) error {
-	docs := []benchDocument{}
-	for _, b := range all {
-		if !a.json {
-			if err := a.printBench(ctx, s, b); err != nil {
-				return err
-			}
-			continue
-		}
-		p, err := latestProfile(ctx, s, b.Name)
-		if err != nil {
-			return err
-		}
-		docs = append(docs, benchDocument{b, p})
-	}
-	if a.json {
-		return a.printJSON(docs)
-	}
-	return nil
-}
-
-func (a *app) printBench(ctx context.Context, s *db.Store, b db.Bench) error {
-	p, err := latestProfile(ctx, s, b.Name)
+// showBench shows how a bench stands.
+func (a *app) showBench(ctx context.Context, w *workshop.Workshop, b db.Bench) error {
+	state, err := w.BenchState(ctx, b)
 	if err != nil {
 		return err
 	}
-	if a.json {
-		return a.printJSON(benchDocument{b, p})
-	}
+	return a.show(state, func() error {
+		a.printBench(state)
+		return nil
+	})
+}
+
+func (a *app) printBench(state workshop.BenchState) {
+	b, p := state.Bench, state.Profile
 	a.wrapped("", fmt.Sprintf("bench %s: %s, %g kHz, plays on output %d", b.Name, b.Device, float64(b.RateHz)/1000, b.Output))
 	a.wrapped("  ", "records "+inputList(b.Inputs))
 	if b.MainsHz > 0 {
@@ -202,10 +157,9 @@ func (a *app) printBench(ctx context.Context, s *db.Store, b db.Bench) error {
 	}
 	if p == nil {
 		a.wrapped("  ", fmt.Sprintf("not calibrated: 'boardproof calibrate --bench %q'", b.Name))
-		return nil
+		return
 	}
 	a.printProfile(p)
-	return nil
 }
 
 func inputList(inputs map[string]int) string {
@@ -215,13 +169,4 @@ func inputList(inputs map[string]int) string {
 	}
 	sort.Strings(words)
 	return strings.Join(words, ", ")
-}
-
-func (a *app) printJSON(v any) error {
-	b, err := json.Marshal(v)
-	if err != nil {
-		return fmt.Errorf("encoding as JSON: %w", err)
-	}
-	_, err = fmt.Fprintln(report.Seen{To: a.out}, string(b))
-	return errors.Join(err)
 }

@@ -8,8 +8,8 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"boardproof/analysis/verdict"
 	"boardproof/cmd/boardproof/internal/report"
+	"boardproof/cmd/boardproof/internal/workshop"
 	"boardproof/db"
 )
 
@@ -50,7 +50,7 @@ func (a *app) boardAdd() *cobra.Command {
 				}
 				b.Chain = append(b.Chain, d)
 			}
-			return a.withNewStore(cmd.Context(), func(s *db.Store) error { return a.addBoard(cmd.Context(), s, b) })
+			return a.withWorkshop(cmd.Context(), db.Open, func(w *workshop.Workshop) error { return a.addBoard(cmd.Context(), w, b) })
 		},
 	}
 	f := cmd.Flags()
@@ -87,15 +87,12 @@ func parseDevice(text string) (db.Device, error) {
 	return d, nil
 }
 
-func (a *app) addBoard(ctx context.Context, s *db.Store, b db.Board) error {
-	b, err := s.AddBoard(ctx, b)
+func (a *app) addBoard(ctx context.Context, w *workshop.Workshop, b db.Board) error {
+	b, err := w.AddBoard(ctx, b)
 	if err != nil {
 		return err
 	}
-	if _, err := s.SavePlan(ctx, b.ID, verdict.DefaultPlanTOML); err != nil {
-		return err
-	}
-	return a.printBoard(ctx, s, b)
+	return a.showBoard(ctx, w, b)
 }
 
 func (a *app) boardList() *cobra.Command {
@@ -104,8 +101,8 @@ func (a *app) boardList() *cobra.Command {
 		Short: "List the boards, with their latest verdicts",
 		Args:  noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			return a.readStore(cmd.Context(), func(s *db.Store) error {
-				all, err := s.FindBoards(cmd.Context(), db.BoardQuery{})
+			return a.withWorkshop(cmd.Context(), db.OpenReading, func(w *workshop.Workshop) error {
+				all, err := w.Store.FindBoards(cmd.Context(), db.BoardQuery{})
 				if err != nil {
 					return err
 				}
@@ -121,29 +118,27 @@ func (a *app) boardShow() *cobra.Command {
 		Short: "Show a board, its chain and its runs",
 		Args:  exactArgs("a board's label or serial"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			return a.readBoard(cmd.Context(), args[0], func(s *db.Store, b db.Board) error {
-				return a.printBoard(cmd.Context(), s, b)
+			return a.onBoard(cmd.Context(), db.OpenReading, args[0], func(w *workshop.Workshop, b db.Board) error {
+				return a.showBoard(cmd.Context(), w, b)
 			})
 		},
 	}
 }
 
-func (a *app) printBoard(ctx context.Context, s *db.Store, b db.Board) error {
-	warnings := db.ChainWarnings(b.Chain)
-	runs, err := s.Runs(ctx, b.ID)
+func (a *app) showBoard(ctx context.Context, w *workshop.Workshop, b db.Board) error {
+	state, err := w.BoardState(ctx, b)
 	if err != nil {
 		return err
 	}
-	if a.json {
-		return a.printJSON(map[string]any{"board": b, "warnings": append([]string{}, warnings...), "runs": append([]db.Run{}, runs...)})
-	}
-	a.printHead(b)
-	a.printChain(b)
-	for _, w := range warnings {
-		a.warn(ctx, w)
-	}
-	a.printRuns(runs)
-	return nil
+	return a.show(state, func() error {
+		a.printHead(b)
+		a.printChain(b)
+		for _, text := range state.Warnings {
+			a.warn(ctx, text)
+		}
+		a.printRuns(state.Runs)
+		return nil
+	})
 }
 
 func (a *app) printHead(b db.Board) {

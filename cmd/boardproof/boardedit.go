@@ -9,6 +9,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"boardproof/cmd/boardproof/internal/workshop"
 	"boardproof/db"
 )
 
@@ -28,15 +29,15 @@ func (a *app) boardEdit() *cobra.Command {
 			"already show the board as it was. Once it has runs, outputs can only be added at the end.",
 		Args: exactArgs("a board's label or serial"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			return a.onBoard(cmd.Context(), args[0], func(s *db.Store, b db.Board) error {
+			return a.onBoard(cmd.Context(), db.OpenExisting, args[0], func(w *workshop.Workshop, b db.Board) error {
 				e, err := f.edit(cmd.Flags().Changed, b)
 				if err != nil {
 					return err
 				}
-				if e.Happened, err = a.when(f.date, db.ChainChanged); err != nil {
+				if e.Happened, err = when(w, f.date, db.ChainChanged); err != nil {
 					return err
 				}
-				return a.editBoard(cmd.Context(), s, b, e)
+				return a.editBoard(cmd.Context(), w, b, e)
 			})
 		},
 	}
@@ -154,24 +155,22 @@ func placeOf(chain []db.Device, name string) (int, error) {
 	return 0, fmt.Errorf("there is no %q on the board: it has %s", name, strings.Join(names, ", "))
 }
 
-func (a *app) editBoard(ctx context.Context, s *db.Store, was db.Board, e db.BoardEdit) error {
-	b, events, err := s.EditBoard(ctx, was.ID, e)
+func (a *app) editBoard(ctx context.Context, w *workshop.Workshop, was db.Board, e db.BoardEdit) error {
+	got, err := w.EditBoard(ctx, was, e)
 	if err != nil {
 		return err
 	}
-	warnings := db.ChainWarnings(b.Chain)
-	for _, w := range warnings {
-		a.warn(ctx, w)
+	for _, text := range got.Warnings {
+		a.warn(ctx, text)
 	}
-	if a.json {
-		return a.printJSON(map[string]any{"board": b, "warnings": append([]string{}, warnings...), "events": append([]db.Event{}, events...)})
-	}
-	if len(events) == 0 {
-		a.printf("nothing of board %s is to change: see 'boardproof board edit --help'\n", b.Label)
-	}
-	for _, ev := range events {
-		a.printEvent(ev, "")
-	}
-	a.printChain(b)
-	return nil
+	return a.show(got, func() error {
+		if len(got.Events) == 0 {
+			a.printf("nothing of board %s is to change: see 'boardproof board edit --help'\n", got.Board.Label)
+		}
+		for _, ev := range got.Events {
+			a.printEvent(ev, "")
+		}
+		a.printChain(got.Board)
+		return nil
+	})
 }

@@ -4,25 +4,20 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"slices"
 
 	"github.com/spf13/cobra"
 
 	"boardproof/analysis/change"
 	"boardproof/cmd/boardproof/internal/report"
+	"boardproof/cmd/boardproof/internal/workshop"
 	"boardproof/db"
 )
 
 type compareFlags struct {
-	then, now, delivery, plots string
-	all                        bool
+	workshop.CompareRequest
+	plots string
+	all   bool
 }
-
-// A board that came back has been delivered more than once: which time is meant.
-const (
-	firstDelivery = "first"
-	lastDelivery  = "last"
-)
 
 func (a *app) compareCommand() *cobra.Command {
 	var f compareFlags
@@ -39,13 +34,14 @@ func (a *app) compareCommand() *cobra.Command {
 			if err := f.check(cmd.Flags().Changed("delivery")); err != nil {
 				return err
 			}
-			return a.readStore(cmd.Context(), func(s *db.Store) error { return a.compare(cmd.Context(), s, args[0], f) })
+			f.Board = args[0]
+			return a.withWorkshop(cmd.Context(), db.OpenReading, func(w *workshop.Workshop) error { return a.compare(cmd.Context(), w, f) })
 		},
 	}
 	fl := cmd.Flags()
-	fl.StringVar(&f.then, "then", "", "the earlier run (default: as delivered, with which it went out, or the first that passed)")
-	fl.StringVar(&f.delivery, "delivery", firstDelivery, "which time it went out to hold it against: first, or last for since its latest service")
-	fl.StringVar(&f.now, "now", "", "the later run (default: the latest)")
+	fl.StringVar(&f.Then, "then", "", "the earlier run (default: as delivered, with which it went out, or the first that passed)")
+	fl.StringVar(&f.Delivery, "delivery", workshop.FirstDelivery, "which time it went out to hold it against: first, or last for since its latest service")
+	fl.StringVar(&f.Now, "now", "", "the later run (default: the latest)")
 	fl.StringVar(&f.plots, "plots", "", "folder for the plots (default: beside the database)")
 	fl.BoolVar(&f.all, "all", false, "print every row")
 	return cmd
@@ -53,54 +49,51 @@ func (a *app) compareCommand() *cobra.Command {
 
 func (f compareFlags) check(deliveryGiven bool) error {
 	switch {
-	case f.delivery != firstDelivery && f.delivery != lastDelivery:
-		return wrongUsef("--delivery %q: give first or last, or name a run with --then", f.delivery)
-	case deliveryGiven && f.then != "":
+	case f.Delivery != workshop.FirstDelivery && f.Delivery != workshop.LastDelivery:
+		return wrongUsef("--delivery %q: give first or last, or name a run with --then", f.Delivery)
+	case deliveryGiven && f.Then != "":
 		return wrongUsef("--then and --delivery both say what to hold against: give one of them")
 	}
 	return nil
 }
 
-func (a *app) compare(ctx context.Context, s *db.Store, name string, f compareFlags) error {
-	board, err := s.FindBoard(ctx, name)
-	if err != nil {
-		return err
-	}
-	then, now, notes, err := chooseRuns(ctx, s, board, f)
-	if err != nil {
-		return err
-	}
+func (a *app) compare(ctx context.Context, w *workshop.Workshop, f compareFlags) error {
 	if f.plots != "" {
-		if err := makePlotsDir(f.plots); err != nil {
-			return err
-		}
+		f.Ready = func() error { return makePlotsDir(f.plots) }
 	}
-	ties, err := tiesOf(ctx, s, then, now)
+	c, err := w.Compare(ctx, f.CompareRequest)
 	if err != nil {
 		return err
 	}
-	c := change.Compare(sideOf(then), sideOf(now), ties)
-	between, err := betweenRuns(ctx, s, then, now)
-	if err != nil {
-		return err
-	}
-	paths, drawErr := drawDifferences(plotsDir(s, f.plots, then.ID+"-"+now.ID), board, then, now, c)
+	paths, drawErr := drawDifferences(plotsDir(w.Store, f.plots, c.Then.ID+"-"+c.Now.ID), c.Board, c.Then, c.Now, c.Comparison)
 	drawErr = a.drawn(f.plots, drawErr)
-	if a.json {
-		return errors.Join(a.printJSON(compareDocument{report.Format, then.Simulated, board, infoOf(then, nil), infoOf(now, paths), ties, between, notes, c}), drawErr)
+	notes := compareNotes(c)
+	doc := compareDocument{report.Format, c.Then.Simulated, c.Board, infoOf(c.Then, nil), infoOf(c.Now, paths), c.Ties, c.Between, notes, c.Comparison}
+	return errors.Join(a.show(doc, func() error { return a.printCompared(c, notes, paths, f.all) }), drawErr)
+}
+
+// compareNotes say what was compared, and what was not.
+func compareNotes(c *workshop.Compared) (notes []string) {
+	if c.LeftAside > 0 {
+		notes = append(notes, fmt.Sprintf("left aside: %s of this board", report.Count(c.LeftAside, "simulated run")))
 	}
-	a.wrapped("", fmt.Sprintf("board %s: then run %s of %s, now run %s of %s", board.Label, then.ID, local(then.Started), now.ID, local(now.Started)))
-	for _, n := range append(notes, between...) {
+	if c.How != "" {
+		notes = append(notes, c.How)
+	}
+	return notes
+}
+
+func (a *app) printCompared(c *workshop.Compared, notes, plots []string, all bool) error {
+	a.wrapped("", fmt.Sprintf("board %s: then run %s of %s, now run %s of %s", c.Board.Label, c.Then.ID, local(c.Then.Started), c.Now.ID, local(c.Now.Started)))
+	for _, n := range append(notes, c.Between...) {
 		a.wrapped("  ", n)
 	}
 	a.printf("\n")
-	if err := report.Compared(a.out, c, report.CompareOptions{Simulated: then.Simulated, All: f.all}); err != nil {
+	if err := report.Compared(a.out, c.Comparison, report.CompareOptions{Simulated: c.Then.Simulated, All: all}); err != nil {
 		return err
 	}
-	for _, p := range paths {
-		a.printf("plot: %s\n", p)
-	}
-	return drawErr
+	a.printPlots(plots)
+	return nil
 }
 
 // compareDocument is a comparison as JSON.
@@ -120,139 +113,4 @@ type compareDocument struct {
 func infoOf(r db.Run, plots []string) runInfo {
 	return runInfo{ID: r.ID, Bench: r.Bench, Operator: r.Operator, Started: r.Started, Finished: r.Finished,
 		Method: r.MethodVersion, Corrects: r.Corrects, Verdict: r.Verdict, Notes: r.Notes, PlotsDrawn: plots}
-}
-
-func sideOf(r db.Run) change.Side {
-	return change.Side{Readings: r.Readings, Curves: r.Curves, Refused: r.Refused}
-}
-
-// chooseRuns returns the two runs to compare, whole. A simulated run and a
-// real one are never compared: neither says anything of the other.
-func chooseRuns(ctx context.Context, s *db.Store, board db.Board, f compareFlags) (then, now db.Run, notes []string, err error) {
-	fail := func(err error) (db.Run, db.Run, []string, error) { return db.Run{}, db.Run{}, nil, err }
-	runs, err := s.Runs(ctx, board.ID)
-	if err != nil {
-		return fail(err)
-	}
-	kind, left := oneKind(measuredRuns(runs))
-	if left > 0 && (f.then == "" || f.now == "") {
-		notes = append(notes, fmt.Sprintf("left aside: %s of this board", report.Count(left, "simulated run")))
-	}
-	thenID, nowID := f.then, f.now
-	if thenID == "" {
-		d, how, err := asDelivered(ctx, s, board.ID, kind, f.delivery)
-		if err != nil {
-			return fail(err)
-		}
-		if d == nil {
-			return fail(wrongUsef("board %s has no run that passed to compare with: name one of 'boardproof runs %q' with --then", board.Label, board.Label))
-		}
-		thenID = d.ID
-		notes = append(notes, how)
-	}
-	if nowID == "" && len(kind) > 0 {
-		nowID = kind[len(kind)-1].ID
-	}
-	if nowID == "" {
-		return fail(wrongUsef("board %s has no run yet: 'boardproof accept %q'", board.Label, board.Label))
-	}
-	for flag, to := range map[string]*db.Run{"--then": &then, "--now": &now} {
-		id := map[string]string{"--then": thenID, "--now": nowID}[flag]
-		if *to, err = s.FindRun(ctx, id); err != nil {
-			return fail(fmt.Errorf("%s: %w", flag, err))
-		}
-		if to.BoardID != board.ID {
-			return fail(wrongUsef("%s: run %s is of board %s: name one of 'boardproof runs %q'", flag, to.ID, to.BoardAsWas.Label, board.Label))
-		}
-	}
-	switch {
-	case then.ID == now.ID && f.then == "" && len(kind) > 1:
-		return fail(wrongUsef("board %s has no run since it was delivered with %s: measure it again, or name two runs with --then and --now", board.Label, then.ID))
-	case then.ID == now.ID:
-		return fail(wrongUsef("board %s has only run %s to compare: measure it again, or name two with --then and --now", board.Label, then.ID))
-	case then.Simulated != now.Simulated:
-		return fail(wrongUsef("run %s is %s and run %s is %s: a simulation says nothing of a real board; name two of one kind",
-			then.ID, simulatedWord(then), now.ID, simulatedWord(now)))
-	}
-	return then, now, notes, nil
-}
-
-func simulatedWord(r db.Run) string {
-	if r.Simulated {
-		return "simulated"
-	}
-	return "real"
-}
-
-// oneKind returns the real runs, or, where there are none, the simulated ones;
-// left is how many simulated ones were left aside.
-func oneKind(runs []db.Run) (kind []db.Run, left int) {
-	real := slices.ContainsFunc(runs, func(r db.Run) bool { return !r.Simulated })
-	for _, r := range runs {
-		if r.Simulated && real {
-			left++
-			continue
-		}
-		kind = append(kind, r)
-	}
-	return kind, left
-}
-
-// asDelivered is the run with which a board went out the first or the last
-// time, by its service events, or, where none says so, the first that passed.
-func asDelivered(ctx context.Context, s *db.Store, boardID int64, runs []db.Run, which string) (*db.Run, string, error) {
-	first, _, err1 := s.DeliveredRun(ctx, boardID)
-	last, _, err2 := s.LastDeliveredRun(ctx, boardID)
-	if err := errors.Join(err1, err2); err != nil {
-		return nil, "", err
-	}
-	id, how := first, "with which it went out"
-	switch {
-	case first == last:
-	case which == lastDelivery:
-		id, how = last, "with which it went out the last time"
-	default:
-		how += " the first time; '--delivery last' takes run " + last + ", of its latest service"
-	}
-	for i, r := range runs {
-		if id != "" && r.ID == id {
-			return &runs[i], "as delivered: run " + id + ", " + how, nil
-		}
-	}
-	if r, ok := db.FirstPassed(runs); ok {
-		return &r, "as delivered: run " + r.ID + ", the first that passed", nil
-	}
-	return nil, "", nil
-}
-
-// tiesOf says what the two runs' benches have in common.
-func tiesOf(ctx context.Context, s *db.Store, then, now db.Run) (change.Ties, error) {
-	t := change.Ties{Method: then.MethodVersion == now.MethodVersion}
-	if then.ProfileID == "" || now.ProfileID == "" || !slices.Equal(inputsOf(then), inputsOf(now)) {
-		return t, nil
-	}
-	if t.Profile = then.ProfileID == now.ProfileID; t.Profile {
-		t.Interface = true
-		return t, nil
-	}
-	p, err := s.Profile(ctx, then.ProfileID)
-	if err != nil {
-		return t, err
-	}
-	q, err := s.Profile(ctx, now.ProfileID)
-	if err != nil {
-		return t, err
-	}
-	t.Interface = p.Bench == q.Bench && p.Instrument.Device == q.Instrument.Device && p.Instrument.Host == q.Instrument.Host
-	return t, nil
-}
-
-// inputsOf are the interface's inputs that recorded the run.
-func inputsOf(r db.Run) []int {
-	for _, t := range r.Takes {
-		if t.LeftOut == "" {
-			return t.Take.Inputs
-		}
-	}
-	return nil
 }

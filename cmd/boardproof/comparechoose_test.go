@@ -75,40 +75,6 @@ func TestDelivered(t *testing.T) {
 	}
 }
 
-// A board goes out with the run that its service event names, whatever passed
-// before.
-func TestDeliveredIsWhatWentOut(t *testing.T) {
-	s := newSession(t)
-	ctx := context.Background()
-	store, err := db.Open(ctx, s.store)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer store.Close() //nolint:errcheck // a test's own store
-	board, err := store.AddBoard(ctx, db.Board{Label: "Tin Heron", Outputs: []string{"A"}})
-	if err != nil {
-		t.Fatal(err)
-	}
-	var runs []db.Run
-	for i := range 2 {
-		r, err := store.SaveRun(ctx, db.Run{BoardID: board.ID, Bench: "main", MethodVersion: "1", Started: s.now.Add(time.Duration(i) * time.Hour), Finished: s.now.Add(time.Duration(i) * time.Hour)})
-		if err != nil {
-			t.Fatal(err)
-		}
-		runs = append(runs, r)
-	}
-	if got, _, err := asDelivered(ctx, store, board.ID, runs, firstDelivery); got != nil || err != nil {
-		t.Errorf("nothing passed and nothing went out: %+v, %v", got, err)
-	}
-	if _, err := store.AddEvent(ctx, db.Event{BoardID: board.ID, Kind: db.WentOut, RunID: runs[1].ID, Happened: s.now.Add(2 * time.Hour)}); err != nil {
-		t.Fatal(err)
-	}
-	got, how, err := asDelivered(ctx, store, board.ID, runs, firstDelivery)
-	if err != nil || got == nil || got.ID != runs[1].ID || !strings.Contains(how, "went out") {
-		t.Errorf("%+v, %q, %v", got, how, err)
-	}
-}
-
 // A board that went out twice is held against the first time, or, where it is
 // asked for, against the last.
 func TestDeliveredTwice(t *testing.T) {

@@ -14,6 +14,7 @@ import (
 
 	"boardproof/calibration"
 	"boardproof/capture/simboard"
+	"boardproof/cmd/boardproof/internal/workshop"
 	"boardproof/db"
 	"boardproof/testsignals"
 )
@@ -64,9 +65,9 @@ func (a *app) demo(ctx context.Context, fault string) error {
 		a.storePath = filepath.Join(dir, "demo.db")
 	}
 	a.yes = true
-	return a.withNewStore(ctx, func(s *db.Store) error {
+	return a.withWorkshop(ctx, db.Open, func(w *workshop.Workshop) error {
 		start := time.Now()
-		if err := a.demoSetUp(ctx, s); err != nil {
+		if err := a.demoSetUp(ctx, w); err != nil {
 			return err
 		}
 		signals := 0.0
@@ -74,33 +75,33 @@ func (a *app) demo(ctx context.Context, fault string) error {
 			simulate string
 			passes   bool
 		}{{"good", true}, {fault, false}} {
-			seconds, err := a.demoAccept(ctx, s, board.simulate, board.passes)
+			seconds, err := a.demoAccept(ctx, w, board.simulate, board.passes)
 			if err != nil {
 				return err
 			}
 			signals += seconds
 		}
 		a.remark("\nthe demo took %.1f s; played at a real bench, the signals of both runs last %.1f s\n", time.Since(start).Seconds(), signals)
-		a.remark("store: %s\n", s.Path())
+		a.remark("store: %s\n", w.Store.Path())
 		return nil
 	})
 }
 
-func (a *app) demoSetUp(ctx context.Context, s *db.Store) error {
+func (a *app) demoSetUp(ctx context.Context, w *workshop.Workshop) error {
 	a.remark("=== a simulated bench is set up and calibrated\n")
-	b := db.Bench{Name: demoBench, Kind: kindSimulated, Device: "simulated bench", RateHz: 48000, Output: 1, Inputs: map[string]int{"A": 1, "B": 2}}
-	if err := s.SetBench(ctx, b); err != nil {
+	b := db.Bench{Name: demoBench, Kind: workshop.Simulated, Device: "simulated bench", RateHz: 48000, Output: 1, Inputs: map[string]int{"A": 1, "B": 2}}
+	if err := w.SetBench(ctx, b); err != nil {
 		return err
 	}
-	f := calibrateFlags{meter: calibration.MeterReading{PercentOfReading: 0.5, DigitsOff: 2, ResolutionV: 0.0001}, level: "-12dBFS",
-		days: 365, operator: "demo", toneHz: 185, linearity: true, crosstalk: true, swap: true,
-		outputOhms: 75, resistor: calibration.SeriesResistor{Ohms: 10e3, Percent: 1}}
-	f.bench = demoBench
-	if err := a.calibrate(ctx, s, f); err != nil {
+	r := workshop.CalibrateRequest{Meter: calibration.MeterReading{PercentOfReading: 0.5, DigitsOff: 2, ResolutionV: 0.0001}, LevelDBFS: -12,
+		Days: 365, Operator: "demo", ToneHz: 185, Linearity: true, Crosstalk: true, Swap: true,
+		OutputOhms: 75, Resistor: calibration.SeriesResistor{Ohms: 10e3, Percent: 1}}
+	r.Bench = demoBench
+	if err := a.calibrate(ctx, w, r); err != nil {
 		return err
 	}
 	a.remark("\n=== a board is registered\n")
-	err := a.addBoard(ctx, s, demoBoard)
+	err := a.addBoard(ctx, w, demoBoard)
 	if errors.Is(err, db.ErrDuplicate) {
 		a.remark("board %s is registered already\n", demoBoard.Label)
 		return nil
@@ -109,11 +110,12 @@ func (a *app) demoSetUp(ctx context.Context, s *db.Store) error {
 }
 
 // demoAccept accepts the board once and returns how long its signals last.
-func (a *app) demoAccept(ctx context.Context, s *db.Store, simulate string, passes bool) (seconds float64, err error) {
+func (a *app) demoAccept(ctx context.Context, w *workshop.Workshop, simulate string, passes bool) (seconds float64, err error) {
 	a.remark("\n=== acceptance of the simulated board %q\n", simulate)
-	f := acceptFlags{operator: "demo", notes: "simulated board: " + simulate}
-	f.bench, f.simulate = demoBench, simulate
-	run, err := a.accept(ctx, s, demoBoard.Label, f)
+	f := acceptFlags{}
+	f.Board, f.Operator, f.Notes = demoBoard.Label, "demo", "simulated board: "+simulate
+	f.Bench, f.Simulate = demoBench, simulate
+	run, err := a.accept(ctx, w, f)
 	if err != nil {
 		return 0, err
 	}

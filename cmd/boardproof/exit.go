@@ -6,9 +6,7 @@ import (
 	"fmt"
 
 	"boardproof/analysis/verdict"
-	"boardproof/cmd/boardproof/internal/procedure"
-	"boardproof/cmd/boardproof/internal/talk"
-	"boardproof/db"
+	"boardproof/cmd/boardproof/internal/workshop"
 )
 
 // The exit codes, part of the contract.
@@ -37,13 +35,6 @@ func wrongUse(err error) error {
 
 func wrongUsef(format string, args ...any) error { return wrongUse(fmt.Errorf(format, args...)) }
 
-func unmeasured(err error) error {
-	if err == nil {
-		return nil
-	}
-	return &coded{exitUnmeasured, err}
-}
-
 // limitFailed is the outcome of a board that did not pass: it has been
 // printed, it is no error to complain of.
 type limitFailed struct{ code int }
@@ -53,20 +44,13 @@ func (l *limitFailed) Error() string { return "a limit failed" }
 func exitCode(ctx context.Context, err error) int {
 	var c *coded
 	var l *limitFailed
-	var refused *procedure.RefusedTake
-	var wrong *talk.WrongAnswer
+	var known *workshop.Error
 	switch {
 	case errors.As(err, &l):
 		return l.code
 	case errors.As(err, &c):
 		return c.code
-	case errors.As(err, &refused), ctx.Err() != nil:
-		return exitUnmeasured
-	case errors.Is(err, db.ErrNotFound), errors.Is(err, db.ErrAmbiguous), errors.Is(err, db.ErrDuplicate),
-		errors.Is(err, db.ErrInvalid), errors.Is(err, db.ErrNotWritable), errors.Is(err, db.ErrNotAStore), errors.Is(err, db.ErrNoStore),
-		errors.Is(err, db.ErrFull), errors.Is(err, db.ErrBroken), errors.Is(err, db.ErrNewer),
-		errors.Is(err, db.ErrChanged), errors.Is(err, procedure.ErrEarth), errors.As(err, &wrong),
-		errors.Is(err, talk.ErrNoAnswer), errors.Is(err, procedure.ErrNoMeter), errors.Is(err, db.ErrTakeDamaged):
+	case (ctx.Err() == nil || errors.As(err, &known)) && workshop.KindOf(err) == workshop.Invalid:
 		return exitWrongUse
 	}
 	return exitUnmeasured

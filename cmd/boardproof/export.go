@@ -13,8 +13,8 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"boardproof/analysis/verdict"
 	"boardproof/cmd/boardproof/internal/report"
+	"boardproof/cmd/boardproof/internal/workshop"
 	"boardproof/db"
 )
 
@@ -32,7 +32,7 @@ func (a *app) exportCommand() *cobra.Command {
 			"Nothing is written over.",
 		Args: exactArgs("a board's label or a run's name"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			return a.readStore(cmd.Context(), func(s *db.Store) error { return a.export(cmd.Context(), s, args[0], f) })
+			return a.withWorkshop(cmd.Context(), db.OpenReading, func(w *workshop.Workshop) error { return a.export(cmd.Context(), w, args[0], f) })
 		},
 	}
 	cmd.Flags().StringVar(&f.out, "out", "", "the archive to write; a name ending in .json for a run")
@@ -40,52 +40,36 @@ func (a *app) exportCommand() *cobra.Command {
 	return cmd
 }
 
-func (a *app) export(ctx context.Context, s *db.Store, name string, f exportFlags) error {
+func (a *app) export(ctx context.Context, w *workshop.Workshop, name string, f exportFlags) error {
 	switch {
 	case (f.out == "") == (f.csv == ""):
 		return wrongUsef("name what to write: --out FILE for a board's archive, --csv PATH or --out FILE.json for a run")
 	case f.csv != "":
-		run, err := s.FindRun(ctx, name)
+		run, err := w.Store.FindRun(ctx, name)
 		if err != nil {
 			return err
 		}
 		return a.exportCSV(run, f.csv)
 	case strings.HasSuffix(strings.ToLower(f.out), ".json"):
-		return a.exportJSON(ctx, s, name, f.out)
+		return a.exportJSON(ctx, w, name, f.out)
 	}
-	board, err := s.FindBoard(ctx, name)
+	board, err := w.Store.FindBoard(ctx, name)
 	if err != nil {
 		return err
 	}
-	return a.exportBoard(ctx, s, board, f.out)
+	return a.exportBoard(ctx, w, board, f.out)
 }
 
-func (a *app) exportJSON(ctx context.Context, s *db.Store, name, path string) error {
-	run, err := s.FindRun(ctx, name)
+func (a *app) exportJSON(ctx context.Context, w *workshop.Workshop, name, path string) error {
+	run, plan, err := w.RunWithPlan(ctx, name)
 	if err != nil {
 		return err
 	}
-	plan, err := planOfRun(ctx, s, run)
-	if err != nil {
-		return err
-	}
-	err = newFile(path, func(w io.Writer) error { return report.Write(report.Seen{To: w}, runDocument(run, plan, nil)) })
+	err = newFile(path, func(to io.Writer) error { return report.Write(report.Seen{To: to}, runDocument(run, plan, nil)) })
 	if err != nil {
 		return err
 	}
 	return a.wrote(path)
-}
-
-// planOfRun is the plan that a run followed, none where it followed none.
-func planOfRun(ctx context.Context, s *db.Store, run db.Run) (verdict.Plan, error) {
-	if run.PlanID == 0 {
-		return verdict.Plan{}, nil
-	}
-	kept, err := s.Plan(ctx, run.PlanID)
-	if err != nil {
-		return verdict.Plan{}, err
-	}
-	return verdict.ParsePlan([]byte(kept.Text))
 }
 
 // exportedArchive is what the JSON says of an archive that was written.
@@ -99,15 +83,13 @@ type exportedArchive struct {
 	Missing []string `json:"missing,omitempty"`
 }
 
-func (a *app) exportBoard(ctx context.Context, s *db.Store, board db.Board, path string) error {
+func (a *app) exportBoard(ctx context.Context, w *workshop.Workshop, board db.Board, path string) error {
 	sum := sha256.New()
 	var m db.Manifest
-	_, end := a.slow(ctx, "exporting")
-	err := newFile(path, func(w io.Writer) (err error) {
-		m, err = s.Export(ctx, board.ID, io.MultiWriter(w, sum))
+	err := newFile(path, func(to io.Writer) (err error) {
+		m, err = w.Export(ctx, board, io.MultiWriter(to, sum))
 		return err
 	})
-	end()
 	if err != nil {
 		return err
 	}
@@ -116,13 +98,12 @@ func (a *app) exportBoard(ctx context.Context, s *db.Store, board db.Board, path
 		return fmt.Errorf("looking at what was written: %w", err)
 	}
 	done := exportedArchive{path, board.Label, board.UID, hex.EncodeToString(sum.Sum(nil)), info.Size(), len(m.Files) - 1, m.Missing}
-	if a.json {
-		return a.printJSON(done)
-	}
-	a.printf("board %s: %s, %s, %s\n", board.Label, path, report.Count(done.Takes, "take"), inBytes(done.Bytes))
-	a.printf("sha256 %s\n", done.SHA256)
-	a.sayMissing(m.Missing)
-	return nil
+	return a.show(done, func() error {
+		a.printf("board %s: %s, %s, %s\n", board.Label, path, report.Count(done.Takes, "take"), inBytes(done.Bytes))
+		a.printf("sha256 %s\n", done.SHA256)
+		a.sayMissing(m.Missing)
+		return nil
+	})
 }
 
 func (a *app) sayMissing(missing []string) {
@@ -176,13 +157,12 @@ func nameFile(passing, path string) error {
 
 // wrote says which files were written.
 func (a *app) wrote(paths ...string) error {
-	if a.json {
-		return a.printJSON(map[string][]string{"written": paths})
-	}
-	for _, p := range paths {
-		a.printf("%s\n", p)
-	}
-	return nil
+	return a.show(map[string][]string{"written": paths}, func() error {
+		for _, p := range paths {
+			a.printf("%s\n", p)
+		}
+		return nil
+	})
 }
 
 // inBytes is a size for people.

@@ -11,6 +11,7 @@ import (
 
 	"boardproof/analysis/verdict"
 	"boardproof/cmd/boardproof/internal/report"
+	"boardproof/cmd/boardproof/internal/workshop"
 	"boardproof/db"
 )
 
@@ -35,8 +36,8 @@ func (a *app) boardFind() *cobra.Command {
 			if err := readQuery(&q, outcome, from, to); err != nil {
 				return err
 			}
-			return a.readStore(cmd.Context(), func(s *db.Store) error {
-				found, err := s.FindBoards(cmd.Context(), q)
+			return a.withWorkshop(cmd.Context(), db.OpenReading, func(w *workshop.Workshop) error {
+				found, err := w.Store.FindBoards(cmd.Context(), q)
 				if err != nil {
 					return err
 				}
@@ -86,9 +87,10 @@ func readQuery(q *db.BoardQuery, outcome, from, to string) error {
 
 // printFound lists boards, a line each, with their latest runs.
 func (a *app) printFound(found []db.FoundBoard, none string) error {
-	if a.json {
-		return a.printJSON(append([]db.FoundBoard{}, found...))
-	}
+	return a.show(append([]db.FoundBoard{}, found...), func() error { return a.printBoards(found, none) })
+}
+
+func (a *app) printBoards(found []db.FoundBoard, none string) error {
 	for _, b := range found {
 		latest := "not measured yet"
 		if r := b.Latest; r != nil {

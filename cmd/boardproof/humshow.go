@@ -1,11 +1,8 @@
 package main
 
 import (
-	"context"
 	"errors"
 	"fmt"
-	"io"
-	"regexp"
 	"strings"
 	"time"
 
@@ -13,6 +10,7 @@ import (
 
 	"boardproof/analysis/hunt"
 	"boardproof/cmd/boardproof/internal/report"
+	"boardproof/cmd/boardproof/internal/workshop"
 	"boardproof/db"
 )
 
@@ -25,12 +23,12 @@ func (a *app) humShowCommand() *cobra.Command {
 			"latest; without an argument the latest of all.",
 		Args: atMostOne("a hunt or a board"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			return a.readStore(cmd.Context(), func(s *db.Store) error {
-				h, err := findHunt(cmd.Context(), s, strings.Join(args, ""))
+			return a.withWorkshop(cmd.Context(), db.OpenReading, func(w *workshop.Workshop) error {
+				h, err := w.FindHunt(cmd.Context(), strings.Join(args, ""))
 				if err != nil {
 					return err
 				}
-				return a.presentHunt(s, h, plots, true)
+				return a.presentHunt(w.Store, h, plots, true)
 			})
 		},
 	}
@@ -44,30 +42,18 @@ func (a *app) humListCommand() *cobra.Command {
 		Short: "List the hum hunts of a board, or of all",
 		Args:  atMostOne("a board's label"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			return a.readStore(cmd.Context(), func(s *db.Store) error {
-				var id int64
-				if len(args) > 0 {
-					b, err := s.FindBoard(cmd.Context(), args[0])
-					if err != nil {
-						return err
-					}
-					id = b.ID
-				}
-				hunts, err := s.Hunts(cmd.Context(), id)
+			return a.withWorkshop(cmd.Context(), db.OpenReading, func(w *workshop.Workshop) error {
+				hunts, err := w.Hunts(cmd.Context(), strings.Join(args, ""))
 				if err != nil {
 					return err
 				}
-				if a.json {
-					return a.printJSON(append([]db.Hunt{}, hunts...))
-				}
-				a.printHunts(hunts)
-				return nil
+				return a.show(append([]db.Hunt{}, hunts...), func() error { return a.printHunts(hunts) })
 			})
 		},
 	}
 }
 
-func (a *app) printHunts(hunts []db.Hunt) {
+func (a *app) printHunts(hunts []db.Hunt) error {
 	if len(hunts) == 0 {
 		a.printf("no hum hunts yet: 'boardproof hum hunt BOARD'\n")
 	}
@@ -80,6 +66,7 @@ func (a *app) printHunts(hunts []db.Hunt) {
 		a.printf("%s  %s  %s\n", h.ID, local(h.Started), strings.Join(words, ", "))
 		a.wrapped("    ", h.Finding.Text)
 	}
+	return nil
 }
 
 // huntMarks are what must be known of a hunt before it is believed.
@@ -94,47 +81,20 @@ func huntMarks(h db.Hunt) []string {
 	return marks
 }
 
-// isHuntID tells a hunt's name, or its beginning, from a board's label.
-var isHuntID = regexp.MustCompile(`^[hH]\d{1,8}(-\d*)?$`)
-
-// findHunt finds a hunt by its id, the latest one of a board, or for "" the
-// latest one of all.
-func findHunt(ctx context.Context, s *db.Store, name string) (db.Hunt, error) {
-	if isHuntID.MatchString(name) {
-		return s.FindHunt(ctx, name)
-	}
-	var board db.Board
-	if name != "" {
-		var err error
-		if board, err = s.FindBoard(ctx, name); err != nil {
-			return db.Hunt{}, err
-		}
-	}
-	hunts, err := s.Hunts(ctx, board.ID)
-	if err != nil {
-		return db.Hunt{}, err
-	}
-	if len(hunts) == 0 && name != "" {
-		return db.Hunt{}, wrongUsef("board %s has no hum hunts yet: 'boardproof hum hunt %q'", board.Label, board.Label)
-	}
-	if len(hunts) == 0 {
-		return db.Hunt{}, wrongUsef("there are no hum hunts yet: 'boardproof hum hunt BOARD'")
-	}
-	return s.FindHunt(ctx, hunts[len(hunts)-1].ID)
-}
-
 // presentHunt draws a hunt's plots and prints what came of it, with story all
 // that was tried before. It prints it also where the plots could not be drawn.
 func (a *app) presentHunt(s *db.Store, h db.Hunt, dir string, story bool) error {
 	paths, drawErr := drawHunt(plotsDir(s, dir, h.ID), h)
 	drawErr = a.drawn(dir, drawErr)
 	changes := hunt.Changes(h.Readings())
-	if a.json {
-		err := report.Write(report.Seen{To: a.out}, report.Document{Simulated: h.Simulated, Board: h.BoardAsWas, Profile: profileName(h), Hunt: huntInfo{
-			Hunt: h, Decided: h.Finding.Decided, Changes: changes, PlotsDrawn: paths,
-		}})
-		return errors.Join(err, drawErr, unreadHunt(h))
-	}
+	doc := report.Document{Simulated: h.Simulated, Board: h.BoardAsWas, Profile: profileName(h), Hunt: huntInfo{
+		Hunt: h, Decided: h.Finding.Decided, Changes: changes, PlotsDrawn: paths,
+	}}
+	err := a.show(doc, func() error { return a.printHunt(h, changes, paths, story) })
+	return errors.Join(err, drawErr, unreadHunt(h))
+}
+
+func (a *app) printHunt(h db.Hunt, changes []hunt.Change, plots []string, story bool) error {
 	which, how := huntHead(h)
 	a.wrapped("", which)
 	a.wrapped("", how)
@@ -148,10 +108,8 @@ func (a *app) presentHunt(s *db.Store, h db.Hunt, dir string, story bool) error 
 		}
 	}
 	a.printFinding(h.Finding)
-	for _, p := range paths {
-		a.printf("plot: %s\n", p)
-	}
-	return errors.Join(drawErr, unreadHunt(h))
+	a.printPlots(plots)
+	return nil
 }
 
 // huntHead is two lines: which hunt, and how it was made.
@@ -202,15 +160,9 @@ type huntInfo struct {
 	PlotsDrawn []string      `json:"plots,omitempty"`
 }
 
-// besides is where what is for people goes: with --json not into the results.
-func (a *app) besides() io.Writer {
-	if a.json {
-		return a.err
-	}
-	return a.out
+func (a *app) remarkWrapped(lead, text string) {
+	report.Wrap(a.voice().besides(), a.columns, lead, text)
 }
-
-func (a *app) remarkWrapped(lead, text string) { report.Wrap(a.besides(), a.columns, lead, text) }
 
 // leastScore is what a cause must have to be listed, mostCauses how many are.
 const leastScore, mostCauses = 0.02, 4

@@ -9,6 +9,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"boardproof/cmd/boardproof/internal/report"
+	"boardproof/cmd/boardproof/internal/workshop"
 	"boardproof/db"
 )
 
@@ -29,14 +30,12 @@ func (a *app) importCommand() *cobra.Command {
 				return err
 			}
 			defer f.Close()
-			return a.withNewStore(cmd.Context(), func(s *db.Store) error {
-				_, end := a.slow(cmd.Context(), "importing")
-				done, err := s.Import(cmd.Context(), f)
-				end()
+			return a.withWorkshop(cmd.Context(), db.Open, func(w *workshop.Workshop) error {
+				done, err := w.Import(cmd.Context(), f)
 				if err != nil {
 					return fmt.Errorf("importing %s: %w", args[0], err)
 				}
-				return a.printImported(cmd.Context(), s, done)
+				return a.show(done, func() error { return a.printImported(cmd.Context(), w, done) })
 			})
 		},
 	}
@@ -59,10 +58,7 @@ func (a *app) sayDifferences(done db.Imported) {
 	}
 }
 
-func (a *app) printImported(ctx context.Context, s *db.Store, done db.Imported) error {
-	if a.json {
-		return a.printJSON(done)
-	}
+func (a *app) printImported(ctx context.Context, w *workshop.Workshop, done db.Imported) error {
 	a.wrapped("", fmt.Sprintf("board %s: %s taken in, %d here already; %s, %s of its plan",
 		done.Board.Label, report.Count(len(done.Runs), "run"), done.Had, report.Count(done.Takes, "take"), report.Count(done.Plans, "version")))
 	for _, what := range slices.Sorted(maps.Keys(done.Parts)) {
@@ -83,5 +79,5 @@ func (a *app) printImported(ctx context.Context, s *db.Store, done db.Imported) 
 		return nil
 	}
 	a.printf("\n")
-	return a.printBoard(ctx, s, done.Board)
+	return a.showBoard(ctx, w, done.Board)
 }

@@ -4,6 +4,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"boardproof/cmd/boardproof/internal/report/sheet"
+	"boardproof/cmd/boardproof/internal/workshop"
 	"boardproof/db"
 )
 
@@ -21,14 +22,14 @@ func (a *app) labelCommand() *cobra.Command {
 			if kinds[width] == "" {
 				return wrongUsef("--width %d is neither 62 nor 24", width)
 			}
-			return a.readStore(cmd.Context(), func(s *db.Store) error {
-				source, err := sheetSource(cmd.Context(), s, args[0])
+			return a.withWorkshop(cmd.Context(), db.OpenReading, func(w *workshop.Workshop) error {
+				source, err := sheetSource(cmd.Context(), w, args[0])
 				if err != nil {
 					return err
 				}
 				suffix := map[int]string{62: "-label-62mm", 24: "-label-24mm"}[width]
 				o := sheet.Options{Kind: kinds[width], Form: sheet.PDF}
-				return a.writePapers(source, []paperFile{{path: defaultPath(s, source.Run, suffix, sheet.PDF), options: o}}, out)
+				return a.writePapers(source, []paperFile{{path: defaultPath(w.Store, source.Run, suffix, sheet.PDF), options: o}}, out)
 			})
 		},
 	}

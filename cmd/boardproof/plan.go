@@ -1,21 +1,18 @@
 package main
 
 import (
-	"bytes"
 	"context"
 	"encoding/json"
 	"errors"
 	"fmt"
-	"io"
 	"os"
 	"os/exec"
-	"strings"
 
 	"github.com/spf13/cobra"
 
 	"boardproof/analysis/verdict"
-	"boardproof/cmd/boardproof/internal/procedure"
 	"boardproof/cmd/boardproof/internal/report"
+	"boardproof/cmd/boardproof/internal/workshop"
 	"boardproof/db"
 )
 
@@ -39,8 +36,8 @@ func (a *app) planShow() *cobra.Command {
 			if len(args) == 0 {
 				return a.printPlan(verdict.DefaultPlanTOML)
 			}
-			return a.readStore(cmd.Context(), func(s *db.Store) error {
-				_, p, err := planOf(cmd.Context(), s, args[0])
+			return a.withWorkshop(cmd.Context(), db.OpenReading, func(w *workshop.Workshop) error {
+				_, p, err := w.Plan(cmd.Context(), args[0])
 				if err != nil {
 					return err
 				}
@@ -51,24 +48,22 @@ func (a *app) planShow() *cobra.Command {
 }
 
 func (a *app) printPlan(text []byte) error {
-	if !a.json {
+	return a.show(planText(text), func() error {
 		_, err := report.Seen{To: a.out}.Write(text)
 		return err
-	}
-	p, err := verdict.ParsePlan(text)
-	if err != nil {
-		return wrongUse(err)
-	}
-	return a.printJSON(p)
+	})
 }
 
-func planOf(ctx context.Context, s *db.Store, name string) (db.Board, db.Plan, error) {
-	b, err := s.FindBoard(ctx, name)
+// planText is a plan as it was written, which is a document once it is read.
+type planText []byte
+
+// MarshalJSON gives the plan that the text is.
+func (t planText) MarshalJSON() ([]byte, error) {
+	p, err := verdict.ParsePlan(t)
 	if err != nil {
-		return db.Board{}, db.Plan{}, err
+		return nil, err
 	}
-	p, err := s.LatestPlan(ctx, b.ID)
-	return b, p, err
+	return json.Marshal(p)
 }
 
 func (a *app) planEdit() *cobra.Command {
@@ -78,8 +73,8 @@ func (a *app) planEdit() *cobra.Command {
 		Short: "Edit a board's plan in $EDITOR, or take it from a file",
 		Args:  exactArgs("a board's label"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			return a.withStore(cmd.Context(), func(s *db.Store) error {
-				b, p, err := planOf(cmd.Context(), s, args[0])
+			return a.withWorkshop(cmd.Context(), db.OpenExisting, func(w *workshop.Workshop) error {
+				b, p, err := w.Plan(cmd.Context(), args[0])
 				if err != nil {
 					return err
 				}
@@ -87,7 +82,7 @@ func (a *app) planEdit() *cobra.Command {
 				if err != nil {
 					return err
 				}
-				err = a.keepPlan(cmd.Context(), s, b, p, text)
+				err = a.keepPlan(cmd.Context(), w, b, p, text)
 				if err != nil && from == "" {
 					return setAside(text, err)
 				}
@@ -156,59 +151,19 @@ func setAside(text []byte, why error) error {
 	return fmt.Errorf("%w; what you wrote is in %s: correct it there and use --from", why, f.Name())
 }
 
-func (a *app) keepPlan(ctx context.Context, s *db.Store, b db.Board, old db.Plan, text []byte) error {
-	if bytes.Equal(text, []byte(old.Text)) {
-		return a.printKept(b, old, "is as it was,")
-	}
-	plan, err := verdict.ParsePlan(text)
-	if err == nil {
-		err = plan.CheckOutputs(b.Outputs)
-	}
-	if err == nil {
-		err = procedure.CheckPlanWords(plan)
-	}
-	if err == nil {
-		err = checkPlanTexts(plan)
-	}
-	if err != nil {
-		return wrongUsef("the plan was not kept: %w", err)
-	}
-	p, err := s.SavePlan(ctx, b.ID, text)
+func (a *app) keepPlan(ctx context.Context, w *workshop.Workshop, b db.Board, old db.Plan, text []byte) error {
+	p, isNew, err := w.KeepPlan(ctx, b, old, text)
 	if err != nil {
 		return err
 	}
-	return a.printKept(b, p, "is kept as")
-}
-
-// checkPlanTexts looks at texts once they are read: a plan may hold what nobody
-// sees as an escape.
-func checkPlanTexts(plan verdict.Plan) error {
-	text, err := json.Marshal(plan)
-	if err != nil {
-		return err
+	how := "is as it was,"
+	if isNew {
+		how = "is kept as"
 	}
-	for words := json.NewDecoder(bytes.NewReader(text)); ; {
-		switch word, err := words.Token(); {
-		case errors.Is(err, io.EOF):
-			return nil
-		case err != nil:
-			return err
-		default:
-			if s, ok := word.(string); ok {
-				if how := db.TextFault(s, db.MaxNotes, true); how != "" {
-					return fmt.Errorf(`the text "%s" %s`, strings.TrimSpace(report.Visible(report.Fitted(s, 30))), how)
-				}
-			}
-		}
-	}
-}
-
-func (a *app) printKept(b db.Board, p db.Plan, how string) error {
-	if a.json {
-		return a.printJSON(map[string]any{"board": b.Label, "version": p.Version})
-	}
-	a.printf("the plan of %s %s version %d\n", b.Label, how, p.Version)
-	return nil
+	return a.show(map[string]any{"board": b.Label, "version": p.Version}, func() error {
+		a.printf("the plan of %s %s version %d\n", b.Label, how, p.Version)
+		return nil
+	})
 }
 
 func (a *app) planCheck() *cobra.Command {
@@ -221,10 +176,7 @@ func (a *app) planCheck() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			p, err := verdict.ParsePlan(text)
-			if err == nil {
-				err = procedure.CheckPlanWords(p)
-			}
+			p, err := workshop.CheckPlan(text)
 			if err != nil {
 				return wrongUsef("%s: %w", args[0], err)
 			}
@@ -232,11 +184,11 @@ func (a *app) planCheck() *cobra.Command {
 			for _, s := range p.Steps {
 				limits += len(s.Limits) + len(s.Masks)
 			}
-			if a.json {
-				return a.printJSON(map[string]any{"file": args[0], "name": p.Name, "steps": len(p.Steps), "limits": limits, "rule": p.Rule})
-			}
-			a.printf("%s: %q, %s, %s, rule %s\n", args[0], p.Name, report.Count(len(p.Steps), "step"), report.Count(limits, "limit"), p.Rule)
-			return nil
+			doc := map[string]any{"file": args[0], "name": p.Name, "steps": len(p.Steps), "limits": limits, "rule": p.Rule}
+			return a.show(doc, func() error {
+				a.printf("%s: %q, %s, %s, rule %s\n", args[0], p.Name, report.Count(len(p.Steps), "step"), report.Count(limits, "limit"), p.Rule)
+				return nil
+			})
 		},
 	}
 }

@@ -15,6 +15,13 @@ import (
 	"boardproof/db"
 )
 
+// printPlots says where plots are.
+func (a *app) printPlots(paths []string) {
+	for _, p := range paths {
+		a.printf("plot: %s\n", p)
+	}
+}
+
 func makePlotsDir(dir string) error {
 	if err := os.MkdirAll(dir, 0o755); err != nil {
 		return wrongUsef("the folder for plots cannot be made (%w): name another with --plots", err)

@@ -10,6 +10,7 @@ import (
 
 	"boardproof/analysis/verdict"
 	"boardproof/cmd/boardproof/internal/report"
+	"boardproof/cmd/boardproof/internal/workshop"
 	"boardproof/db"
 )
 
@@ -19,16 +20,15 @@ func (a *app) runsCommand() *cobra.Command {
 		Short: "List the runs of a board",
 		Args:  exactArgs("a board's label"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			return a.readBoard(cmd.Context(), args[0], func(s *db.Store, b db.Board) error {
-				runs, err := s.Runs(cmd.Context(), b.ID)
+			return a.onBoard(cmd.Context(), db.OpenReading, args[0], func(w *workshop.Workshop, b db.Board) error {
+				runs, err := w.Store.Runs(cmd.Context(), b.ID)
 				if err != nil {
 					return err
 				}
-				if a.json {
-					return a.printJSON(append([]db.Run{}, runs...))
-				}
-				a.printRuns(runs)
-				return nil
+				return a.show(append([]db.Run{}, runs...), func() error {
+					a.printRuns(runs)
+					return nil
+				})
 			})
 		},
 	}
@@ -79,33 +79,23 @@ func (a *app) showCommand() *cobra.Command {
 		Short: "Show a run again, with its plots, or what an uncertainty consists of",
 		Args:  exactArgs("a run's name"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			return a.readStore(cmd.Context(), func(s *db.Store) error {
+			return a.withWorkshop(cmd.Context(), db.OpenReading, func(w *workshop.Workshop) error {
 				ctx := cmd.Context()
-				run, err := s.FindRun(ctx, args[0])
-				if err != nil {
-					return err
-				}
 				if budget != "" {
-					return a.showBudgets(run, budget, output)
-				}
-				if output != "" {
-					return wrongUsef("--output goes with --budget QUANTITY")
-				}
-				var plan verdict.Plan
-				if run.PlanID != 0 {
-					kept, err := s.Plan(ctx, run.PlanID)
+					run, err := w.Store.FindRun(ctx, args[0])
 					if err != nil {
 						return err
 					}
-					if plan, err = verdict.ParsePlan([]byte(kept.Text)); err != nil {
-						return err
-					}
+					return a.showBudgets(run, budget, output)
 				}
-				profile, err := s.Profile(ctx, run.ProfileID)
-				if err != nil {
+				got, err := w.Run(ctx, args[0])
+				switch {
+				case err != nil:
 					return err
+				case output != "":
+					return wrongUsef("--output goes with --budget QUANTITY")
 				}
-				return a.present(s, run, plan, &profile, plots, all)
+				return a.present(ctx, w, got, plots, all)
 			})
 		},
 	}
@@ -139,12 +129,11 @@ func (a *app) showBudgets(run db.Run, quantity, output string) error {
 		slices.Sort(have)
 		return wrongUsef("run %s has no reading of %q: it has %s", run.ID, quantity, strings.Join(have, ", "))
 	}
-	if a.json {
-		doc := runDocument(run, verdict.Plan{}, nil)
-		doc.Readings, doc.Curves, doc.Refused = rows, nil, nil
-		return report.Write(report.Seen{To: a.out}, doc)
-	}
-	a.wrapped("", fmt.Sprintf("run %s, board %s, profile %s", run.ID, run.BoardAsWas.Label, run.ProfileID))
-	a.printf("\n")
-	return report.Budgets(a.out, rows)
+	doc := runDocument(run, verdict.Plan{}, nil)
+	doc.Readings, doc.Curves, doc.Refused = rows, nil, nil
+	return a.show(doc, func() error {
+		a.wrapped("", fmt.Sprintf("run %s, board %s, profile %s", run.ID, run.BoardAsWas.Label, run.ProfileID))
+		a.printf("\n")
+		return report.Budgets(a.out, rows)
+	})
 }

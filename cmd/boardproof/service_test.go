@@ -6,12 +6,13 @@ import (
 	"testing"
 	"time"
 
+	"boardproof/cmd/boardproof/internal/workshop"
 	"boardproof/db"
 )
 
 func TestWhen(t *testing.T) {
 	now := time.Date(2026, 11, 25, 9, 30, 0, 0, time.Local)
-	a := &app{now: func() time.Time { return now }}
+	w := &workshop.Workshop{Now: func() time.Time { return now }}
 	for _, c := range []struct {
 		text string
 		kind db.EventKind
@@ -23,11 +24,11 @@ func TestWhen(t *testing.T) {
 		{"2026-11-20 14:05", db.WentOut, "2026-11-20 14:05"},
 		{"2026-11-25", db.WentOut, "2026-11-25 09:30"},
 	} {
-		if got, err := a.when(c.text, c.kind); err != nil || local(got) != c.want {
+		if got, err := when(w, c.text, c.kind); err != nil || local(got) != c.want {
 			t.Errorf("%s, %s: %s, %v, want %s", c.text, c.kind, local(got), err, c.want)
 		}
 	}
-	if got, err := a.when("", db.CameIn); err != nil || !got.IsZero() {
+	if got, err := when(w, "", db.CameIn); err != nil || !got.IsZero() {
 		t.Errorf("no date: %v, %v", got, err)
 	}
 }

@@ -16,9 +16,9 @@ import (
 	"github.com/spf13/cobra"
 
 	"boardproof/analysis"
-	"boardproof/analysis/verdict"
 	"boardproof/cmd/boardproof/internal/report"
 	"boardproof/cmd/boardproof/internal/report/sheet"
+	"boardproof/cmd/boardproof/internal/workshop"
 	"boardproof/db"
 )
 
@@ -40,12 +40,12 @@ func (a *app) sheetCommand() *cobra.Command {
 			"compared.",
 		Args: atMostOne("a run's name"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			return a.readStore(cmd.Context(), func(s *db.Store) error {
+			return a.withWorkshop(cmd.Context(), db.OpenReading, func(w *workshop.Workshop) error {
 				switch {
 				case f.check != "" && len(args) == 0:
-					return a.checkSheet(cmd.Context(), s, f.check)
+					return a.checkSheet(cmd.Context(), w, f.check)
 				case f.check == "" && len(args) == 1:
-					return a.makeSheets(cmd.Context(), s, args[0], f)
+					return a.makeSheets(cmd.Context(), w, args[0], f)
 				}
 				return wrongUsef("'%s' takes a run's name, or --check FILE alone", cmd.CommandPath())
 			})
@@ -60,7 +60,7 @@ func (a *app) sheetCommand() *cobra.Command {
 	return cmd
 }
 
-func (a *app) makeSheets(ctx context.Context, s *db.Store, name string, f sheetFlags) error {
+func (a *app) makeSheets(ctx context.Context, w *workshop.Workshop, name string, f sheetFlags) error {
 	kind, suffix := sheet.Player, ""
 	if f.bench {
 		kind, suffix = sheet.Bench, "-bench"
@@ -68,7 +68,7 @@ func (a *app) makeSheets(ctx context.Context, s *db.Store, name string, f sheetF
 	if f.paper != sheet.A4 && f.paper != sheet.Letter {
 		return wrongUsef("--paper %q is neither a4 nor letter", f.paper)
 	}
-	source, err := sheetSource(ctx, s, name)
+	source, err := sheetSource(ctx, w, name)
 	if err != nil {
 		return err
 	}
@@ -78,42 +78,19 @@ func (a *app) makeSheets(ctx context.Context, s *db.Store, name string, f sheetF
 		if form == sheet.PDF {
 			o.Paper = f.paper
 		}
-		wanted = append(wanted, paperFile{path: defaultPath(s, source.Run, suffix, form), options: o})
+		wanted = append(wanted, paperFile{path: defaultPath(w.Store, source.Run, suffix, form), options: o})
 	}
 	return a.writePapers(source, wanted, f.out)
 }
 
 // sheetSource is a run with all that its sheet is made from.
-func sheetSource(ctx context.Context, s *db.Store, name string) (sheet.Source, error) {
-	run, err := s.FindRun(ctx, name)
-	if err != nil {
-		return sheet.Source{}, err
+func sheetSource(ctx context.Context, w *workshop.Workshop, name string) (sheet.Source, error) {
+	p, err := w.Paper(ctx, name)
+	source := sheet.Source{Run: p.Run, Digest: p.Digest, Plan: p.Plan, PlanVersion: p.PlanVersion, Profile: p.Profile}
+	if err == nil {
+		sheetPlots(&source)
 	}
-	source := sheet.Source{}
-	if source.Digest, err = s.RunDigest(ctx, run.ID); err != nil {
-		return sheet.Source{}, err
-	}
-	if run.PlanID != 0 {
-		kept, err := s.Plan(ctx, run.PlanID)
-		if err != nil {
-			return sheet.Source{}, err
-		}
-		if source.Plan, err = verdict.ParsePlan([]byte(kept.Text)); err != nil {
-			return sheet.Source{}, fmt.Errorf("the plan of run %s: %w", run.ID, err)
-		}
-		source.PlanVersion = kept.Version
-	}
-	if run.ProfileID != "" {
-		profile, err := s.Profile(ctx, run.ProfileID)
-		if err != nil {
-			return sheet.Source{}, err
-		}
-		source.Profile = &profile
-	}
-	run.Readings = settled(run, source.Plan)
-	source.Run = run
-	sheetPlots(&source)
-	return source, nil
+	return source, err
 }
 
 // sheetPlots chooses what is drawn: the first state that was measured, against
@@ -284,15 +261,14 @@ func (a *app) sayPapers(s sheet.Source, made []paperFile) error {
 		sum := sha256.Sum256(p.data)
 		doc.Files = append(doc.Files, paperInfo{p.path, p.options.Kind, p.options.Form, p.options.Paper, hex.EncodeToString(sum[:])})
 	}
-	if a.json {
-		return a.printJSON(doc)
-	}
-	if s.Run.Simulated {
-		a.printf("SIMULATED: each page says so\n")
-	}
-	for _, p := range made {
-		a.printf("%s: %s\n", p.options.Kind, p.path)
-	}
-	a.printf("run: %s\ndigest: %s\n", s.Run.ID, s.Digest)
-	return nil
+	return a.show(doc, func() error {
+		if s.Run.Simulated {
+			a.printf("SIMULATED: each page says so\n")
+		}
+		for _, p := range made {
+			a.printf("%s: %s\n", p.options.Kind, p.path)
+		}
+		a.printf("run: %s\ndigest: %s\n", s.Run.ID, s.Digest)
+		return nil
+	})
 }

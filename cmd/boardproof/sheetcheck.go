@@ -8,13 +8,14 @@ import (
 
 	"boardproof/cmd/boardproof/internal/report"
 	"boardproof/cmd/boardproof/internal/report/sheet"
+	"boardproof/cmd/boardproof/internal/workshop"
 	"boardproof/db"
 )
 
 // checkSheet holds a copy against the run that it names.
-func (a *app) checkSheet(ctx context.Context, s *db.Store, path string) error {
+func (a *app) checkSheet(ctx context.Context, w *workshop.Workshop, path string) error {
 	if strings.HasPrefix(path, codeBegins) {
-		return a.checkCode(ctx, s, path)
+		return a.checkCode(ctx, w, path)
 	}
 	file, err := readFile(path, largestSheet)
 	if err != nil {
@@ -24,7 +25,7 @@ func (a *app) checkSheet(ctx context.Context, s *db.Store, path string) error {
 	if err != nil {
 		return wrongUsef("checking %s: %w", path, err)
 	}
-	source, err := sheetSource(ctx, s, carried.Run)
+	source, err := sheetSource(ctx, w, carried.Run)
 	if errors.Is(err, db.ErrNotFound) || err == nil && source.Run.ID != carried.Run {
 		return wrongUsef("checking %s: it is of run %q, digest %.16s, which is not in this store: name the store that has it with --store", path, carried.Run, carried.Digest)
 	}
@@ -35,7 +36,7 @@ func (a *app) checkSheet(ctx context.Context, s *db.Store, path string) error {
 	if err != nil {
 		return fmt.Errorf("checking %s: %w", path, err)
 	}
-	later, err := corrections(ctx, s, source.Run)
+	later, err := w.Corrections(ctx, source.Run)
 	if err != nil {
 		return err
 	}
@@ -55,16 +56,16 @@ func (a *app) checkSheet(ctx context.Context, s *db.Store, path string) error {
 const codeBegins = "boardproof run "
 
 // checkCode holds the text of a label's code against the run that it names.
-func (a *app) checkCode(ctx context.Context, s *db.Store, code string) error {
+func (a *app) checkCode(ctx context.Context, w *workshop.Workshop, code string) error {
 	words := strings.Fields(strings.TrimPrefix(code, codeBegins))
 	if len(words) != 2 {
 		return wrongUsef("checking %q: a label's code is \"%sRUN DIGEST\"", code, codeBegins)
 	}
-	source, err := sheetSource(ctx, s, words[0])
+	source, err := sheetSource(ctx, w, words[0])
 	if err != nil {
 		return err
 	}
-	later, err := corrections(ctx, s, source.Run)
+	later, err := w.Corrections(ctx, source.Run)
 	if err != nil {
 		return err
 	}
@@ -79,21 +80,6 @@ func (a *app) checkCode(ctx context.Context, s *db.Store, code string) error {
 	return &limitFailed{exitFailed}
 }
 
-// corrections are the runs that are to be read instead of run.
-func corrections(ctx context.Context, s *db.Store, run db.Run) ([]string, error) {
-	all, err := s.Runs(ctx, run.BoardID)
-	if err != nil {
-		return nil, err
-	}
-	var ids []string
-	for _, r := range all {
-		if r.Corrects == run.ID {
-			ids = append(ids, r.ID)
-		}
-	}
-	return ids, nil
-}
-
 var findingWords = map[sheet.Finding]string{
 	sheet.Genuine:    "GENUINE: this is, byte for byte, what the store's run gives",
 	sheet.Altered:    "ALTERED: this is not the sheet that was made of the run; do not rely on it",
@@ -102,18 +88,23 @@ var findingWords = map[sheet.Finding]string{
 }
 
 func (a *app) sayChecked(path string, c sheet.Carried, s sheet.Source, got sheet.Checked, later []string) error {
-	if a.json {
-		return a.printJSON(struct {
-			Format    string        `json:"format"`
-			Simulated bool          `json:"simulated"`
-			File      string        `json:"file"`
-			Run       string        `json:"run"`
-			Digest    string        `json:"digest"`
-			Options   sheet.Options `json:"options"`
-			sheet.Checked
-			CorrectedBy []string `json:"corrected_by,omitempty"`
-		}{report.Format, s.Run.Simulated, path, c.Run, c.Digest, c.Options, got, later})
-	}
+	doc := struct {
+		Format    string        `json:"format"`
+		Simulated bool          `json:"simulated"`
+		File      string        `json:"file"`
+		Run       string        `json:"run"`
+		Digest    string        `json:"digest"`
+		Options   sheet.Options `json:"options"`
+		sheet.Checked
+		CorrectedBy []string `json:"corrected_by,omitempty"`
+	}{report.Format, s.Run.Simulated, path, c.Run, c.Digest, c.Options, got, later}
+	return a.show(doc, func() error {
+		a.printChecked(c, s, got, later)
+		return nil
+	})
+}
+
+func (a *app) printChecked(c sheet.Carried, s sheet.Source, got sheet.Checked, later []string) {
 	words := findingWords[got.Finding]
 	if c.Options.Kind == "code" && got.Finding == sheet.Genuine {
 		words = "GENUINE: the store has this very run"
@@ -132,5 +123,4 @@ func (a *app) sayChecked(path string, c sheet.Carried, s sheet.Source, got sheet
 	for _, id := range later {
 		a.wrapped("", fmt.Sprintf("run %s is to be read instead of it", id))
 	}
-	return nil
 }

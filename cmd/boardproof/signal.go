@@ -93,14 +93,14 @@ func (a *app) writeSignal(kind testsignals.Kind, f signalFlags) error {
 	if err := newFile(f.out, func(w io.Writer) error { return wavfile.Write(w, audio) }); err != nil {
 		return wrongUse(err)
 	}
-	if a.json {
-		return a.printJSON(map[string]any{"file": f.out, "signal": sig.Spec, "format": encoding, "seconds": sig.Seconds()})
-	}
-	a.printf("%s: %s at %g dBFS, %d Hz, %.2f s, %s\n", f.out, kind, level, f.rate, sig.Seconds(), f.format)
-	if body := float64(sig.Body.Len()) / float64(f.rate); f.duration > 0 && math.Abs(body-f.duration) > 0.1*f.duration {
-		a.printf("the %s itself lasts %.2f s, not %g s: only so do its harmonics stay in phase from %g Hz up\n", kind, body, f.duration, sig.StartHz)
-	}
-	return nil
+	doc := map[string]any{"file": f.out, "signal": sig.Spec, "format": encoding, "seconds": sig.Seconds()}
+	return a.show(doc, func() error {
+		a.printf("%s: %s at %g dBFS, %d Hz, %.2f s, %s\n", f.out, kind, level, f.rate, sig.Seconds(), f.format)
+		if body := float64(sig.Body.Len()) / float64(f.rate); f.duration > 0 && math.Abs(body-f.duration) > 0.1*f.duration {
+			a.printf("the %s itself lasts %.2f s, not %g s: only so do its harmonics stay in phase from %g Hz up\n", kind, body, f.duration, sig.StartHz)
+		}
+		return nil
+	})
 }
 
 // parseUnit reads a number with its unit, such as -12dBFS. The unit may be

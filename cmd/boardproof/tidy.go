@@ -2,13 +2,12 @@ package main
 
 import (
 	"context"
-	"errors"
 	"fmt"
 
 	"github.com/spf13/cobra"
 
 	"boardproof/cmd/boardproof/internal/report"
-	"boardproof/cmd/boardproof/internal/talk"
+	"boardproof/cmd/boardproof/internal/workshop"
 	"boardproof/db"
 )
 
@@ -27,7 +26,7 @@ func (a *app) tidyCommand() *cobra.Command {
 			if years < 0 {
 				return wrongUsef("--older-than %d: a number of years above 0", years)
 			}
-			return a.with(cmd.Context(), db.OpenTidying, func(s *db.Store) error { return a.tidy(cmd.Context(), s, years) })
+			return a.withWorkshop(cmd.Context(), db.OpenTidying, func(w *workshop.Workshop) error { return a.tidy(cmd.Context(), w, years) })
 		},
 	}
 	cmd.Flags().IntVar(&years, "older-than", 0, "also recordings of runs that ended more than so many years ago (default: none)")
@@ -41,14 +40,8 @@ type tidyDocument struct {
 	Tidied bool  `json:"tidied"`
 }
 
-func (a *app) tidy(ctx context.Context, s *db.Store, years int) error {
-	before := a.now().AddDate(-years, 0, 0)
-	if years == 0 {
-		before = before.AddDate(-10000, 0, 0)
-	}
-	_, end := a.slow(ctx, "looking for what to tidy")
-	found, err := s.Tidiable(ctx, before)
-	end()
+func (a *app) tidy(ctx context.Context, w *workshop.Workshop, years int) error {
+	found, err := w.Tidiable(ctx, years)
 	if err != nil {
 		return err
 	}
@@ -56,12 +49,12 @@ func (a *app) tidy(ctx context.Context, s *db.Store, years int) error {
 	nothing := len(found.Old)+len(found.Orphans)+len(found.Passing) == 0
 	a.printTidiable(found, years)
 	if !nothing {
-		if doc.Tidied, err = a.confirm(ctx, fmt.Sprintf("throw away %s? It cannot be undone.", inBytes(doc.Bytes))); err != nil {
+		if doc.Tidied, err = w.Confirm(ctx, fmt.Sprintf("throw away %s? It cannot be undone.", inBytes(doc.Bytes))); err != nil {
 			return err
 		}
 	}
 	if doc.Tidied {
-		if doc.Tidying, err = s.Tidy(ctx, found); err != nil {
+		if doc.Tidying, err = w.Tidy(ctx, found); err != nil {
 			return err
 		}
 		if gone := doc.Tidying.Bytes(); gone != doc.Bytes {
@@ -69,15 +62,14 @@ func (a *app) tidy(ctx context.Context, s *db.Store, years int) error {
 			doc.Bytes = gone
 		}
 	}
-	switch {
-	case a.json:
-		return a.printJSON(doc)
-	case doc.Tidied:
-		a.printf("thrown away: %s\n", inBytes(doc.Bytes))
-	case !nothing:
-		a.printf("nothing was thrown away\n")
-	}
-	return nil
+	return a.show(doc, func() error {
+		if doc.Tidied {
+			a.printf("thrown away: %s\n", inBytes(doc.Bytes))
+		} else if !nothing {
+			a.printf("nothing was thrown away\n")
+		}
+		return nil
+	})
 }
 
 func (a *app) printTidiable(t db.Tidying, years int) {
@@ -105,18 +97,9 @@ func (a *app) printTidiable(t db.Tidying, years int) {
 	a.remark("half-written files: %d, %s\n", len(t.Passing), inBytes(sum(t.Passing)))
 }
 
-// confirm asks for a yes; --yes gives it.
-func (a *app) confirm(ctx context.Context, question string) (bool, error) {
-	answer, err := a.talk().Ask(ctx, talk.Question{Kind: talk.YesNo, Prompt: question, Flag: "yes"})
-	if errors.Is(err, talk.ErrNobody) {
-		return true, nil
-	}
-	return answer.Yes(), err
-}
-
 // sayTidied says that a run's recordings were thrown away.
-func (a *app) sayTidied(s *db.Store, run db.Run) error {
-	n, err := s.TakesTidied(context.Background(), run)
+func (a *app) sayTidied(ctx context.Context, w *workshop.Workshop, run db.Run) error {
+	n, err := w.TakesTidied(ctx, run)
 	if err == nil && n > 0 {
 		a.wrapped("", fmt.Sprintf("tidied away: %d of its %s; it cannot be computed again", n, report.Count(len(run.Takes), "recording")))
 	}

@@ -6,6 +6,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"boardproof/cmd/boardproof/internal/report"
+	"boardproof/cmd/boardproof/internal/workshop"
 	"boardproof/db"
 )
 
@@ -18,19 +19,17 @@ func (a *app) verifyCommand() *cobra.Command {
 			"0 where all is as it was kept, 1 where something is not.",
 		Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			return a.readStore(cmd.Context(), func(s *db.Store) error {
-				progress, end := a.slow(cmd.Context(), "verifying")
-				found, err := s.Verify(cmd.Context(), progress)
-				end()
+			return a.withWorkshop(cmd.Context(), db.OpenReading, func(w *workshop.Workshop) error {
+				found, err := w.Verify(cmd.Context())
 				if err != nil {
 					return err
 				}
-				if a.json {
-					if err := a.printJSON(found); err != nil {
-						return err
-					}
-				} else {
+				err = a.show(found, func() error {
 					a.printVerified(found)
+					return nil
+				})
+				if err != nil {
+					return err
 				}
 				return notWhole(len(found.Damage))
 			})

@@ -10,7 +10,6 @@ import (
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
 
-	"boardproof/cmd/boardproof/internal/report"
 	"boardproof/db"
 )
 
@@ -48,7 +47,7 @@ const startsFormula = "=+-@\t\r＝＋－＠"
 // cell makes text one that a spreadsheet shows as it is. Its line ends are the
 // file's own.
 func cell(text string) string {
-	if text = report.Visible(strings.ReplaceAll(text, "\r\n", "\n")); text != "" && strings.ContainsRune(startsFormula, firstRune(text)) && !isNumber(text) {
+	if text = db.Visible(strings.ReplaceAll(text, "\r\n", "\n")); text != "" && strings.ContainsRune(startsFormula, firstRune(text)) && !isNumber(text) {
 		return "'" + text
 	}
 	return text

@@ -5,6 +5,7 @@ import (
 	"strings"
 
 	"boardproof/analysis/hunt"
+	"boardproof/analysis/verdict"
 	"boardproof/capture"
 )
 
@@ -152,6 +153,18 @@ type HumRead struct {
 
 func (e HumRead) String() string {
 	return fmt.Sprintf("hum read at %.2f s, outputs: %d", e.AtS, len(e.Readings))
+}
+
+// NotPassed is that a board is about to go out with a run that it did not pass.
+type NotPassed struct {
+	Run      string           `json:"run"`
+	Board    string           `json:"board"`
+	Verdict  verdict.Outcome  `json:"verdict"`
+	Readings []verdict.Judged `json:"readings"`
+}
+
+func (e NotPassed) String() string {
+	return fmt.Sprintf("run %s, with which board %s goes out, is a %q", e.Run, e.Board, e.Verdict)
 }
 
 // Severity is how much a remark matters.

@@ -10,9 +10,9 @@ import (
 	"strings"
 	"time"
 
-	"golang.org/x/term"
+	"boardproof/db"
 
-	"boardproof/cmd/boardproof/internal/report"
+	"golang.org/x/term"
 )
 
 // keyboard is where answers come from. At a terminal an answer is what is
@@ -83,7 +83,7 @@ func (k *keyboard) line(ctx context.Context) (string, error) {
 	if errors.Is(err, bufio.ErrBufferFull) {
 		return "", fmt.Errorf("the answer is longer than %d bytes", len(line))
 	}
-	return strings.TrimSpace(report.Visible(string(line))), err
+	return strings.TrimSpace(db.Visible(string(line))), err
 }
 
 // entered says whether a line was entered at a terminal since it was last asked.

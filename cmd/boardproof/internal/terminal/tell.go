@@ -9,6 +9,7 @@ import (
 
 	"boardproof/cmd/boardproof/internal/report"
 	"boardproof/cmd/boardproof/internal/talk"
+	"boardproof/db"
 )
 
 // Tell shows what happened.
@@ -30,6 +31,8 @@ func (t *Terminal) Tell(_ context.Context, e talk.Event) {
 		t.work(e)
 	case talk.Remark:
 		t.remark(e)
+	case talk.NotPassed:
+		t.wrapped("", e.String()+": "+report.Summary(e.Readings))
 	case talk.MeterRead:
 		fmt.Fprintf(t.prompts, "  %s\n", e)
 	case talk.StoreBusy:
@@ -84,7 +87,7 @@ const barSteps = 1000
 // beginTake begins a bar with the inputs' peaks on a terminal, and is one line
 // elsewhere.
 func (t *Terminal) beginTake(e talk.TakeBegun) {
-	label := report.Visible("  " + e.String())
+	label := db.Visible("  " + e.String())
 	if !t.isTerm {
 		fmt.Fprintln(t.prompts, label)
 		return

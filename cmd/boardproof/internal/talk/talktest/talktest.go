@@ -166,6 +166,6 @@ var Events = []talk.Event{
 	talk.TakeMissing{What: "tone", Doing: "could not be had again", Reason: "clipped"}, talk.InputChecked{Input: 1, DB: 0.01, LimitDB: 0.02},
 	talk.MeterRead{VoltsRMS: 0.775}, talk.SilenceRead{N: 1, Condition: hunt.AsFound, Readings: []hunt.Reading{{Output: "A", Reason: "it clips"}}},
 	talk.HumRead{AtS: 2, Readings: []hunt.Reading{{Output: "A", Reason: "it clips"}}},
-	talk.Remarkf("plain"), talk.Remark{Severity: talk.Caution, Text: "c"}, talk.Remark{Severity: talk.Warning, Text: "w"}, talk.Remark{Severity: talk.Note, Text: "n"},
+	talk.NotPassed{Run: "r1", Board: "Tin Heron", Verdict: "fail"}, talk.Remarkf("plain"), talk.Remark{Severity: talk.Caution, Text: "c"}, talk.Remark{Severity: talk.Warning, Text: "w"}, talk.Remark{Severity: talk.Note, Text: "n"},
 	talk.Working{Doing: "copying"}, talk.Working{Doing: "copying", Done: 1, Of: 2}, talk.Working{Doing: "copying", Ended: true}, talk.StoreBusy{},
 }

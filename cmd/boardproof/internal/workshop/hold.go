@@ -1,4 +1,4 @@
-package main
+package workshop
 
 import (
 	"crypto/sha256"
@@ -38,8 +38,8 @@ func (h holder) String() string {
 // hold takes a bench for this program alone. The lock is the system's, so that
 // it ends with the program however that ends; the file beside it only says who
 // has it. The error names the holder.
-func (a *app) hold(b db.Bench) (release func() error, err error) {
-	path := lockFile(a.benchKey(b))
+func (w *Workshop) hold(b db.Bench) (release func() error, err error) {
+	path := lockFile(w.benchKey(b))
 	// In a folder that all may write to, the system does not let one user make
 	// what another has.
 	flags := os.O_RDONLY
@@ -54,7 +54,7 @@ func (a *app) hold(b db.Bench) (release func() error, err error) {
 	if !got {
 		return nil, unmeasured(fmt.Errorf("bench %q is in use by %s: wait until that ends, or end it", b.Name, holderOf(path)))
 	}
-	me := holder{PID: os.Getpid(), Doing: a.doing, Since: time.Now().UTC()}
+	me := holder{PID: os.Getpid(), Doing: w.Doing, Since: time.Now().UTC()}
 	if u, err := user.Current(); err == nil {
 		me.User = u.Username
 	}
@@ -77,11 +77,11 @@ func holderOf(path string) string {
 
 // benchKey is what two programs must not use at once: an interface, or a
 // simulated bench of one store.
-func (a *app) benchKey(b db.Bench) string {
-	if b.Kind == kindSimulated {
-		path, err := filepath.Abs(a.storeFile())
+func (w *Workshop) benchKey(b db.Bench) string {
+	if b.Kind == Simulated {
+		path, err := filepath.Abs(w.Path)
 		if err != nil {
-			path = a.storeFile()
+			path = w.Path
 		}
 		return "simulated\n" + path + "\n" + b.Name
 	}

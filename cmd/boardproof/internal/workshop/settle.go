@@ -1,4 +1,4 @@
-package main
+package workshop
 
 import (
 	"fmt"
@@ -10,9 +10,9 @@ import (
 	"boardproof/testsignals"
 )
 
-// settled returns the run's readings, those with a conditional verdict with
+// Settled returns the run's readings, those with a conditional verdict with
 // what would settle it.
-func settled(run db.Run, plan verdict.Plan) []verdict.Judged {
+func Settled(run db.Run, plan verdict.Plan) []verdict.Judged {
 	rows := slices.Clone(run.Readings)
 	for i, j := range rows {
 		if j.ChanceWrong == nil {

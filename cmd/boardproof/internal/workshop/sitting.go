@@ -1,4 +1,4 @@
-package main
+package workshop
 
 import (
 	"bytes"
@@ -8,21 +8,18 @@ import (
 	"fmt"
 	"weak"
 
-	"github.com/spf13/cobra"
-
 	"boardproof/capture"
 	"boardproof/cmd/boardproof/internal/procedure"
 	"boardproof/cmd/boardproof/internal/talk"
 	"boardproof/db"
 )
 
-// againFlags answer beforehand whether a sitting that was left is gone on with.
-type againFlags struct{ goOn, fromStart bool }
-
-func (f *againFlags) add(cmd *cobra.Command) {
-	cmd.Flags().BoolVar(&f.goOn, "go-on", false, "go on with the sitting that was left")
-	cmd.Flags().BoolVar(&f.fromStart, "from-start", false, "begin anew, whatever was left")
-	cmd.MarkFlagsMutuallyExclusive("go-on", "from-start")
+// Again answers beforehand whether a sitting that was left is gone on with. At
+// most one is set.
+type Again struct {
+	GoOn, FromStart bool
+	// How says how it is gone on with, of a board or a bench by its name.
+	How func(name string) string
 }
 
 // setup is what a sitting must meet again to be gone on with, and what was said
@@ -54,13 +51,16 @@ type takeRefs map[weak.Pointer[capture.Take]]db.TakeRef
 
 // openBook finds the sitting that was left and can be gone on with, asks
 // whether to, and otherwise makes the book of a new one.
-func (a *app) openBook(ctx context.Context, s *db.Store, of db.Sitting, meet any, said setup, f againFlags, again string) (*book, error) {
+func (w *Workshop) openBook(ctx context.Context, of db.Sitting, meet any, said setup, f Again, name string) (*book, error) {
 	text, err := json.Marshal(meet)
 	if err != nil {
 		return nil, err
 	}
 	said.Meet = text
-	b := &book{store: s, sitting: of, setup: said, refs: takeRefs{}, again: again}
+	b := &book{store: w.Store, sitting: of, setup: said, refs: takeRefs{}}
+	if f.How != nil {
+		b.again = f.How(name)
+	}
 	if b.sitting.Setup, err = json.Marshal(said); err != nil {
 		return nil, err
 	}
@@ -69,15 +69,15 @@ func (a *app) openBook(ctx context.Context, s *db.Store, of db.Sitting, meet any
 		return nil, err
 	}
 	if left == nil {
-		if f.goOn {
-			return nil, wrongUsef("there is no sitting to go on with that has this plan, profile, bench and these flags: leave --go-on out")
+		if f.GoOn {
+			return nil, invalidf("there is no sitting to go on with that has this plan, profile, bench and these flags: leave --go-on out")
 		}
 		if len(b.ends) > 0 {
-			a.talk().Tell(ctx, talk.Remarkf("a sitting was left that cannot be gone on with, as its plan, profile, bench or flags were others: beginning anew"))
+			w.Person.Tell(ctx, talk.Remarkf("a sitting was left that cannot be gone on with, as its plan, profile, bench or flags were others: beginning anew"))
 		}
 		return b, nil
 	}
-	went, err := a.goesOn(ctx, b, *left, f)
+	went, err := w.goesOn(ctx, b, *left, f)
 	if err != nil || !went {
 		return b, err
 	}
@@ -107,12 +107,12 @@ func (b *book) findLeft(ctx context.Context) (*db.Sitting, error) {
 
 // goesOn asks whether to go on. Nobody being there to ask, it begins anew: what
 // was taken then may be of a board that was mended since.
-func (a *app) goesOn(ctx context.Context, b *book, left db.Sitting, f againFlags) (bool, error) {
+func (w *Workshop) goesOn(ctx context.Context, b *book, left db.Sitting, f Again) (bool, error) {
 	entries, err := b.store.Entries(ctx, left.ID)
-	if err != nil || f.fromStart {
+	if err != nil || f.FromStart {
 		return false, err
 	}
-	if f.goOn {
+	if f.GoOn {
 		return true, nil
 	}
 	steps := procedure.Steps(entriesOf(b.store, entries, nil))
@@ -120,10 +120,10 @@ func (a *app) goesOn(ctx context.Context, b *book, left db.Sitting, f againFlags
 		return false, nil
 	}
 	said := fmt.Sprintf("a sitting of %s was left after %d of its prompts", local(left.Started), steps)
-	answer, err := a.talk().Ask(ctx, talk.Question{Kind: talk.Choose, Prompt: said + ": go on with it? Where anything was changed since, begin anew", Flag: "go-on",
+	answer, err := w.Person.Ask(ctx, talk.Question{Kind: talk.Choose, Prompt: said + ": go on with it? Where anything was changed since, begin anew", Flag: "go-on",
 		Choices: []talk.Choice{{Key: "", Means: "go on"}, {Key: "n", Means: "begin anew"}}})
 	if errors.Is(err, talk.ErrNobody) {
-		a.talk().Tell(ctx, talk.Remarkf("%s: --go-on goes on with it; beginning anew", said))
+		w.Person.Tell(ctx, talk.Remarkf("%s: --go-on goes on with it; beginning anew", said))
 		return false, nil
 	}
 	return answer.Key == "", err
