@@ -60,6 +60,26 @@ func (a *app) export(ctx context.Context, w *workshop.Workshop, name string, f e
 	return a.exportBoard(ctx, w, board, f.out)
 }
 
+// exportCSV writes two files: path is a folder, or the first of them.
+func (a *app) exportCSV(run db.Run, path string) error {
+	readings, curves := filepath.Join(path, run.ID+"-readings.csv"), filepath.Join(path, run.ID+"-curves.csv")
+	if base, isFile := strings.CutSuffix(path, ".csv"); isFile {
+		readings, curves = path, base+"-curves.csv"
+	} else if err := os.MkdirAll(path, 0o755); err != nil {
+		return wrongUsef("making the folder %s: %w", path, err)
+	}
+	if _, err := os.Lstat(curves); err == nil {
+		return wrongUsef("%s is there already: name a file that is not", curves)
+	}
+	if err := newFile(readings, func(w io.Writer) error { return report.WriteCSV(w, report.ReadingRows(run)) }); err != nil {
+		return err
+	}
+	if err := newFile(curves, func(w io.Writer) error { return report.WriteCSV(w, report.CurveRows(run)) }); err != nil {
+		return err
+	}
+	return a.wrote(readings, curves)
+}
+
 func (a *app) exportJSON(ctx context.Context, w *workshop.Workshop, name, path string) error {
 	run, plan, err := w.RunWithPlan(ctx, name)
 	if err != nil {

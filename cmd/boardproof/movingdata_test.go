@@ -19,6 +19,7 @@ import (
 
 	"boardproof/analysis"
 	"boardproof/analysis/verdict"
+	"boardproof/cmd/boardproof/internal/report"
 	"boardproof/db"
 )
 
@@ -320,7 +321,7 @@ func TestCSVIsReadByOthers(t *testing.T) {
 	for _, c := range run.Curves {
 		points += len(c.FrequencyHz)
 	}
-	for path, rows := range map[string][][]string{readings: readingRows(run), curves: curveRows(run)} {
+	for path, rows := range map[string][][]string{readings: report.ReadingRows(run), curves: report.CurveRows(run)} {
 		if diff := cmp.Diff(rows, byPython(t, path)); diff != "" {
 			t.Errorf("Python reads %s otherwise:\n%.2000s", path, diff)
 		}
@@ -328,7 +329,7 @@ func TestCSVIsReadByOthers(t *testing.T) {
 			t.Errorf("SQLite reads %s otherwise:\n%.2000s", path, diff)
 		}
 	}
-	if n, m := len(readingRows(run)), len(curveRows(run)); n != len(run.Readings)+1 || m != points+1 || points == 0 {
+	if n, m := len(report.ReadingRows(run)), len(report.CurveRows(run)); n != len(run.Readings)+1 || m != points+1 || points == 0 {
 		t.Errorf("%d rows of %d readings, %d of %d points", n, len(run.Readings), m, points)
 	}
 	s.must(exitWrongUse, "export", run.ID, "--csv", dir)

@@ -3,9 +3,7 @@ package main
 import (
 	"fmt"
 	"os"
-	"strconv"
 	"strings"
-	"unicode/utf8"
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
@@ -38,27 +36,4 @@ func flagText(f *pflag.Flag) string {
 		return strings.Join(list.GetSlice(), "\n")
 	}
 	return f.Value.String()
-}
-
-// startsFormula are the characters with which a cell of a spreadsheet becomes a
-// formula: OWASP, CSV injection (from memory), with their wide forms.
-const startsFormula = "=+-@\t\r＝＋－＠"
-
-// cell makes text one that a spreadsheet shows as it is. Its line ends are the
-// file's own.
-func cell(text string) string {
-	if text = db.Visible(strings.ReplaceAll(text, "\r\n", "\n")); text != "" && strings.ContainsRune(startsFormula, firstRune(text)) && !isNumber(text) {
-		return "'" + text
-	}
-	return text
-}
-
-func isNumber(text string) bool {
-	_, err := strconv.ParseFloat(text, 64)
-	return err == nil
-}
-
-func firstRune(text string) rune {
-	r, _ := utf8.DecodeRuneInString(text)
-	return r
 }

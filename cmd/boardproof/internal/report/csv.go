@@ -1,41 +1,20 @@
-package main
+package report
 
 import (
 	"encoding/csv"
 	"fmt"
 	"io"
-	"os"
-	"path/filepath"
 	"strconv"
 	"strings"
+	"unicode/utf8"
 
 	"boardproof/analysis"
 	"boardproof/analysis/verdict"
 	"boardproof/db"
 )
 
-// exportCSV writes two files: path is a folder, or the first of them.
-func (a *app) exportCSV(run db.Run, path string) error {
-	readings, curves := filepath.Join(path, run.ID+"-readings.csv"), filepath.Join(path, run.ID+"-curves.csv")
-	if base, isFile := strings.CutSuffix(path, ".csv"); isFile {
-		readings, curves = path, base+"-curves.csv"
-	} else if err := os.MkdirAll(path, 0o755); err != nil {
-		return wrongUsef("making the folder %s: %w", path, err)
-	}
-	if _, err := os.Lstat(curves); err == nil {
-		return wrongUsef("%s is there already: name a file that is not", curves)
-	}
-	if err := newFile(readings, func(w io.Writer) error { return writeCSV(w, readingRows(run)) }); err != nil {
-		return err
-	}
-	if err := newFile(curves, func(w io.Writer) error { return writeCSV(w, curveRows(run)) }); err != nil {
-		return err
-	}
-	return a.wrote(readings, curves)
-}
-
-// writeCSV writes rows as RFC 4180 has them; no cell starts a formula.
-func writeCSV(w io.Writer, rows [][]string) error {
+// WriteCSV writes rows as RFC 4180 has them; no cell starts a formula.
+func WriteCSV(w io.Writer, rows [][]string) error {
 	out := csv.NewWriter(w)
 	out.UseCRLF = true
 	for _, row := range rows {
@@ -69,7 +48,8 @@ func bound(v *float64) string {
 	return number(*v)
 }
 
-func readingRows(run db.Run) [][]string {
+// ReadingRows gives a row to each reading of a run, under a head.
+func ReadingRows(run db.Run) [][]string {
 	rows := [][]string{{"run", "board", "simulated", "step", "state", "quantity", "output", "reference", "frequency_hz",
 		"harmonic", "weighting", "value", "unit", "uncertainty", "k", "upper_bound", "lower_bound", "floor_limited",
 		"limit_min", "limit_max", "verdict", "note"}}
@@ -90,8 +70,8 @@ func readingRows(run db.Run) [][]string {
 	return rows
 }
 
-// curveRows gives a row to each point of each curve.
-func curveRows(run db.Run) [][]string {
+// CurveRows gives a row to each point of each curve.
+func CurveRows(run db.Run) [][]string {
 	rows := [][]string{{"run", "board", "simulated", "curve", "quantity", "output", "reference", "state", "harmonic", "frequency_hz",
 		"value", "unit", "uncertainty", "noise_uncertainty", "phase_deg", "phase_uncertainty_deg", "group_delay_us", "upper_bound", "lower_bound"}}
 	for n, c := range run.Curves {
@@ -114,4 +94,27 @@ func curvePoint(c analysis.Curve, i int) []string {
 	flag := func(flags []bool) string { return strconv.FormatBool(i < len(flags) && flags[i]) }
 	return []string{of(c.FrequencyHz), of(c.Value), c.Unit, of(c.Uncertainty), of(c.NoiseUncertainty), of(c.PhaseDeg),
 		of(c.PhaseUncertaintyDeg), of(c.GroupDelayUS), flag(c.UpperBound), flag(c.LowerBound)}
+}
+
+// startsFormula are the characters with which a cell of a spreadsheet becomes a
+// formula: OWASP, CSV injection (from memory), with their wide forms.
+const startsFormula = "=+-@\t\r＝＋－＠"
+
+// cell makes text one that a spreadsheet shows as it is. Its line ends are the
+// file's own.
+func cell(text string) string {
+	if text = db.Visible(strings.ReplaceAll(text, "\r\n", "\n")); text != "" && strings.ContainsRune(startsFormula, firstRune(text)) && !isNumber(text) {
+		return "'" + text
+	}
+	return text
+}
+
+func isNumber(text string) bool {
+	_, err := strconv.ParseFloat(text, 64)
+	return err == nil
+}
+
+func firstRune(text string) rune {
+	r, _ := utf8.DecodeRuneInString(text)
+	return r
 }
