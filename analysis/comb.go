@@ -50,6 +50,8 @@ const (
 
 const (
 	noComb = "no mains comb stands out of the noise"
+	// swingsTooFar is why a mains that is heard gives no frequency and no lines.
+	swingsTooFar = "the mains swings too far, or too fast, to be followed"
 	// eitherMains is why lines near 300 Hz alone give no mains frequency.
 	eitherMains = "what stands out of the noise would be the 6th harmonic of 50 Hz or the 5th of 60 Hz"
 )

@@ -40,22 +40,29 @@ func nonCentralChi2(x, lambda float64) float64 {
 	return sum
 }
 
-// boundHarmonics bounds each harmonic where no comb was found: by the largest
-// line that could hide within ±1 % of it (EN 50160's band), whatever the
-// frequency is. psd is the record's periodogram.
-func boundHarmonics(psd []float64, binHz, lengthS float64, floor spectrumFloor, nominalHz float64) []MainsHarmonic {
+// mainsBand is how far the mains may be from its nominal frequency, as a share
+// (EN 50160).
+const mainsBand = 0.01
+
+// boundHarmonic bounds a harmonic at hz, in volts RMS, where no comb was found: by
+// the largest line that could hide in mainsBand, whatever the frequency is, and by
+// all that is there over the noise, as a line that swings too far to be followed is
+// no line any more. psd is the record's periodogram.
+func boundHarmonic(psd []float64, binHz, lengthS float64, floor spectrumFloor, hz float64) float64 {
 	const hannBins, scallop = 1.5, 1.39 // noise bandwidth; worst loss in power (Harris 1978)
-	out := make([]MainsHarmonic, searchHarmonics)
-	for i := range out {
-		hz := nominalHz * float64(i+1)
-		peak := 0.0
-		for k := int(0.99 * hz / binHz); k <= int(1.01*hz/binHz)+1 && k < len(psd); k++ {
-			peak = math.Max(peak, psd[k])
-		}
-		width := hannBins / lengthS
-		std := math.Sqrt(floor.at(hz) * width / 2)
-		out[i] = MainsHarmonic{Harmonic: i + 1, UpperBound: true}
-		out[i].RMS.Value = riceBound(math.Sqrt(peak*width*scallop), std)
+	// At the edge of the band half of a line's main lobe, 4 bins wide, lies outside.
+	reach := mainsBand*hz + 2/lengthS
+	peak, excess, noise := 0.0, 0.0, floor.at(hz)
+	from, to := int((hz-reach)/binHz), min(int((hz+reach)/binHz)+1, len(psd)-1)
+	for k := from; k <= to; k++ {
+		peak = math.Max(peak, psd[k])
+		excess += (psd[k] - noise) * binHz
 	}
-	return out
+	width := hannBins / lengthS
+	line := riceBound(math.Sqrt(peak*width*scallop), math.Sqrt(noise*width/2))
+	// What is found of a power P in noise of density S in a band B over a time T has the
+	// variance (S²·B + 2·S·P)/T, a Hann window's noise bandwidth more; 1.64 is one-sided 95 %.
+	excess = math.Max(excess, 0)
+	variance := noise * (noise*float64(to-from+1)*binHz + 2*excess) * width
+	return math.Max(line, math.Sqrt(excess+1.64*math.Sqrt(variance)))
 }

@@ -160,20 +160,21 @@ func (s *Silence) analyse(x []float64, scale float64, nominals []float64) {
 	floor := newSpectrumFloor(hiss.psd, hiss.binHz, hiss.averages, max(12, 4*hiss.binHz), 100)
 
 	s.Mains = mains.comb
-	if mains.found() {
+	switch {
+	case mains.found() && !s.fallsApart():
 		psd, binHz := periodogram(rest, s.RateHz)
 		mains.readBeside(psd, binHz, floor)
 		mains.hold(s.Tones)
 		s.readLines(mains)
 		s.lines = mains
-	} else {
-		y := rest
-		if mains.comb.Reason == eitherMains {
-			// The line in question has gone with the tones.
-			y, _ = withoutMean(x, scale, whole)
-		}
-		s.boundLines(floor, y, nominals)
+	case mains.found():
+		y, _ := withoutMean(x, scale, whole)
+		s.boundLines(floor, y, y, []float64{mains.comb.FrequencyHz.Value})
+	default:
+		y, _ := withoutMean(x, scale, whole)
+		s.boundLines(floor, rest, y, nominals)
 	}
+	s.dropMains()
 	nameFamilies(s.Tones, mains, s.LengthS)
 	lines := append(mains.taken(), others...)
 	giveBack(hiss, floor, lines, s.LengthS)
@@ -190,22 +191,78 @@ func (s *Silence) analyse(x []float64, scale float64, nominals []float64) {
 }
 
 // boundLines bounds the lines of y, in which no comb was found, and with them the hum: at
-// whichever of the nominal frequencies there may be more.
-func (s *Silence) boundLines(floor spectrumFloor, y []float64, nominals []float64) {
+// whichever of the nominal frequencies there may be more. rest is y without its tones.
+func (s *Silence) boundLines(floor spectrumFloor, rest, y []float64, nominals []float64) {
 	s.HumUpperBound, s.lineBounds, s.boundAt = true, make([]float64, searchHarmonics+1), nominals
-	psd, binHz := periodogram(y, s.RateHz)
+	without, binHz := periodogram(rest, s.RateHz)
+	with, _ := periodogram(y, s.RateHz)
 	for _, hz := range nominals {
 		power := 0.0
-		for i, h := range boundHarmonics(psd, binHz, float64(len(y))/s.RateHz, floor, hz) {
-			if i == len(s.Harmonics) {
-				s.Harmonics = append(s.Harmonics, h)
+		for i := range searchHarmonics {
+			psd, h := without, i+1
+			if s.mayBeMains(hz * float64(h)) {
+				psd = with
 			}
-			most := math.Max(s.Harmonics[i].RMS.Value, h.RMS.Value)
-			s.Harmonics[i].RMS.Value, s.lineBounds[h.Harmonic] = most, most
-			power += sq(h.RMS.Value)
+			bound := boundHarmonic(psd, binHz, float64(len(y))/s.RateHz, floor, hz*float64(h))
+			if i == len(s.Harmonics) {
+				s.Harmonics = append(s.Harmonics, MainsHarmonic{Harmonic: h, UpperBound: true})
+			}
+			most := math.Max(s.Harmonics[i].RMS.Value, bound)
+			s.Harmonics[i].RMS.Value, s.lineBounds[h] = most, most
+			power += sq(bound)
 		}
 		s.Hum.Value = math.Max(s.Hum.Value, math.Sqrt(power))
 	}
+}
+
+// fallsApart says whether the mains was found and not followed: of a line that
+// swings too far, the comb takes a part, and several tones are left beside.
+func (s *Silence) fallsApart() bool {
+	for h := 1; s.Mains.Found && h <= loneAbove; h++ {
+		if s.mayBeMains(float64(h) * s.Mains.FrequencyHz.Value) {
+			return true
+		}
+	}
+	return false
+}
+
+// dropMains takes what is left of a mains that could not be followed out of the
+// other tones.
+func (s *Silence) dropMains() {
+	if s.Mains.Reason == eitherMains {
+		return
+	}
+	var swinging []float64
+	for _, nominal := range s.boundAt {
+		for h := 1; h <= searchHarmonics; h++ {
+			if hz := nominal * float64(h); s.mayBeMains(hz) {
+				swinging = append(swinging, hz)
+			}
+		}
+	}
+	if len(swinging) == 0 {
+		return
+	}
+	s.Mains = &Comb{Reason: swingsTooFar}
+	s.Tones = slices.DeleteFunc(s.Tones, func(t Tone) bool {
+		return slices.ContainsFunc(swinging, func(hz float64) bool { return inMainsBand(t, hz) })
+	})
+}
+
+func inMainsBand(t Tone, hz float64) bool { return math.Abs(t.FrequencyHz.Value/hz-1) < mainsBand }
+
+// mayBeMains says whether the tones around hz, a harmonic of a mains that was not
+// found, may be the mains itself: a line that swings too far to be followed falls
+// apart into several. A single tone is another's, but where it is the line in question, or
+// at the mains's own frequency, where there is nothing else.
+func (s *Silence) mayBeMains(hz float64) bool {
+	tones := 0
+	for _, t := range s.Tones {
+		if inMainsBand(t, hz) {
+			tones++
+		}
+	}
+	return tones > 1 || tones == 1 && (s.Mains.Reason == eitherMains || slices.Contains(s.boundAt, hz))
 }
 
 func toneLines(tones []Tone) []line {
