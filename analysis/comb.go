@@ -100,13 +100,18 @@ func (s *mainsSearch) fit(pieceS float64, nominals []float64, tapered bool) *com
 	spectra := s.spectra(s.pieces(pieceS))
 	var best *combFit
 	for _, of := range []merit{likelihood, manyLines} {
-		guess := s.guess(spectra, pieceS, nominals, of)
+		top, guesses := mainsGuess{score: math.Inf(-1)}, s.guesses(spectra, pieceS, nominals, of)
 		// Both at one place: the second would only find the same again.
-		if best != nil && math.Abs(guess.hz-best.first.hz) < 0.05/pieceS {
+		if best != nil && math.Abs(guesses[0].hz-best.first.hz) < 0.05/pieceS {
 			break
 		}
-		f := newCombFit(s, s.lock(guess, spectra.floor, pieceS, of), spectra.floor, tapered)
-		f.first = guess
+		for _, g := range guesses {
+			if g = s.lock(g, spectra.floor, pieceS, of); g.score > top.score {
+				top = g
+			}
+		}
+		f := newCombFit(s, top, spectra.floor, tapered)
+		f.first = guesses[0]
 		f.run()
 		if best == nil || f.better(best) {
 			best = f

@@ -85,16 +85,29 @@ func (m *mainsLines) strongestBeside(h int) float64 {
 	return most
 }
 
-// hold notes the tones that lie on lines: whatever of the comb's own was there has
-// gone with them.
+const (
+	// besideBins over the length of a record is how far a tone reaches into
+	// lines that can be told from it, and leftShare what may be left of it there:
+	// a hundredth, where comb and tone are fitted in turn (own trials).
+	besideBins = 4.0
+	leftShare  = 0.01
+)
+
+// hold notes the tones that lie on lines, or so near that what shows of the
+// line may be theirs. Of one that lies on a line, whatever of the comb's own
+// was there has gone with it.
 func (m *mainsLines) hold(tones []Tone) {
 	for _, t := range tones {
 		h := int(math.Round(t.FrequencyHz.Value / m.comb.FrequencyHz.Value))
 		if h < 1 || h >= len(m.lines) {
 			continue
 		}
-		if away := math.Abs(t.FrequencyHz.Value-float64(h)*m.comb.FrequencyHz.Value) * m.lengthS; away < sharedBins {
-			m.lines[h].held = math.Hypot(m.lines[h].held, t.RMS.Value)
+		l, away := &m.lines[h], math.Abs(t.FrequencyHz.Value-float64(h)*m.comb.FrequencyHz.Value)*m.lengthS
+		switch left := leftShare * t.RMS.Value; {
+		case away < sharedBins:
+			l.held = math.Hypot(l.held, t.RMS.Value)
+		case away < besideBins && m.rms(h) < left:
+			l.held = math.Hypot(l.held, left)
 		}
 	}
 }

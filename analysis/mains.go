@@ -1,7 +1,6 @@
 package analysis
 
 import (
-	"cmp"
 	"math"
 	"slices"
 
@@ -153,6 +152,7 @@ func (s *mainsSearch) spectra(pieces []testsignals.Span) pieceSpectra {
 	// Half a comb's spacing either side: most bins there are between lines.
 	averages := math.Max(1, float64(len(pieces))/1.06)
 	out.floor = newSpectrumFloor(mean, out.binHz, averages, 25, 25)
+	out.floor.capSkirts()
 	for i, psd := range out.powers {
 		out.powers[i] = overNoise(psd, out.binHz, out.floor, size/n)
 	}
@@ -198,9 +198,9 @@ func likelihood(power float64) float64 { return power }
 
 func manyLines(power float64) float64 { return math.Log1p(power) }
 
-// guess returns the best mains frequency and drift for pieces of one length, by the
-// sum of merits over pieces and harmonics.
-func (s *mainsSearch) guess(sp pieceSpectra, pieceS float64, nominals []float64, of merit) mainsGuess {
+// guesses returns the best few mains frequencies and drifts for pieces of one
+// length, by the sum of merits over pieces and harmonics.
+func (s *mainsSearch) guesses(sp pieceSpectra, pieceS float64, nominals []float64, of merit) []mainsGuess {
 	stepHz := 0.01 / pieceS
 	stepDrift := 2 * stepHz / (2 * s.halfS)
 	drifts := int(maxDriftHzPerS / stepDrift)
@@ -231,7 +231,7 @@ func (s *mainsSearch) guess(sp pieceSpectra, pieceS float64, nominals []float64,
 			all = append(all, best)
 		}
 	}
-	return slices.MaxFunc(nearFirst(all, nominals), func(a, b mainsGuess) int { return cmp.Compare(a.score, b.score) })
+	return distinct(nearFirst(all, nominals), 2, 0.1)
 }
 
 // nearFirst leaves out guesses far from all nominal frequencies, or those near
@@ -272,4 +272,30 @@ func harmonicSums(spectrum []float64, binHz, fromHz, stepHz float64, n int, of m
 		}
 	}
 	return row
+}
+
+// distinct returns the most highly scored guesses that are apartHz from each
+// other and within reach of the best.
+func distinct(all []mainsGuess, most int, apartHz float64) []mainsGuess {
+	slices.SortFunc(all, func(a, b mainsGuess) int {
+		switch {
+		case a.score > b.score:
+			return -1
+		case a.score < b.score:
+			return 1
+		}
+		return 0
+	})
+	typical := all[len(all)/2].score
+	var out []mainsGuess
+	for _, g := range all {
+		// Under half of the best one's excess a guess has never been right.
+		if len(out) == most || g.score-typical < (all[0].score-typical)/2 {
+			break
+		}
+		if !slices.ContainsFunc(out, func(o mainsGuess) bool { return math.Abs(o.hz-g.hz) < apartHz }) {
+			out = append(out, g)
+		}
+	}
+	return out
 }

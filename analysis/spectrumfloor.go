@@ -114,6 +114,25 @@ func (s spectrumFloor) freedomAt(freqHz float64) float64 {
 	return s.freedom[min(sort.SearchFloat64s(s.hz, freqHz), len(s.hz)-1)]
 }
 
+// skirtSlack is by how much noise may rise over 1/f² towards low frequencies
+// before it is taken for a line's skirt: 10 dB.
+const skirtSlack = 10.0
+
+// capSkirts takes the skirts of strong lines out of the floor. In pieces of
+// half a second they lie as wide as the lines are apart, so that no median
+// sees past them; but noise rises towards low frequencies no faster than
+// about 1/f².
+func (s *spectrumFloor) capSkirts() {
+	limit := math.Inf(1)
+	for i := len(s.hz) - 1; i >= 0; i-- {
+		if i < len(s.hz)-1 {
+			limit += 2 * math.Log(s.hz[i+1]/s.hz[i])
+		}
+		s.log[i] = math.Min(s.log[i], limit+math.Log(skirtSlack))
+		limit = math.Min(limit, s.log[i])
+	}
+}
+
 // periodogram returns the one-sided density of all of x under a Hann window,
 // padded with zeros to a length whose transform is quick, and the distance
 // between bins.
