@@ -26,7 +26,8 @@ type Person interface {
 	//  6. a [*WrongAnswer]: a script is out of step with the questions;
 	//  7. ctx.Err(), as soon as ctx is done, whatever is being waited for.
 	//
-	// What was given before the question was put never answers it.
+	// What a person gave before the question was put never answers it; a script's
+	// answers are all given before, one for each question in their order.
 	Ask(ctx context.Context, q Question) (Answer, error)
 	// Tell tells what happened. It needs no answer, and it may be called while
 	// something is recorded: it does not wait for anybody.

@@ -76,6 +76,20 @@ func typed(t *testing.T, alone bool, lines ...string) talk.Person {
 
 func TestTyped(t *testing.T) { talktest.Run(t, typed) }
 
+func TestNothingTypedAhead(t *testing.T) {
+	talktest.RunAtKeys(t, func(t *testing.T) (talk.Person, func(string)) {
+		master, slave := open(t)
+		t.Cleanup(func() { master.Close(); slave.Close() })
+		p := New(slave, slave, slave, Options{})
+		p.keys.pause = 0
+		return p, func(line string) {
+			if _, err := master.WriteString(line + "\n"); err != nil {
+				t.Fatal(err)
+			}
+		}
+	})
+}
+
 // Enter while hum is watched begins best and worst anew, and leaves nothing
 // that waits for the next.
 func TestEnterWhileWatching(t *testing.T) {

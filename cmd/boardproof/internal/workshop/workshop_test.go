@@ -31,6 +31,7 @@ name = "one"
 state = "all bypassed"
 patch = "board"
 signals = ["tone"]
+duration_s = 0.5
 level_dbu = -10.0
 prompt = "plug it in"
 limit = [{ quantity = "thd", max = 0.1 }]
@@ -39,6 +40,7 @@ name = "two"
 state = "all bypassed"
 patch = "board"
 signals = ["tone"]
+duration_s = 0.5
 level_dbu = -10.0
 prompt = "press the switch"
 limit = [{ quantity = "gain", min = -1.0, max = 1.0 }]
@@ -97,6 +99,9 @@ var simulatedOnce = sync.OnceValues(func() (raw []byte, err error) {
 // simulated is a workshop with a simulated bench, calibrated, and a board.
 func simulated(t *testing.T, who talk.Person) *Workshop {
 	t.Helper()
+	if testing.Short() {
+		t.Skip("calibrates a bench and accepts boards")
+	}
 	raw, err := simulatedOnce()
 	path := filepath.Join(t.TempDir(), "s.db")
 	if err == nil {
@@ -184,9 +189,12 @@ func TestSecondHolderIsTold(t *testing.T) {
 	if err := letGo(); err != nil {
 		t.Fatal(err)
 	}
-	second.Person = talk.Nobody{}
-	if _, err := second.Accept(t.Context(), AcceptRequest{Board: "tin"}); err != nil {
-		t.Errorf("once it was let go: %v", err)
+	_, letGo, err = second.open(bench, Simulation{})
+	if err != nil {
+		t.Fatalf("once it was let go: %v", err)
+	}
+	if err := letGo(); err != nil {
+		t.Fatal(err)
 	}
 }
 

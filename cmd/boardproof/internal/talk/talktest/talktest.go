@@ -50,6 +50,23 @@ func Run(t *testing.T, begin Begin) {
 	t.Run("told", func(t *testing.T) { told(t, begin) })
 }
 
+// RunAtKeys is the contract of a person who has keys to press, which begin
+// gives: what is pressed before a question is shown does not answer it.
+func RunAtKeys(t *testing.T, begin func(t *testing.T) (p talk.Person, press func(line string))) {
+	for _, q := range []talk.Question{do, choose, leave, volts, words} {
+		t.Run(string(q.Kind), func(t *testing.T) {
+			p, press := begin(t)
+			press("")
+			press("yes")
+			ctx, stop := context.WithTimeout(t.Context(), 50*time.Millisecond)
+			defer stop()
+			if a, err := p.Ask(ctx, q); !errors.Is(err, context.DeadlineExceeded) {
+				t.Errorf("%q is answered by what was typed ahead: %+v, %v", q.Prompt, a, err)
+			}
+		})
+	}
+}
+
 // answers: each kind of question gets its answer, and each answer one question.
 func answers(t *testing.T, begin Begin) {
 	for _, c := range []struct {
