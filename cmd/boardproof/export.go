@@ -133,30 +133,22 @@ func (a *app) sayMissing(missing []string) {
 }
 
 // newFile writes a file that is not there yet, whole or not at all.
-func newFile(path string, write func(io.Writer) error) (err error) {
+func newFile(path string, write func(io.Writer) error) error {
 	if _, err := os.Lstat(path); err == nil {
 		return wrongUsef("%s is there already: name a file that is not", path)
 	}
-	tmp, err := os.CreateTemp(filepath.Dir(path), report.Passing+"*")
+	tmp, err := report.CreateUnfinished(path)
 	if err != nil {
 		return wrongUsef("writing %s: %w", path, err)
 	}
-	defer func() {
-		if err != nil {
-			err = errors.Join(err, os.Remove(tmp.Name()))
-		}
-	}()
-	err = write(tmp)
-	if err == nil {
-		err = tmp.Chmod(0o644)
+	if err := write(tmp); err != nil {
+		return fmt.Errorf("writing %s: %w", path, errors.Join(err, tmp.GiveUp()))
 	}
-	if err == nil {
-		err = tmp.Sync()
-	}
-	if err = errors.Join(err, tmp.Close()); err != nil {
-		return fmt.Errorf("writing %s: %w", path, err)
+	if err := tmp.Finish(); err != nil {
+		return fmt.Errorf("writing %s: %w", path, errors.Join(err, os.Remove(tmp.Name())))
 	}
 	if err := nameFile(tmp.Name(), path); err != nil {
+		os.Remove(tmp.Name()) //nolint:errcheck // there is an error to tell already
 		return fmt.Errorf("writing %s: %w", path, err)
 	}
 	return nil

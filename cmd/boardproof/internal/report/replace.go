@@ -4,11 +4,10 @@ import (
 	"errors"
 	"io/fs"
 	"os"
-	"path/filepath"
 )
 
-// Replace writes all files, or none, each whole and synced: under a passing name
-// that nothing has, which then takes its place. What was at a path is gone; a
+// Replace writes all files, or none, each whole and synced: under a passing name,
+// which then takes its place. What was at a path is gone; a
 // link there is replaced, not followed.
 //
 // github.com/google/renameio would do for one file, but leaves Windows out.
@@ -34,23 +33,15 @@ func Replace(paths []string, data [][]byte) (err error) {
 	return nil
 }
 
-// Passing is how the names begin that a file has before it is whole; what a
-// program that was killed left behind is known by it.
-const Passing = ".boardproof-"
-
 func writeBeside(path string, data []byte) (name string, err error) {
-	f, err := os.CreateTemp(filepath.Dir(path), Passing+"*")
+	f, err := CreateUnfinished(path)
 	if err != nil {
 		return "", err
 	}
-	_, err = f.Write(data)
-	if err == nil {
-		err = f.Chmod(0o644)
+	if _, err = f.Write(data); err != nil {
+		return "", errors.Join(err, f.GiveUp())
 	}
-	if err == nil {
-		err = f.Sync()
-	}
-	return f.Name(), errors.Join(err, f.Close())
+	return f.Name(), f.Finish()
 }
 
 // mayReplace says whether a plot may be written to path: where nothing is, or

@@ -74,7 +74,7 @@ func TestPlotsWriteOverNoForeignFile(t *testing.T) {
 	if _, err := save(dir, "x", paint); err != nil {
 		t.Errorf("plots of before there was a mark: %v", err)
 	}
-	if left, _ := filepath.Glob(filepath.Join(dir, Passing+"*")); len(left) > 0 {
+	if left, _ := filepath.Glob(filepath.Join(dir, ".boardproof-*")); len(left) > 0 {
 		t.Errorf("left behind: %v", left)
 	}
 }
@@ -96,7 +96,7 @@ func TestReplaceFollowsNoLink(t *testing.T) {
 	}
 	holds(t, link, "new")
 	holds(t, other, "elsewhere")
-	if left, _ := filepath.Glob(filepath.Join(dir, Passing+"*")); len(left) > 0 {
+	if left, _ := filepath.Glob(filepath.Join(dir, ".boardproof-*")); len(left) > 0 {
 		t.Errorf("left behind: %v", left)
 	}
 }
