@@ -4,7 +4,7 @@ import "math"
 
 // MethodVersion is kept with each reading; it grows when an estimator's
 // result changes.
-const MethodVersion = "2"
+const MethodVersion = "3"
 
 // CoverageK is the factor that expands a standard uncertainty to an interval
 // of about 95 %: JCGM 100:2008, 6.3.3.
