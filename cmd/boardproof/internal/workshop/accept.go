@@ -184,10 +184,10 @@ func (w *Workshop) runOf(ctx context.Context, board db.Board, id string) (string
 	}
 	run, err := w.Store.FindRun(ctx, id)
 	if err != nil {
-		return "", invalidf("--corrects: %w", err)
+		return "", fieldf("corrects", ": %w", err)
 	}
 	if run.BoardID != board.ID {
-		return "", invalidf("--corrects: run %s is of board %s: name one of 'boardproof runs %q'", run.ID, run.BoardAsWas.Label, board.Label)
+		return "", fieldf("corrects", ": run %s is of board %s: name one of 'boardproof runs %q'", run.ID, run.BoardAsWas.Label, board.Label)
 	}
 	return run.ID, nil
 }

@@ -37,7 +37,7 @@ type Use struct {
 // Check finds what is wrong with u before anything is opened.
 func (u Use) Check() error {
 	if u.Repeats < 0 || u.Repeats > verdict.MaxRepeats {
-		return invalidf("--repeats %d is outside 1 to %d", u.Repeats, verdict.MaxRepeats)
+		return fieldf("repeats", " %d is outside 1 to %d", u.Repeats, verdict.MaxRepeats)
 	}
 	return nil
 }

@@ -44,7 +44,7 @@ func (w *Workshop) Benches(ctx context.Context) ([]BenchState, error) {
 // needs no store.
 func (w *Workshop) TryBench(b db.Bench) error {
 	if b.MainsHz != 0 && b.MainsHz != 50 && b.MainsHz != 60 {
-		return invalidf("--mains %d is neither 50 nor 60", b.MainsHz)
+		return fieldf("mains", " %d is neither 50 nor 60", b.MainsHz)
 	}
 	in, closeDevice, err := w.open(b, Simulation{})
 	if err != nil {

@@ -2,7 +2,6 @@ package workshop
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"math"
 	"math/cmplx"
@@ -119,12 +118,12 @@ func (r CalibrateRequest) meets(b db.Bench) calibrationMeets {
 // check finds what is wrong with the request before anything is played.
 func (r CalibrateRequest) check(b db.Bench) error {
 	if r.Days < 1 || r.Days > 3650 {
-		return fmt.Errorf("--valid-days %d is not 1 to 3650", r.Days)
+		return fieldf("valid-days", " %d is not 1 to 3650", r.Days)
 	}
 	tone := testsignals.New(testsignals.Tone, b.RateHz, r.LevelDBFS, 0)
 	tone.FrequencyHz = r.ToneHz
 	if err := tone.Validate(); err != nil {
-		return fmt.Errorf("--tone and --level: %w", err)
+		return fieldf("tone", " and --level: %w", err)
 	}
 	if err := r.checkOptions(b.RateHz); err != nil {
 		return err
@@ -138,7 +137,7 @@ func (r CalibrateRequest) check(b db.Bench) error {
 		return err
 	}
 	if r.Swap && len(b.Inputs) < 2 {
-		return fmt.Errorf("--swap needs two inputs, bench %q has one", b.Name)
+		return fieldf("swap", " needs two inputs, bench %q has one", b.Name)
 	}
 	return nil
 }
@@ -147,20 +146,20 @@ func (r CalibrateRequest) check(b db.Bench) error {
 func (r CalibrateRequest) checkOptions(rateHz int) error {
 	measured := r.Resistor.Ohms > 0 && r.InputsOhms == 0
 	if !(r.OutputOhms >= 0 && r.InputsOhms >= 0) || (r.OutputOhms > 0) != (r.InputsOhms > 0) && !measured {
-		return fmt.Errorf("--output-ohms %g and --inputs-ohms %g: give both, above zero, or neither; --series-ohms measures the inputs'",
+		return fieldf("output-ohms", " %g and --inputs-ohms %g: give both, above zero, or neither; --series-ohms measures the inputs'",
 			r.OutputOhms, r.InputsOhms)
 	}
 	if s := r.Resistor; !(s.Ohms == 0 || s.Ohms >= 10 && s.Ohms <= 1e7) || !(s.Percent >= 0 && s.Percent <= 20) {
-		return fmt.Errorf("--series-ohms %g and --series-percent %g: a resistor is 10 Ω to 10 MΩ, within 0 to 20 %%", s.Ohms, s.Percent)
+		return fieldf("series-ohms", " %g and --series-percent %g: a resistor is 10 Ω to 10 MΩ, within 0 to 20 %%", s.Ohms, s.Percent)
 	}
 	if c := r.TemperatureC; c != nil && !(*c >= -20 && *c <= 60) {
-		return fmt.Errorf("--temperature %g is not -20 to 60 °C", *c)
+		return fieldf("temperature", " %g is not -20 to 60 °C", *c)
 	}
 	if r.Source.VoltsRMS == 0 {
 		return nil
 	}
 	if r.Meter.VoltsRMS != 0 {
-		return errors.New("--source-volts and --meter-volts: the full scales come from one of them")
+		return fieldf("source-volts", " and --meter-volts: the full scales come from one of them")
 	}
 	return r.Source.Check(rateHz)
 }

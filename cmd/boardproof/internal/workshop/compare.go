@@ -3,7 +3,6 @@ package workshop
 import (
 	"context"
 	"errors"
-	"fmt"
 	"slices"
 
 	"boardproof/analysis/change"
@@ -97,23 +96,24 @@ func (w *Workshop) chooseRuns(ctx context.Context, c *Compared, r CompareRequest
 	if nowID == "" {
 		return invalidf("board %s has no run yet: 'boardproof accept %q'", board.Label, board.Label)
 	}
-	if c.Then, err = w.runOfBoard(ctx, board, "--then", thenID); err != nil {
+	if c.Then, err = w.runOfBoard(ctx, board, "then", thenID); err != nil {
 		return err
 	}
-	if c.Now, err = w.runOfBoard(ctx, board, "--now", nowID); err != nil {
+	if c.Now, err = w.runOfBoard(ctx, board, "now", nowID); err != nil {
 		return err
 	}
 	return whyNotCompared(c.Then, c.Now, board, r.Then == "" && len(kind) > 1)
 }
 
-// runOfBoard is a run by its name, which must be of board.
-func (w *Workshop) runOfBoard(ctx context.Context, board db.Board, flag, id string) (db.Run, error) {
+// runOfBoard is a run by its name, which must be of board. of is the field of the
+// request that names it.
+func (w *Workshop) runOfBoard(ctx context.Context, board db.Board, of, id string) (db.Run, error) {
 	run, err := w.Store.FindRun(ctx, id)
 	if err != nil {
-		return run, fmt.Errorf("%s: %w", flag, err)
+		return run, field(of, err)
 	}
 	if run.BoardID != board.ID {
-		return run, invalidf("%s: run %s is of board %s: name one of 'boardproof runs %q'", flag, run.ID, run.BoardAsWas.Label, board.Label)
+		return run, fieldf(of, ": run %s is of board %s: name one of 'boardproof runs %q'", run.ID, run.BoardAsWas.Label, board.Label)
 	}
 	return run, nil
 }

@@ -16,15 +16,19 @@ import (
 	"boardproof/db"
 )
 
-// holder says who holds a bench.
-type holder struct {
+// Holder says who holds a bench.
+type Holder struct {
 	PID   int       `json:"pid"`
 	User  string    `json:"user,omitempty"`
 	Doing string    `json:"doing,omitempty"`
 	Since time.Time `json:"since"`
 }
 
-func (h holder) String() string {
+// String names the holder, who may not be known.
+func (h Holder) String() string {
+	if h.PID == 0 {
+		return "another program"
+	}
 	text := fmt.Sprintf("process %d", h.PID)
 	if h.User != "" {
 		text += " of " + h.User
@@ -52,9 +56,9 @@ func (w *Workshop) hold(b db.Bench) (release func() error, err error) {
 		return nil, unmeasured(fmt.Errorf("finding out whether bench %q is in use: %w", b.Name, err))
 	}
 	if !got {
-		return nil, unmeasured(fmt.Errorf("bench %q is in use by %s: wait until that ends, or end it", b.Name, holderOf(path)))
+		return nil, unmeasured(&InUse{Bench: b.Name, By: holderOf(path)})
 	}
-	me := holder{PID: os.Getpid(), Doing: w.Doing, Since: time.Now().UTC()}
+	me := Holder{PID: os.Getpid(), Doing: w.Doing, Since: time.Now().UTC()}
 	if u, err := user.Current(); err == nil {
 		me.User = u.Username
 	}
@@ -65,14 +69,23 @@ func (w *Workshop) hold(b db.Bench) (release func() error, err error) {
 	return lock.Unlock, nil
 }
 
+// InUse is that somebody else holds a bench.
+type InUse struct {
+	Bench string
+	By    Holder
+}
+
+func (e *InUse) Error() string {
+	return fmt.Sprintf("bench %q is in use by %s: wait until that ends, or end it", e.Bench, e.By)
+}
+
 // holderOf reads who holds a lock.
-func holderOf(path string) string {
+func holderOf(path string) (h Holder) {
 	text, err := os.ReadFile(path)
-	var h holder
-	if err != nil || json.Unmarshal(text, &h) != nil || h.PID == 0 {
-		return "another program"
+	if err != nil || json.Unmarshal(text, &h) != nil {
+		return Holder{}
 	}
-	return h.String()
+	return h
 }
 
 // benchKey is what two programs must not use at once: an interface, or a

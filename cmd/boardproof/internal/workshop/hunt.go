@@ -48,17 +48,17 @@ func (r HuntRequest) Check() error {
 	}
 	switch {
 	case r.Repeats < 1:
-		return invalidf("--repeats %d is less than once", r.Repeats)
+		return fieldf("repeats", " %d is less than once", r.Repeats)
 	case r.AtMost < 0:
-		return invalidf("--at-most %d is no number of silences", r.AtMost)
+		return fieldf("at-most", " %d is no number of silences", r.AtMost)
 	case !(r.Seconds >= shortestSilenceS && r.Seconds <= longestSilenceS):
-		return invalidf("--seconds %g is outside %d to %d", r.Seconds, shortestSilenceS, longestSilenceS)
+		return fieldf("seconds", " %g is outside %d to %d", r.Seconds, shortestSilenceS, longestSilenceS)
 	case r.Devices && len(r.Conditions) > 0:
-		return invalidf("--devices makes its own conditions: leave --condition and --recorded out")
+		return fieldf("devices", " makes its own conditions: leave --condition and --recorded out")
 	case r.Devices && r.Repeats > 1:
-		return invalidf("--devices repeats what was moving by itself: leave --repeats out")
+		return fieldf("devices", " repeats what was moving by itself: leave --repeats out")
 	case r.By != "supply" && r.By != "bypass":
-		return invalidf("--by %q is not supply or bypass", r.By)
+		return fieldf("by", " %q is not supply or bypass", r.By)
 	}
 	return nil
 }
@@ -86,7 +86,7 @@ func huntSetup(board db.Board, without []string, profile bool) (hunt.Board, erro
 		case "lights":
 			b.NoLights = true
 		default:
-			return b, invalidf("--without %q is not isolator, battery, laptop-battery or lights", w)
+			return b, fieldf("without", " %q is not isolator, battery, laptop-battery or lights", w)
 		}
 	}
 	return b, nil
@@ -214,7 +214,7 @@ func conditionsOf(texts []string, setup hunt.Board) ([]hunt.Condition, error) {
 	for _, text := range texts {
 		c, err := procedure.ParseCondition(text, setup)
 		if err != nil {
-			return nil, invalidf("--condition: %w", err)
+			return nil, fieldf("condition", ": %w", err)
 		}
 		queue = append(queue, c)
 	}

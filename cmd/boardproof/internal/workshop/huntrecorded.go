@@ -45,7 +45,7 @@ func (w *Workshop) HuntRecorded(ctx context.Context, r RecordedHuntRequest) (*db
 	}
 	for _, p := range r.Patch {
 		if !slices.Contains(board.Outputs, p.Output) {
-			return nil, invalidf("--outputs: board %s has no output %q, it has %s", board.Label, p.Output, strings.Join(board.Outputs, ", "))
+			return nil, fieldf("outputs", ": board %s has no output %q, it has %s", board.Label, p.Output, strings.Join(board.Outputs, ", "))
 		}
 	}
 	all, err := openConditions(r.Recorded, setup, r.Patch)
@@ -93,11 +93,11 @@ func openConditions(texts []string, setup hunt.Board, patch []calibration.Patchi
 	for _, text := range texts {
 		words, path, ok := strings.Cut(text, ":")
 		if !ok || strings.TrimSpace(path) == "" {
-			return nil, invalidf("--recorded %q is not CONDITION:FILE.wav, as in \"as found:a.wav\"", text)
+			return nil, fieldf("recorded", " %q is not CONDITION:FILE.wav, as in \"as found:a.wav\"", text)
 		}
 		c, err := procedure.ParseCondition(words, setup)
 		if err != nil {
-			return nil, invalidf("--recorded: %w", err)
+			return nil, fieldf("recorded", ": %w", err)
 		}
 		file, err := openRecorded(path, patch)
 		if err != nil {

@@ -61,7 +61,7 @@ func (w *Workshop) Verify(ctx context.Context) (db.Verified, error) {
 // years above 0, those of runs that ended more than so many years ago.
 func (w *Workshop) Tidiable(ctx context.Context, years int) (db.Tidying, error) {
 	if years < 0 {
-		return db.Tidying{}, invalidf("--older-than %d: a number of years above 0", years)
+		return db.Tidying{}, fieldf("older-than", " %d: a number of years above 0", years)
 	}
 	before := w.Now().AddDate(-years, 0, 0)
 	if years == 0 {

@@ -70,7 +70,7 @@ func (w *Workshop) MeasureFile(ctx context.Context, r FileRequest) (*Measured, e
 		return nil, err
 	}
 	if (r.Impulses != "") != (r.ImpulsesPlayed != "") || r.Impulses != "" && signalOf(r.Of) != testsignals.Sweep {
-		return nil, invalidf("--impulses and --impulses-played go together, beside the recording of a sweep")
+		return nil, fieldf("impulses", " and --impulses-played go together, beside the recording of a sweep")
 	}
 	file, err := openRecorded(r.Recorded, r.Patch)
 	if err != nil {

@@ -18,14 +18,14 @@ func (w *Workshop) KeepEvent(ctx context.Context, b db.Board, e db.Event) (db.Ev
 	if e.RunID != "" {
 		r, err := w.Store.FindRun(ctx, e.RunID)
 		if err != nil {
-			return e, fmt.Errorf("--run: %w", err)
+			return e, field("run", err)
 		}
 		e.RunID = r.ID
 	}
 	if e.Corrects != "" {
 		old, err := w.Store.FindEvent(ctx, e.Corrects)
 		if err != nil {
-			return e, fmt.Errorf("--corrects: %w", err)
+			return e, field("corrects", err)
 		}
 		e.Corrects = old.ID
 	}

@@ -70,7 +70,7 @@ type SeriesPoint struct {
 // Trend reads a quantity over time.
 func (w *Workshop) Trend(ctx context.Context, r TrendRequest) (*Trend, error) {
 	if r.Runs < 0 {
-		return nil, invalidf("--runs %d is no number of runs", r.Runs)
+		return nil, fieldf("runs", " %d is no number of runs", r.Runs)
 	}
 	points, err := w.readPoints(ctx, r)
 	if err != nil {

@@ -23,7 +23,7 @@ type WatchRequest struct {
 // played or kept.
 func (w *Workshop) Watch(ctx context.Context, r WatchRequest) error {
 	if r.Seconds < 0 || math.IsNaN(r.Seconds) {
-		return invalidf("--seconds %g is no length of time", r.Seconds)
+		return fieldf("seconds", " %g is no length of time", r.Seconds)
 	}
 	b, err := w.ChooseBench(ctx, r.Bench)
 	if err != nil {

@@ -14,6 +14,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"strings"
 	"time"
 
 	"boardproof/capture"
@@ -56,10 +57,23 @@ const (
 // Error is why something could not be done, by kind.
 type Error struct {
 	Kind Kind
-	Err  error
+	// Field is what of the request is wrong, as the command line calls it; "" where
+	// it is nothing in particular. A form shows Reason beside it.
+	Field string
+	Err   error
 }
 
-func (e *Error) Error() string { return e.Err.Error() }
+// Error is the reason as the command line says it.
+func (e *Error) Error() string {
+	if e.Field != "" {
+		return "--" + e.Field + e.Err.Error()
+	}
+	return e.Err.Error()
+}
+
+// Reason is what is wrong, without the field's name.
+func (e *Error) Reason() string { return strings.TrimLeft(e.Err.Error(), ": ") }
+
 func (e *Error) Unwrap() error { return e.Err }
 
 // KindOf is the kind of err: what names nothing that is there is invalid, a take
@@ -88,19 +102,31 @@ func KindOf(err error) Kind {
 }
 
 func invalid(err error) error {
-	if err == nil {
-		return nil
+	var known *Error
+	if err == nil || errors.As(err, &known) {
+		return err
 	}
-	return &Error{Invalid, err}
+	return &Error{Kind: Invalid, Err: err}
 }
 
 func invalidf(format string, args ...any) error { return invalid(fmt.Errorf(format, args...)) }
+
+// fieldf is invalidf of a field of the request. The text goes on where the
+// field's name ends.
+func fieldf(field, format string, args ...any) error {
+	return &Error{Kind: Invalid, Field: field, Err: fmt.Errorf(format, args...)}
+}
+
+// field says of which field of the request err is.
+func field(name string, err error) error {
+	return &Error{Kind: KindOf(err), Field: name, Err: fmt.Errorf(": %w", err)}
+}
 
 func unmeasured(err error) error {
 	if err == nil {
 		return nil
 	}
-	return &Error{Unmeasured, err}
+	return &Error{Kind: Unmeasured, Err: err}
 }
 
 // joinNotes puts a note behind what somebody wrote.

@@ -183,6 +183,10 @@ func TestSecondHolderIsTold(t *testing.T) {
 	if KindOf(err) != Unmeasured || !strings.Contains(err.Error(), "in use by process "+strconv.Itoa(os.Getpid())) || !strings.Contains(err.Error(), "'boardproof a test', since ") {
 		t.Errorf("%v", err)
 	}
+	var inUse *InUse
+	if !errors.As(err, &inUse) || inUse.By.PID != os.Getpid() || inUse.By.Doing != "a test" || time.Since(inUse.By.Since) > time.Hour {
+		t.Errorf("in use: %+v", inUse)
+	}
 	if len(who.Asked()) > 0 {
 		t.Errorf("it was asked %+v", who.Asked())
 	}
@@ -219,5 +223,15 @@ func TestNoFaceIsImported(t *testing.T) {
 				}
 			}
 		}
+	}
+}
+
+// A form is told which of its fields is wrong, and the command line names its
+// flag, in the same words.
+func TestWhatIsWrongNamesItsField(t *testing.T) {
+	var got *Error
+	_, err := (&Workshop{}).Accept(t.Context(), AcceptRequest{Use: Use{Repeats: -1}})
+	if !errors.As(err, &got) || got.Kind != Invalid || got.Field != "repeats" || got.Reason() != "-1 is outside 1 to 100" || err.Error() != "--repeats -1 is outside 1 to 100" {
+		t.Errorf("%+v, %v", got, err)
 	}
 }
