@@ -3,8 +3,11 @@
 // distortion and the match of its outputs, judges them against the board's
 // plan and keeps every reading.
 //
-// Each command is one file here. What is done at the bench, in which order,
-// is in internal/procedure; how results look is in internal/report.
+// Each command is one file here: it reads flags into a request and shows the
+// result. What is done, and what is decided on the way, is in internal/workshop;
+// the order of things at the bench in internal/procedure; how a person is asked
+// and told in internal/talk and internal/terminal; how results look in
+// internal/report.
 package main
 
 import (

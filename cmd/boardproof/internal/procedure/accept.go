@@ -49,13 +49,14 @@ func (s *Sitting) Accept(ctx context.Context, plan verdict.Plan) (*Accepted, err
 		if err != nil {
 			return nil, fmt.Errorf("%s: %w", title, err)
 		}
-		a.add(step, s.outputs(), plan.Rule, res, takes)
+		s.Person.Tell(ctx, a.add(step, s.outputs(), plan.Rule, res, takes))
 	}
 	return a, s.Finish(ctx)
 }
 
-// add judges what a step gave and adds it.
-func (a *Accepted) add(step verdict.Step, outputs []string, rule verdict.Rule, res analysis.Result, takes []StepTake) {
+// add judges what a step gave, adds it and returns what there is to tell of it.
+func (a *Accepted) add(step verdict.Step, outputs []string, rule verdict.Rule, res analysis.Result, takes []StepTake) talk.StepRead {
+	readings, curves := len(a.Readings), len(a.Curves)
 	a.Takes = append(a.Takes, takes...)
 	a.Readings = append(a.Readings, verdict.Apply(step, outputs, rule, res)...)
 	for _, c := range res.Curves {
@@ -64,6 +65,7 @@ func (a *Accepted) add(step verdict.Step, outputs []string, rule verdict.Rule, r
 		a.Curves = append(a.Curves, c)
 	}
 	a.Refused = append(a.Refused, res.Refused...)
+	return talk.StepRead{Name: step.Name, Readings: a.Readings[readings:], Curves: a.Curves[curves:], Refused: res.Refused}
 }
 
 // step takes and reads all that one step asks for.

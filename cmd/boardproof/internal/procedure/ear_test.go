@@ -49,7 +49,7 @@ func (e *ear) asks() int { return len(e.Asked()) - len(e.toDo()) }
 func (e *ear) said() (lines []string) {
 	for _, event := range e.Told() {
 		switch event.(type) {
-		case talk.TakeBegun, talk.TakeEnded:
+		case talk.TakeBegun, talk.TakeEnded, talk.StepRead:
 		default:
 			lines = append(lines, event.String())
 		}

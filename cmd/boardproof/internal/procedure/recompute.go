@@ -44,7 +44,7 @@ func (s *Sitting) Recompute(ctx context.Context, plan verdict.Plan, takes []Kept
 		if err != nil {
 			return nil, fmt.Errorf("step %s: %w", step.Name, err)
 		}
-		a.add(step, s.outputs(), plan.Rule, res, used)
+		s.Person.Tell(ctx, a.add(step, s.outputs(), plan.Rule, res, used))
 	}
 	return a, s.recomputeCheck(a, takes)
 }

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"strings"
 
+	"boardproof/analysis"
 	"boardproof/analysis/hunt"
 	"boardproof/analysis/verdict"
 	"boardproof/capture"
@@ -20,6 +21,18 @@ type StepBegun struct {
 }
 
 func (e StepBegun) String() string { return fmt.Sprintf("step %d of %d: %s", e.N, e.Of, e.Name) }
+
+// StepRead is what a step of a plan gave, judged.
+type StepRead struct {
+	Name     string             `json:"name"`
+	Readings []verdict.Judged   `json:"readings"`
+	Curves   []analysis.Curve   `json:"curves"`
+	Refused  []analysis.Refusal `json:"refused"`
+}
+
+func (e StepRead) String() string {
+	return fmt.Sprintf("step %s: readings: %d, curves: %d, refused: %d", e.Name, len(e.Readings), len(e.Curves), len(e.Refused))
+}
 
 // TakenBefore is that what is asked for was done and taken before the sitting
 // was left.

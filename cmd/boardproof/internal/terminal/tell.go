@@ -17,6 +17,8 @@ func (t *Terminal) Tell(_ context.Context, e talk.Event) {
 	t.mu.Lock()
 	defer t.mu.Unlock()
 	switch e := e.(type) {
+	case talk.StepRead:
+		// All steps are shown in one table, at the end.
 	case talk.TakeBegun:
 		t.beginTake(e)
 	case talk.TakeRunning:

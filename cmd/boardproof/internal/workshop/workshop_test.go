@@ -137,6 +137,15 @@ func TestSittingGoesFromOneFaceToAnother(t *testing.T) {
 	if err := who.Left(); err != nil {
 		t.Error(err)
 	}
+	read := 0
+	for _, e := range who.Told() {
+		if step, ok := e.(talk.StepRead); ok {
+			read += len(step.Readings)
+		}
+	}
+	if want := len(got.Run.Readings) - 2; read != want { // but for the bench's own drift
+		t.Errorf("%d readings were told as they were made, want %d", read, want)
+	}
 	var asked []string
 	for _, q := range who.Asked() {
 		asked = append(asked, string(q.Kind)+": "+q.Prompt)

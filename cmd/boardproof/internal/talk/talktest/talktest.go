@@ -176,7 +176,7 @@ func told(t *testing.T, begin Begin) {
 
 // Events are one of each kind.
 var Events = []talk.Event{
-	talk.StepBegun{N: 1, Of: 2, Name: "path"}, talk.TakenBefore{}, talk.TakeBegun{What: "sweep", Seconds: 6},
+	talk.StepBegun{N: 1, Of: 2, Name: "path"}, talk.StepRead{Name: "path"}, talk.TakenBefore{}, talk.TakeBegun{What: "sweep", Seconds: 6},
 	talk.TakeRunning{Progress: capture.Progress{Seconds: 3, OfSeconds: 6, PeakDBFS: []float64{-20, -30}, Inputs: []int{1, 2}}}, talk.TakeEnded{},
 	talk.TakeRunning{Progress: capture.Progress{Seconds: 3, OfSeconds: 6, PeakDBFS: []float64{-20}}},
 	talk.TakeThrownAway{Reason: "clipped", Try: 2, Of: 3}, talk.TakeLeftOut{Signal: "tone", N: 1, Of: 3, Reason: "a bang"},
