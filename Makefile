@@ -44,29 +44,29 @@ same: deps ## build twice from nothing, in two folders, and compare byte for byt
 	@rm -rf build/same
 
 bench: deps-test ## time and memory of one acceptance's analysis, beside plain SciPy in the same run
-	$(GO) run ./cmd/analysisbench
+	$(GO) run ./cmd/trial bench
 
 truth: deps-test ## measure 60 random simulated boards and hold each reading against the truth
 	TRUTH_BOARDS=60 $(GO) test ./cmd/boardproof/internal/procedure -run Truth -v -timeout 60m
 
 coverage: deps ## how often the stated interval holds the truth, over 2,000 random simulated boards
-	$(GO) run ./cmd/coverage
+	$(GO) run ./cmd/trial coverage
 
 retest: deps ## how often an unchanged board is called changed, over 1,000 of them measured twice
-	$(GO) run ./cmd/retest
+	$(GO) run ./cmd/trial retest
 
 spicehunts: deps-test ## hunts in 27 circuits that ngspice computes, with real mains under them
 	SPICE_HUNTS=all $(GO) test ./cmd/boardproof -run SpiceHunts -v -timeout 60m
 
 hunts: deps ## how often a hum hunt names the true cause, over 1,000 simulated ones
-	$(GO) run ./cmd/hunttrial
+	$(GO) run ./cmd/trial hunts
 
 colours: deps-test ## sweeps through boards of SciPy's in noise of six colours: refused, held, too wide
 	COLOUR_TAKES=167 $(GO) test ./analysis -run NoiseOfAnyColour -v -timeout 120m
 
 bigstore: deps ## a store of 5,000 boards and 50,000 invented runs, and the time that finding takes
 	@mkdir -p build
-	$(GO) run ./cmd/fillstore --store build/bigstore.db
+	$(GO) run ./cmd/trial bigstore -store build/bigstore.db
 
 kills: deps-test ## kill 1,000 commands that write, each at a random moment, and look for what was lost
 	KILLS=1000 $(GO) test ./cmd/boardproof -run KilledAt -v -timeout 120m
@@ -78,8 +78,7 @@ hostile: deps-test ## read 1,000 files that were cut, altered or blown up: none 
 	HOSTILE=1000 $(GO) test ./cmd/boardproof -run HostileFiles -v -timeout 120m
 
 crb: deps ## the estimators' variance over the Cramér-Rao bound, and what noise alone does to them
-	CRB_TRIALS=4000 $(GO) test ./analysis -run BoundOf -v -timeout 60m
-	CRB_TRIALS=1000 $(GO) test ./analysis -run 'CramerRaoBound|UnderTheComb|UnderTheNoise|NoiseAlone|HissIsNotBiased' -v -timeout 60m
+	$(GO) run ./cmd/trial crb
 
 fuzz: deps ## fuzz what reads files, five minutes each
 	$(GO) test -fuzz=. -fuzztime=5m ./capture/wavfile
