@@ -164,19 +164,23 @@ func rippleStd(f float64) float64 {
 // gateRipple is what the unevenness of a gate's height makes of what rings beside
 // each point of the fine grid, relative to the response there: by how much the
 // response, the delay taken out, varies as far as the gate's transform reaches is what
-// rings, be it in its magnitude or, as of an all-pass, in its phase alone.
+// rings, be it in its power or, as of an all-pass, in its phase alone.
 func (g *Gated) gateRipple() []float64 {
-	varies := make([]float64, len(g.H)) // in power
-	for _, part := range []func(complex128) float64{func(z complex128) float64 { return real(z) }, func(z complex128) float64 { return imag(z) }} {
+	span := func(part func(complex128) float64) []float64 {
 		most := g.withinReach(func(i, j int) bool { return part(g.H[i]) >= part(g.H[j]) })
 		least := g.withinReach(func(i, j int) bool { return part(g.H[i]) <= part(g.H[j]) })
-		for i := range varies {
-			varies[i] += sq(part(g.H[most[i]]) - part(g.H[least[i]]))
+		out := make([]float64, len(g.H))
+		for i := range out {
+			out[i] = part(g.H[most[i]]) - part(g.H[least[i]])
 		}
+		return out
 	}
+	power := span(sqAbs)
+	re, im := span(func(z complex128) float64 { return real(z) }), span(func(z complex128) float64 { return imag(z) })
 	out := make([]float64, len(g.H))
 	for i, f := range g.FrequencyHz {
-		out[i] = rippleStd(f) * math.Sqrt(varies[i]) / cmplx.Abs(g.H[i])
+		varies := math.Max(power[i], sq(re[i])+sq(im[i]))
+		out[i] = rippleStd(f) * math.Sqrt(varies) / cmplx.Abs(g.H[i])
 	}
 	return out
 }

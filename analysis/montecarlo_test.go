@@ -127,8 +127,8 @@ func TestRatioOfCorrelatedOutputsGivesGUMH2(t *testing.T) {
 		return m
 	}
 	v, i, p := mean(voltage), mean(currentMA)/1000, mean(phase)
-	out := &Gated{FrequencyHz: []float64{1000}, H: []complex128{cmplx.Rect(v, p)}, noise: make([][]complex128, 1)}
-	ref := &Gated{FrequencyHz: []float64{1000}, H: []complex128{complex(i, 0)}, noise: make([][]complex128, 1)}
+	out := &Gated{FrequencyHz: []float64{1000}, H: []complex128{cmplx.Rect(v, p)}, Noise: make([]float64, 1), noise: make([][]complex128, 1)}
+	ref := &Gated{FrequencyHz: []float64{1000}, H: []complex128{complex(i, 0)}, Noise: make([]float64, 1), noise: make([][]complex128, 1)}
 	for k := range voltage {
 		out.noise[0] = append(out.noise[0], cmplx.Rect(1, p)*complex(voltage[k]-v, v*(phase[k]-p)))
 		ref.noise[0] = append(ref.noise[0], complex(currentMA[k]/1000-i, 0))
