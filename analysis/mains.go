@@ -62,15 +62,16 @@ func newMainsSearch(x []float64, spans []testsignals.Span, rateHz float64) *main
 }
 
 // decimate keeps every stride-th sample of x after a linear-phase low-pass
-// that leaves what is below searchTopHz whole and free of images. It
+// that leaves what is below searchTopHz whole to 1e-4 and free of images. It
 // returns how many samples of x either side each output depends on.
 func decimate(x []float64, stride int, rateHz float64) (y []float64, reach int) {
 	if stride == 1 {
 		return x, 0
 	}
 	nyquist := rateHz / float64(stride) / 2
-	taps := kaiserSinc(nyquist/rateHz, 2*(nyquist-searchTopHz)/rateHz)
-	reach = len(taps) / 2
+	// 5.5 bins: the width of a Blackman window's transition (Harris 1978).
+	reach = int(math.Ceil(5.5 * rateHz / (2 * (nyquist - searchTopHz)) / 2))
+	taps := blackmanSinc(reach, nyquist/rateHz)
 	y = make([]float64, (len(x)-1)/stride+1)
 	for m := range y {
 		from := m*stride - reach

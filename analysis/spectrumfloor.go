@@ -141,6 +141,27 @@ func periodogram(x []float64, rateHz float64) (psd []float64, binHz float64) {
 	return paddedDensity(x, rateHz, n), rateHz / float64(n)
 }
 
+// blackmanSinc returns 2·reach+1 taps of a low-pass of unit gain, cut off at
+// a share of the rate.
+func blackmanSinc(reach int, cutoff float64) []float64 {
+	taps := make([]float64, 2*reach+1)
+	sum := 0.0
+	for i := range taps {
+		t := float64(i - reach)
+		phase := math.Pi * t / float64(reach+1)
+		v := 2 * cutoff
+		if t != 0 {
+			v = math.Sin(2*math.Pi*cutoff*t) / (math.Pi * t)
+		}
+		taps[i] = v * (0.42 + 0.5*math.Cos(phase) + 0.08*math.Cos(2*phase))
+		sum += taps[i]
+	}
+	for i := range taps {
+		taps[i] /= sum
+	}
+	return taps
+}
+
 // A line that flickers, or a tone that jitters, has a skirt: within besideHz of it the
 // noise is what is there, if it is besideRatio times the floor, which is wider.
 const (

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"encoding/json"
 	"fmt"
 	"math"
 	"os"
@@ -146,7 +147,8 @@ func TestFilesThatDoNotFitAreWrongUse(t *testing.T) {
 		if code != exitWrongUse || out != "" {
 			t.Errorf("%s: exit %d, printed %q", name, code, out)
 		}
-		if !strings.HasPrefix(errs, "error: ") || strings.Count(errs, "\n") != 1 || !strings.Contains(errs, c.want) {
+		var said struct{ Error string }
+		if err := json.Unmarshal([]byte(errs), &said); err != nil || strings.Count(errs, "\n") != 1 || !strings.Contains(said.Error, c.want) {
 			t.Errorf("%s: %q, want one line with %q", name, errs, c.want)
 		}
 	}
