@@ -58,6 +58,9 @@ func (r *Raw) disturbances(g *Gated, imp *ImpulseResponse, marks Estimate) strin
 	if reason := r.addEchoes(g); reason != "" {
 		return reason
 	}
+	if reason := r.checkAhead(g); reason != "" {
+		return reason
+	}
 	t := r.pilotTrack(g)
 	if t == nil {
 		r.leaveOpen(g, imp, marks)
