@@ -2,6 +2,7 @@ package analysis
 
 import (
 	"fmt"
+	"maps"
 	"math"
 	"slices"
 )
@@ -30,27 +31,135 @@ const (
 	majority = 3
 )
 
-// lowerMedian is the middle of x, of an even number the lower of the two: of
-// two takes the quieter is the measure.
-func lowerMedian(x []float64) float64 {
-	sorted := slices.Sorted(slices.Values(x))
-	return sorted[(len(sorted)-1)/2]
+// screening is how takes are told that are to be left out of an average: those
+// in which one output alone was refused, those with far more noise than the
+// others, and those that stray from the mean of the others.
+type screening struct {
+	outputs []string
+	// reasons is why an output was refused, "" where it was not, as
+	// [take][output].
+	reasons [][]string
+	noises  []loudness
+	// strays is what may be off the other takes, "" where nothing is looked at.
+	// Those in which it was read are at an output; apart says how far it is from
+	// the mean of others, as the square in standard uncertainties and in dB.
+	strays string
+	at     func(take, output int) bool
+	apart  func(others []int, take, output int) (chi2, awayDB float64, err error)
 }
 
-// loud lists those of the levels in dB that lie more than byDB above their
-// lower median.
-func loud(levelsDB []float64, byDB float64, what string) []Spoilt {
-	if len(levelsDB) < 2 {
+// loudness is what a bang on the bench is told by.
+type loudness struct {
+	// what, at an output, lies more than byDB above the others.
+	what string
+	byDB float64
+	// levelDB is −Inf where there is none: such a take is no measure for others.
+	levelDB func(take, output int) float64
+}
+
+func (s screening) spoilt() ([]Spoilt, error) {
+	spoilt := refusedAlone(s.reasons)
+	refused := slices.Clone(spoilt)
+	for i, name := range s.outputs {
+		for _, n := range s.noises {
+			spoilt = once(spoilt, n.loud(refused, len(s.reasons), i, name))
+		}
+	}
+	if s.strays == "" {
+		return spoilt, nil
+	}
+	for i := range s.outputs {
+		for {
+			odd, err := s.stray(spoilt, i)
+			if err != nil {
+				return nil, err
+			}
+			if odd == nil {
+				break
+			}
+			spoilt = append(spoilt, *odd)
+		}
+	}
+	return spoilt, nil
+}
+
+// loud lists those of the takes that were not refused whose noise at an output
+// lies above their lower median: of two takes the quieter is the measure.
+func (n loudness) loud(refused []Spoilt, takes, output int, name string) []Spoilt {
+	levels := map[int]float64{}
+	for t := range takes {
+		if l := n.levelDB(t, output); !isSpoilt(refused, t) && !math.IsInf(l, -1) {
+			levels[t] = l
+		}
+	}
+	if len(levels) < 2 {
 		return nil
 	}
+	sorted := slices.Sorted(maps.Values(levels))
+	middle := sorted[(len(sorted)-1)/2]
 	var bad []Spoilt
-	middle := lowerMedian(levelsDB)
-	for t, l := range levelsDB {
-		if l > middle+byDB {
-			bad = append(bad, Spoilt{t, fmt.Sprintf("%s is %.1f dB above that of the other takes, as after a bang on the bench", what, l-middle)})
+	for _, t := range slices.Sorted(maps.Keys(levels)) {
+		if above := levels[t] - middle; above > n.byDB {
+			bad = append(bad, Spoilt{t, fmt.Sprintf("%s at output %s is %.1f dB above that of the other takes, as after a bang on the bench", n.what, name, above)})
 		}
 	}
 	return bad
+}
+
+// stray is the take that is furthest from the mean of the others at an output,
+// nil where noise, or ltiAllowanceDB, explains even that one.
+func (s screening) stray(spoilt []Spoilt, output int) (*Spoilt, error) {
+	var at []int
+	for t := range s.reasons {
+		if !isSpoilt(spoilt, t) && s.at(t, output) {
+			at = append(at, t)
+		}
+	}
+	if len(at) < majority {
+		return nil, nil
+	}
+	var odd *Spoilt
+	worst := strayChi2
+	for k, t := range at {
+		chi2, db, err := s.apart(slices.Delete(slices.Clone(at), k, k+1), t, output)
+		if err != nil {
+			return nil, err
+		}
+		if chi2 > worst && db > ltiAllowanceDB {
+			worst = chi2
+			odd = &Spoilt{t, fmt.Sprintf("the %s at output %s is %.2f dB off the other takes, more than noise explains", s.strays, s.outputs[output], db)}
+		}
+	}
+	return odd, nil
+}
+
+// birge is by how much values scatter about their mean beyond what their
+// uncertainties explain (Birge, Phys. Rev. 40, 1932; from memory): the root of
+// their mean square in standard uncertainties, 1 where that is not above most.
+func birge(chi2, freedom, most float64) float64 {
+	if mean := chi2 / freedom; mean > most && !math.IsInf(mean, 0) {
+		return math.Sqrt(mean)
+	}
+	return 1
+}
+
+// readTakes reads each take by itself. first is the first one without its
+// samples.
+func readTakes[T any](takes Takes, what string, read func(rec *Recording) (T, error)) (first *Recording, all []T, err error) {
+	if takes.N == 0 {
+		return nil, nil, fmt.Errorf("reading %s: there is none", what)
+	}
+	err = takes.each(func(t int, rec *Recording) error {
+		if t == 0 {
+			first = rec.withoutSamples()
+		} else if rec.Signal == nil || first.Signal == nil || rec.Signal.Spec != first.Signal.Spec || len(rec.Outputs) != len(first.Outputs) {
+			return fmt.Errorf("averaging %s with others: they are not of one signal at the same outputs", what)
+		}
+		x, err := read(rec)
+		all = append(all, x)
+		return err
+	})
+	return first, all, err
 }
 
 // inverseVariance returns the weights, of sum 1, that make a mean of values

@@ -3,7 +3,6 @@ package analysis
 import (
 	"math"
 	"math/cmplx"
-	"slices"
 )
 
 // averageGated combines the responses of several takes at one output. Each
@@ -186,9 +185,7 @@ func (g *Gated) widen(factor float64) {
 // noise alone does not reach it.
 const scatterAllowed = 1.5
 
-// scatterBeyond is by how much takes scatter about their mean more than their
-// noise explains, 1 where they do not: the Birge ratio (Birge, Phys. Rev. 40,
-// 1932; from memory).
+// scatterBeyond is the Birge ratio of takes about their mean, over the band.
 func scatterBeyond(takes []*Gated, mean *Gated) float64 {
 	sum, n := 0.0, 0.0
 	for i, f := range mean.FrequencyHz {
@@ -200,40 +197,29 @@ func scatterBeyond(takes []*Gated, mean *Gated) float64 {
 		}
 		n++
 	}
-	chi2 := sum / (n * float64(len(takes)-1))
-	if !(chi2 > scatterAllowed) || math.IsInf(chi2, 0) {
-		return 1
-	}
-	return math.Sqrt(chi2)
+	return birge(sum, n*float64(len(takes)-1), scatterAllowed)
 }
 
-// stray finds the take that is furthest from the mean of the others; bad is
-// false where noise, or ltiAllowanceDB, explains even that one.
-func stray(takes []*Gated) (take int, awayDB float64, bad bool, err error) {
-	worst := strayChi2
-	coarse := make([]*Gated, len(takes))
-	for t, g := range takes {
-		// The fine grid decides nothing here, and is large.
-		c := *g
-		c.fine = nil
-		coarse[t] = &c
+// coarse is g without its fine grid, which is large and tells takes no better
+// apart.
+func (g *Gated) coarse() *Gated {
+	c := *g
+	c.fine = nil
+	return &c
+}
+
+// apart is how far g is from the mean of others.
+func (g *Gated) apart(others []*Gated) (chi2, db float64, err error) {
+	mean, err := averageGated(others, true)
+	if err != nil {
+		return 0, 0, err
 	}
-	takes = coarse
-	for t := range takes {
-		others := slices.Delete(slices.Clone(takes), t, t+1)
-		mean, err := averageGated(others, true)
-		if err != nil {
-			return 0, 0, false, err
-		}
-		pair, _, err := linedUp([]*Gated{mean, takes[t]}, gatedWeights([]*Gated{mean, takes[t]}))
-		if err != nil {
-			return 0, 0, false, err
-		}
-		if chi2, db := apart(pair[0], pair[1]); chi2 > worst && db > ltiAllowanceDB {
-			worst, take, awayDB, bad = chi2, t, db, true
-		}
+	pair := []*Gated{mean, g}
+	if pair, _, err = linedUp(pair, gatedWeights(pair)); err != nil {
+		return 0, 0, err
 	}
-	return take, awayDB, bad, nil
+	chi2, db = apart(pair[0], pair[1])
+	return chi2, db, nil
 }
 
 // apart is the mean square of the difference in standard uncertainties, and

@@ -2,7 +2,6 @@ package analysis
 
 import (
 	"cmp"
-	"errors"
 	"fmt"
 	"math"
 	"slices"
@@ -13,9 +12,6 @@ import (
 // amplitudes. Silences that were spoilt are left out and listed. One silence
 // gives exactly what SilenceOf gives.
 func AverageSilences(silences Takes) (res Result, spoilt []Spoilt, err error) {
-	if silences.N == 0 {
-		return Result{}, nil, errors.New("reading a silence: there is none")
-	}
 	if silences.N == 1 {
 		rec, err := silences.Load(0)
 		if err != nil {
@@ -24,20 +20,23 @@ func AverageSilences(silences Takes) (res Result, spoilt []Spoilt, err error) {
 		res, err = SilenceOf(rec)
 		return res, nil, err
 	}
-	first, read, reasons, err := readSilences(silences)
+	first, read, err := readTakes(silences, "a silence", readSilences)
 	if err != nil {
 		return Result{}, nil, err
 	}
-	spoilt = spoiltSilences(read, reasons, first.Outputs)
-	read, reasons = without(read, spoilt), without(reasons, spoilt)
+	spoilt, err = screenSilences(read, first.Outputs).spoilt()
+	if err != nil {
+		return Result{}, nil, err
+	}
+	read = without(read, spoilt)
 	for i := range first.Outputs {
 		var good []*Silence
 		reason := "every silence was spoilt"
-		for t := range read {
-			if reasons[t][i] == "" {
-				good = append(good, read[t][i])
+		for _, take := range read {
+			if take.reasons[i] == "" {
+				good = append(good, take.silences[i])
 			} else {
-				reason = reasons[t][i]
+				reason = take.reasons[i]
 			}
 		}
 		if 2*len(good) < len(read) || len(good) == 0 {
@@ -50,48 +49,43 @@ func AverageSilences(silences Takes) (res Result, spoilt []Spoilt, err error) {
 	return res, spoilt, nil
 }
 
-// readSilences reads each silence at each output, or says why not, both as
-// [take][output]. first is the first one without its samples.
-func readSilences(silences Takes) (first *Recording, read [][]*Silence, reasons [][]string, err error) {
-	read, reasons = make([][]*Silence, silences.N), make([][]string, silences.N)
-	err = silences.each(func(t int, rec *Recording) (err error) {
-		if t == 0 {
-			first = rec.withoutSamples()
-		}
-		if rec.Signal == nil || first.Signal == nil || rec.Signal.Spec != first.Signal.Spec || len(rec.Outputs) != len(first.Outputs) {
-			return errors.New("averaging silences: they are not of one length at the same outputs")
-		}
-		read[t], reasons[t] = make([]*Silence, len(first.Outputs)), make([]string, len(first.Outputs))
-		for i, name := range first.Outputs {
-			if read[t][i], reasons[t][i], err = readSilence(rec, i, 0); err != nil {
-				return fmt.Errorf("output %s: %w", name, err)
-			}
-			if s := read[t][i]; s != nil && s.Reason != "" {
-				reasons[t][i] = s.Reason
-			}
-		}
-		return nil
-	})
-	return first, read, reasons, err
+// silenceTake is what one silence showed, output by output: a reason where it
+// cannot be believed.
+type silenceTake struct {
+	silences []*Silence
+	reasons  []string
 }
 
-// spoiltSilences finds silences that one output was refused in and not in the
-// others, or whose hiss, under any weighting, is far above theirs.
-func spoiltSilences(read [][]*Silence, reasons [][]string, outputs []string) []Spoilt {
-	spoilt := refusedAlone(reasons)
-	for i, name := range outputs {
-		for _, w := range Weightings {
-			levels := make([]float64, len(read))
-			for t := range read {
-				levels[t] = math.Inf(-1)
-				if reasons[t][i] == "" {
-					levels[t] = DB(read[t][i].Hiss[w].Value)
-				}
-			}
-			spoilt = once(spoilt, loud(levels, silenceBangDB, "the hiss at output "+name))
+func readSilences(rec *Recording) (silenceTake, error) {
+	n := len(rec.Outputs)
+	take := silenceTake{make([]*Silence, n), make([]string, n)}
+	for i, name := range rec.Outputs {
+		var err error
+		if take.silences[i], take.reasons[i], err = readSilence(rec, i, 0); err != nil {
+			return take, fmt.Errorf("output %s: %w", name, err)
+		}
+		if s := take.silences[i]; s != nil && s.Reason != "" {
+			take.reasons[i] = s.Reason
 		}
 	}
-	return spoilt
+	return take, nil
+}
+
+// screenSilences looks at the hiss under any weighting.
+func screenSilences(read []silenceTake, outputs []string) screening {
+	s := screening{outputs: outputs}
+	for _, take := range read {
+		s.reasons = append(s.reasons, take.reasons)
+	}
+	for _, w := range Weightings {
+		s.noises = append(s.noises, loudness{"the hiss", silenceBangDB, func(take, output int) float64 {
+			if read[take].reasons[output] != "" {
+				return math.Inf(-1)
+			}
+			return DB(read[take].silences[output].Hiss[w].Value)
+		}})
+	}
+	return s
 }
 
 // meanSilence combines silences of one output.

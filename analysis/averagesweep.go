@@ -1,7 +1,6 @@
 package analysis
 
 import (
-	"errors"
 	"fmt"
 	"math"
 )
@@ -13,9 +12,6 @@ import (
 // spoilt are left out and listed, sweeps and impulses apart. One sweep gives
 // exactly what SweepResult gives.
 func AverageSweeps(sweeps, impulses Takes, band Band) (res Result, spoilt, spoiltImpulses []Spoilt, err error) {
-	if sweeps.N == 0 {
-		return Result{}, nil, nil, errors.New("reading a sweep: there is none")
-	}
 	if sweeps.N == 1 && impulses.N < 2 {
 		res, err = oneSweep(sweeps, impulses, band)
 		return res, nil, nil, err
@@ -26,14 +22,14 @@ func AverageSweeps(sweeps, impulses Takes, band Band) (res Result, spoilt, spoil
 			return Result{}, nil, nil, err
 		}
 	}
-	takes, err := readSweeps(sweeps, second)
+	rec, takes, err := readSweeps(sweeps, second)
 	if err != nil {
 		return Result{}, nil, nil, err
 	}
-	if spoilt, err = spoiltSweeps(takes); err != nil {
+	if spoilt, err = screenSweeps(takes, rec.Outputs).spoilt(); err != nil {
 		return Result{}, nil, nil, fmt.Errorf("averaging sweeps: %w", err)
 	}
-	rec, kept := takes[0].rec, without(takes, spoilt)
+	kept := without(takes, spoilt)
 	if len(kept) == 0 {
 		return sweepResult(rec, takes[0].responses(), band), spoilt, spoiltImpulses, nil
 	}
@@ -58,26 +54,24 @@ func oneSweep(sweeps, impulses Takes, band Band) (Result, error) {
 	return SweepResult(rec, second, band)
 }
 
-func readSweeps(sweeps Takes, second secondOpinion) ([]*sweepTake, error) {
-	takes := make([]*sweepTake, sweeps.N)
+func readSweeps(sweeps Takes, second secondOpinion) (first *Recording, takes []*sweepTake, err error) {
 	var played *Played
-	err := sweeps.each(func(t int, rec *Recording) (err error) {
-		if t == 0 {
+	first, takes, err = readTakes(sweeps, "a sweep", func(rec *Recording) (*sweepTake, error) {
+		if played == nil {
+			var err error
 			if played, err = NewPlayed(rec.Signal); err != nil {
-				return fmt.Errorf("reading a sweep: %w", err)
+				return nil, fmt.Errorf("reading a sweep: %w", err)
 			}
-		} else if first := takes[0].rec; rec.Signal.Spec != played.sig.Spec || len(rec.Outputs) != len(first.Outputs) {
-			return errors.New("averaging sweeps: they are not of one signal at the same outputs")
 		}
-		takes[t] = readSweep(rec, second, played)
-		takes[t].rec = rec.withoutSamples()
-		takes[t].readRest()
-		return nil
+		take := readSweep(rec, second, played)
+		take.rec = rec.withoutSamples()
+		take.readRest()
+		return take, nil
 	})
 	if played != nil {
 		played.finish()
 	}
-	return takes, err
+	return first, takes, err
 }
 
 // readRest reads all that is read from the raw responses.
@@ -95,52 +89,26 @@ func (t *sweepTake) readRest() {
 	}
 }
 
-// spoiltSweeps finds takes that were refused where others were not, that are
-// far noisier than the others, or that stray from them.
-func spoiltSweeps(takes []*sweepTake) ([]Spoilt, error) {
-	reasons := make([][]string, len(takes))
-	for t, take := range takes {
-		reasons[t] = take.reasons
+func screenSweeps(takes []*sweepTake, outputs []string) screening {
+	s := screening{outputs: outputs, strays: "response"}
+	for _, take := range takes {
+		s.reasons = append(s.reasons, take.reasons)
 	}
-	spoilt := refusedAlone(reasons)
-	for i, name := range takes[0].rec.Outputs {
-		gated, at := responsesAt(takes, spoilt, i)
-		levels := make([]float64, len(gated))
-		for k, g := range gated {
-			levels[k] = g.noiseDB()
+	s.at = func(take, output int) bool { return takes[take].gated[output] != nil }
+	s.noises = []loudness{{"the noise beside the sweep", bangDB, func(take, output int) float64 {
+		if !s.at(take, output) {
+			return math.Inf(-1)
 		}
-		for _, s := range loud(levels, bangDB, "the noise beside the sweep at output "+name) {
-			spoilt = once(spoilt, []Spoilt{{at[s.Take], s.Reason}})
+		return takes[take].gated[output].noiseDB()
+	}}}
+	s.apart = func(others []int, take, output int) (chi2, awayDB float64, err error) {
+		var rest []*Gated
+		for _, t := range others {
+			rest = append(rest, takes[t].gated[output].coarse())
 		}
+		return takes[take].gated[output].coarse().apart(rest)
 	}
-	for i, name := range takes[0].rec.Outputs {
-		for {
-			gated, at := responsesAt(takes, spoilt, i)
-			if len(gated) < majority {
-				break
-			}
-			k, db, bad, err := stray(gated)
-			if err != nil {
-				return nil, err
-			}
-			if !bad {
-				break
-			}
-			spoilt = append(spoilt, Spoilt{at[k], fmt.Sprintf("the response at output %s is %.2f dB off the other takes, more than noise explains", name, db)})
-		}
-	}
-	return spoilt, nil
-}
-
-// responsesAt returns the responses at output i of the takes that are not
-// spoilt, and which takes these are.
-func responsesAt(takes []*sweepTake, spoilt []Spoilt, i int) (gated []*Gated, at []int) {
-	for t, take := range takes {
-		if !isSpoilt(spoilt, t) && take.gated[i] != nil {
-			gated, at = append(gated, take.gated[i]), append(at, t)
-		}
-	}
-	return gated, at
+	return s
 }
 
 // averaged combines takes output by output. An output that most takes refuse
@@ -157,7 +125,10 @@ func averaged(takes []*sweepTake) (responses, error) {
 		if all.reasons[i] != "" {
 			continue
 		}
-		gated, _ := responsesAt(takes, nil, i)
+		gated := make([]*Gated, len(takes))
+		for t, take := range takes {
+			gated[t] = take.gated[i]
+		}
 		var err error
 		if all.gated[i], err = averageGated(gated, true); err != nil {
 			return responses{}, err
@@ -285,43 +256,44 @@ func inAll(takes [][]Curve) [][]Curve {
 	return out
 }
 
+// trainTake is what one train of impulses showed, output by output.
+type trainTake struct {
+	answers []*ImpulseResponse
+	errs    []error
+}
+
 // averageImpulses combines trains of impulses; a train that is far noisier
 // than the others at any output is left out.
 func averageImpulses(trains Takes) (secondOpinion, []Spoilt, error) {
-	answers, errs := make([][]*ImpulseResponse, trains.N), make([][]error, trains.N)
-	var outputs []string
-	err := trains.each(func(t int, rec *Recording) error {
-		answers[t], errs[t] = make([]*ImpulseResponse, len(rec.Outputs)), make([]error, len(rec.Outputs))
-		for i := range rec.Outputs {
-			answers[t][i], errs[t][i] = impulsesOf(rec)(i)
+	first, takes, err := readTakes(trains, "impulses", func(rec *Recording) (trainTake, error) {
+		n := len(rec.Outputs)
+		t := trainTake{make([]*ImpulseResponse, n), make([]error, n)}
+		for i := range n {
+			t.answers[i], t.errs[i] = impulsesOf(rec)(i)
 		}
-		if t == 0 {
-			outputs = rec.Outputs
-		}
-		return nil
+		return t, nil
 	})
 	if err != nil {
 		return nil, nil, err
 	}
-	var spoilt []Spoilt
-	for i, name := range outputs {
-		levels := make([]float64, trains.N)
-		for t := range levels {
-			levels[t] = math.Inf(-1)
-			if errs[t][i] == nil {
-				levels[t] = answers[t][i].scatterDB()
-			}
+	scatter := loudness{"the scatter of the impulses", bangDB, func(take, output int) float64 {
+		if takes[take].errs[output] != nil {
+			return math.Inf(-1)
 		}
-		spoilt = once(spoilt, loud(levels, bangDB, "the scatter of the impulses at output "+name))
+		return takes[take].answers[output].scatterDB()
+	}}
+	spoilt, err := screening{outputs: first.Outputs, reasons: make([][]string, len(takes)), noises: []loudness{scatter}}.spoilt()
+	if err != nil {
+		return nil, nil, err
 	}
-	kept, keptErrs := without(answers, spoilt), without(errs, spoilt)
+	kept := without(takes, spoilt)
 	return func(i int) (*ImpulseResponse, error) {
 		at := make([]*ImpulseResponse, len(kept))
-		for t := range kept {
-			if keptErrs[t][i] != nil {
-				return nil, keptErrs[t][i]
+		for t, take := range kept {
+			if take.errs[i] != nil {
+				return nil, take.errs[i]
 			}
-			at[t] = kept[t][i]
+			at[t] = take.answers[i]
 		}
 		return meanImpulses(at), nil
 	}, spoilt, nil

@@ -1,8 +1,6 @@
 package analysis
 
 import (
-	"errors"
-	"fmt"
 	"math"
 
 	"gonum.org/v1/gonum/stat/distuv"
@@ -13,23 +11,17 @@ import (
 // variance of what was read from the noise. Takes that were spoilt are left
 // out and listed. One tone gives exactly what ToneResult gives.
 func AverageTones(tones Takes) (res Result, spoilt []Spoilt, err error) {
-	if tones.N == 0 {
-		return Result{}, nil, errors.New("reading a tone: there is none")
-	}
-	results := make([]Result, tones.N)
-	var outputs []string
-	err = tones.each(func(t int, rec *Recording) (err error) {
-		outputs = rec.Outputs
-		results[t], err = ToneResult(rec)
-		return err
-	})
+	first, results, err := readTakes(tones, "a tone", ToneResult)
 	if err != nil {
 		return Result{}, nil, err
 	}
-	if tones.N == 1 {
+	if len(results) == 1 {
 		return results[0], nil, nil
 	}
-	spoilt = spoiltTones(results, outputs)
+	spoilt, err = screenTones(results, first.Outputs).spoilt()
+	if err != nil {
+		return Result{}, nil, err
+	}
 	kept := without(results, spoilt)
 	if len(kept) == 0 {
 		return results[0], spoilt, nil
@@ -37,29 +29,37 @@ func AverageTones(tones Takes) (res Result, spoilt []Spoilt, err error) {
 	return averageReadings(kept), spoilt, nil
 }
 
-// spoiltTones finds takes in which an output was refused that was not in the
-// others, whose noise is far above theirs, or whose gain strays from theirs.
-func spoiltTones(results []Result, outputs []string) []Spoilt {
-	reasons := make([][]string, len(results))
+func screenTones(results []Result, outputs []string) screening {
+	s := screening{outputs: outputs, reasons: make([][]string, len(results)), strays: "gain"}
 	for t, r := range results {
-		reasons[t] = make([]string, len(outputs))
-		for i, name := range outputs {
-			reasons[t][i] = r.whyRefused(Gain, name)
+		for _, name := range outputs {
+			s.reasons[t] = append(s.reasons[t], r.whyRefused(Gain, name))
 		}
 	}
-	spoilt := refusedAlone(reasons)
-	for _, name := range outputs {
-		for _, s := range loud(levelsOf(results, THDN, name, func(r Reading) float64 { return DB(r.Value) }), bangDB, "noise and distortion beside the tone at output "+name) {
-			spoilt = once(spoilt, []Spoilt{s})
-		}
-		for _, s := range loud(levelsOf(results, Gain, name, func(r Reading) float64 { return DB(r.Budget.typeAStd()) }), bangDB, "the noise beside the tone at output "+name) {
-			spoilt = once(spoilt, []Spoilt{s})
+	level := func(quantity string, of func(Reading) float64) func(take, output int) float64 {
+		return func(take, output int) float64 {
+			if r := results[take].find(quantity, outputs[output]); r != nil {
+				return DB(of(*r))
+			}
+			return math.Inf(-1)
 		}
 	}
-	for _, name := range outputs {
-		spoilt = strayTones(results, spoilt, name)
+	s.noises = []loudness{
+		{"noise and distortion beside the tone", bangDB, level(THDN, func(r Reading) float64 { return r.Value })},
+		{"the noise beside the tone", bangDB, level(Gain, func(r Reading) float64 { return r.Budget.typeAStd() })},
 	}
-	return spoilt
+	gain := func(take, output int) *Reading { return results[take].find(Gain, outputs[output]) }
+	s.at = func(take, output int) bool { return gain(take, output) != nil }
+	s.apart = func(others []int, take, output int) (chi2, awayDB float64, err error) {
+		var same []Reading
+		for _, t := range others {
+			same = append(same, *gain(t, output))
+		}
+		one, mean := gain(take, output), meanReading(same)
+		awayDB = math.Abs(one.Value - mean.Value)
+		return sq(awayDB) / (sq(one.Budget.typeAStd()) + sq(mean.Budget.typeAStd())), awayDB, nil
+	}
+	return s
 }
 
 func (r Result) whyRefused(quantity, output string) string {
@@ -71,51 +71,14 @@ func (r Result) whyRefused(quantity, output string) string {
 	return ""
 }
 
-// levelsOf reads a figure from each result, −Inf where it has none.
-func levelsOf(results []Result, quantity, output string, of func(Reading) float64) []float64 {
-	levels := make([]float64, len(results))
-	for t, res := range results {
-		levels[t] = math.Inf(-1)
-		for _, r := range res.Readings {
-			if r.Quantity == quantity && r.Output == output {
-				levels[t] = of(r)
-			}
+// find is r's reading of a quantity at an output, nil where it has none.
+func (r Result) find(quantity, output string) *Reading {
+	for i, x := range r.Readings {
+		if x.Quantity == quantity && x.Output == output {
+			return &r.Readings[i]
 		}
 	}
-	return levels
-}
-
-// strayTones adds takes whose gain at output is off the mean of the others by
-// more than noise and ltiAllowanceDB explain, one at a time.
-func strayTones(results []Result, spoilt []Spoilt, output string) []Spoilt {
-	for {
-		var gains []Reading
-		var at []int
-		for t, res := range results {
-			for _, r := range res.Readings {
-				if r.Quantity == Gain && r.Output == output && !isSpoilt(spoilt, t) {
-					gains, at = append(gains, r), append(at, t)
-				}
-			}
-		}
-		if len(gains) < majority {
-			return spoilt
-		}
-		worst, off, odd := strayChi2, 0.0, -1
-		for k, g := range gains {
-			others := append(append([]Reading{}, gains[:k]...), gains[k+1:]...)
-			mean := meanReading(others)
-			away := math.Abs(g.Value - mean.Value)
-			chi2 := sq(away) / (sq(g.Budget.typeAStd()) + sq(mean.Budget.typeAStd()))
-			if chi2 > worst && away > ltiAllowanceDB {
-				worst, off, odd = chi2, away, k
-			}
-		}
-		if odd < 0 {
-			return spoilt
-		}
-		spoilt = append(spoilt, Spoilt{at[odd], fmt.Sprintf("the gain at output %s is %.2f dB off the other takes, more than noise explains", output, off)})
-	}
+	return nil
 }
 
 // typeAStd is the part of b that was read from the scatter of the record.
@@ -199,7 +162,12 @@ func meanReading(same []Reading) Reading {
 	for t, r := range same {
 		out.Value += weights[t] * r.Value
 	}
-	out.Budget = meanBudget(same, weights, birge(same, std, out.Value))
+	chi2, freedom := 0.0, float64(len(same)-1)
+	for t, r := range same {
+		chi2 += sq((r.Value - out.Value) / std[t])
+	}
+	most := distuv.ChiSquared{K: freedom}.Quantile(1-scatterOdds) / freedom
+	out.Budget = meanBudget(same, weights, birge(chi2, freedom, most))
 	out.Uncertainty = out.Budget.Expanded()
 	return out
 }
@@ -235,16 +203,4 @@ func meanBudget(same []Reading, weights []float64, scatter float64) Budget {
 		out = append(out, c)
 	}
 	return out
-}
-
-func birge(same []Reading, std []float64, mean float64) float64 {
-	chi2 := 0.0
-	for t, r := range same {
-		chi2 += sq((r.Value - mean) / std[t])
-	}
-	freedom := float64(len(same) - 1)
-	if math.IsInf(chi2, 0) || !(chi2 > distuv.ChiSquared{K: freedom}.Quantile(1-scatterOdds)) {
-		return 1
-	}
-	return math.Sqrt(chi2 / freedom)
 }

@@ -72,10 +72,13 @@ func TestSameGainWithinFourStandardUncertainties(t *testing.T) {
 // for spoilt: 10 dB and 3 dB above the lower median.
 func TestBangsFromBothSides(t *testing.T) {
 	for _, c := range []struct{ by, in, out float64 }{{bangDB, 8, 13}, {silenceBangDB, 2.5, 4}} {
-		if got := loud([]float64{-100, -100.5, -100 + c.in}, c.by, "noise"); len(got) != 0 {
+		loud := func(by float64) []Spoilt {
+			return loudness{"noise", c.by, func(take, _ int) float64 { return []float64{-100, -100.5, -100 + by}[take] }}.loud(nil, 3, 0, "A")
+		}
+		if got := loud(c.in); len(got) != 0 {
 			t.Errorf("%g dB above the others: left out as %v", c.in, got)
 		}
-		if got := loud([]float64{-100, -100.5, -100 + c.out}, c.by, "noise"); len(got) != 1 || got[0].Take != 2 {
+		if got := loud(c.out); len(got) != 1 || got[0].Take != 2 {
 			t.Errorf("%g dB above the others: left out %v", c.out, got)
 		}
 	}
