@@ -95,7 +95,7 @@ func (c *Comb) beside(hz, seconds float64) float64 {
 	if h < 1 || h >= len(c.left) {
 		return 0
 	}
-	return math.Sqrt(c.left[h]/2) * math.Abs(sincPi((hz-float64(h)*c.FrequencyHz.Value)*seconds))
+	return math.Sqrt(c.left[h]/2) * math.Abs(testsignals.Sinc((hz-float64(h)*c.FrequencyHz.Value)*seconds))
 }
 
 // Subtract takes off x the harmonics that were found, between the first and

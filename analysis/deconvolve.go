@@ -87,17 +87,7 @@ func NewPlayed(sig *testsignals.Signal) (*Played, error) {
 // inside the fades, below and above where gates reach.
 func bandWindow(s testsignals.Spec, f float64) float64 {
 	_, high := testsignals.SweepFlatBand(s)
-	return raisedCosine((f-s.StartHz*0.9)/(s.StartHz*0.8)) * raisedCosine((s.StopHz-f)/(s.StopHz-high))
-}
-
-func raisedCosine(x float64) float64 {
-	switch {
-	case x <= 0:
-		return 0
-	case x >= 1:
-		return 1
-	}
-	return 0.5 - 0.5*math.Cos(math.Pi*x)
+	return testsignals.RaisedCosine((f-s.StartHz*0.9)/(s.StartHz*0.8)) * testsignals.RaisedCosine((s.StopHz-f)/(s.StopHz-high))
 }
 
 // Raw is the undivided outcome of deconvolving one channel: the board's

@@ -3,6 +3,8 @@ package analysis
 import (
 	"math"
 	"math/cmplx"
+
+	"boardproof/testsignals"
 )
 
 // Where outputs differ by more than a delay, what their delay is hangs on how it is
@@ -103,7 +105,7 @@ func (g *Gated) pulseOf(line straightPhase, even bool) pulse {
 	sum := 0.0
 	for i := pulseStride; i < n-pulseStride; i += pulseStride {
 		f := g.FrequencyHz[i]
-		w := (g.FrequencyHz[i+pulseStride] - g.FrequencyHz[i-pulseStride]) / 2 * raisedCosine(math.Log2(f/low)) * raisedCosine(math.Log2(high/f))
+		w := (g.FrequencyHz[i+pulseStride] - g.FrequencyHz[i-pulseStride]) / 2 * testsignals.RaisedCosine(math.Log2(f/low)) * testsignals.RaisedCosine(math.Log2(high/f))
 		if g.reference != nil {
 			w *= g.reference[i]
 		}

@@ -67,7 +67,7 @@ func (g gate) weighting(binHz, f, reachHz float64) weighting {
 		d = f - float64(first+i)*binHz
 		sinc := imag(side) / (math.Pi * d * g.length())
 		if math.Abs(d) < least {
-			sinc = sincPi(d * g.length())
+			sinc = testsignals.Sinc(d * g.length())
 		}
 		w[i] = sinc * taperAt(taper, sq(d/reachHz))
 		height += w[i] * real(mid)
@@ -79,13 +79,6 @@ func (g gate) weighting(binHz, f, reachHz float64) weighting {
 		power += w[i] * w[i] * math.Abs(float64(first+i))
 	}
 	return weighting{w, first, power * binHz}
-}
-
-func sincPi(x float64) float64 {
-	if x == 0 {
-		return 1
-	}
-	return math.Sin(math.Pi*x) / (math.Pi * x)
 }
 
 // taperSteps is how finely tapers are tabled: interpolated they are right to 1e-11.

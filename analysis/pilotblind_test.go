@@ -25,7 +25,7 @@ func TestADipWhileTheOnlyPilotIsBlindIsHeld(t *testing.T) {
 		}
 		for i := range rec.Samples[0] {
 			s := float64(i-300-rec.Signal.Body.Start)/rec.RateHz - sweepTime(sig, pilotHz) - afterS
-			rec.Samples[0][i] *= 1 - 0.05*raisedCosine(s/0.01)*raisedCosine((0.06-s)/0.01)
+			rec.Samples[0][i] *= 1 - 0.05*testsignals.RaisedCosine(s/0.01)*testsignals.RaisedCosine((0.06-s)/0.01)
 		}
 		_, g, reason := readOutput(rec, nil, played, Grid(rec.RateHz), 0)
 		if reason != "" {

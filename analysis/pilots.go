@@ -122,7 +122,7 @@ func (r *Raw) pilotBand(f float64) (b pilotBand, ok bool) {
 	n := fastLength(2*reach + 2)
 	all, soft := make([]complex128, n), make([]complex128, n)
 	for k := -reach; k <= reach; k++ {
-		edge := raisedCosine((pilotBandHz - math.Abs(float64(k))*p.binHz) / pilotEdgeHz)
+		edge := testsignals.RaisedCosine((pilotBandHz - math.Abs(float64(k))*p.binHz) / pilotEdgeHz)
 		all[(k+n)%n] = scale(edge/float64(n), r.spec[mid+k])
 		soft[(k+n)%n] = scale(taperAt(tapers[quietTaper], sq(float64(k)/float64(reach))), r.spec[mid+k])
 	}
@@ -132,7 +132,7 @@ func (r *Raw) pilotBand(f float64) (b pilotBand, ok bool) {
 	gated := fft.Sequence(nil, all)
 	for k := range gated {
 		lag := float64((k+n/2)%n-n/2) / b.rateHz
-		gated[k] = scale(raisedCosine((lag-shortGate.from)/pilotGateEdgeS+1)*raisedCosine((b.endS-lag)/pilotGateEdgeS+1), gated[k])
+		gated[k] = scale(testsignals.RaisedCosine((lag-shortGate.from)/pilotGateEdgeS+1)*testsignals.RaisedCosine((b.endS-lag)/pilotGateEdgeS+1), gated[k])
 	}
 	seen := fft.Coefficients(nil, gated)
 	rest := make([]complex128, n)

@@ -56,6 +56,7 @@ func TestWhatIsLoud(t *testing.T) {
 		want    []int
 	}{
 		"one of two refused":       {[][]string{{"clipped"}, {""}}, [][]float64{{none}, {-90}}, []int{0}},
+		"a refused one's level":    {[][]string{{"clipped"}, {""}}, [][]float64{{-120}, {-90}}, []int{0}},
 		"one of two unread":        {[][]string{{""}, {""}}, [][]float64{{none}, {-90}}, nil},
 		"of two the quieter":       {[][]string{{""}, {""}}, [][]float64{{-90}, {-79}}, []int{1}},
 		"no louder than it may be": {[][]string{{""}, {""}}, [][]float64{{-90}, {-80}}, nil},

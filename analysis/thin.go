@@ -48,7 +48,7 @@ func kaiserSinc(cutoff, transition float64) []float64 {
 	sum := 0.0
 	for i := range taps {
 		t := float64(i - reach)
-		taps[i] = 2 * cutoff * sincPi(2*cutoff*t) * testsignals.BesselI0OfSquare(sq(beta)*(1-sq(t/float64(reach+1))))
+		taps[i] = 2 * cutoff * testsignals.Sinc(2*cutoff*t) * testsignals.BesselI0OfSquare(sq(beta)*(1-sq(t/float64(reach+1))))
 		sum += taps[i]
 	}
 	floats.Scale(1/sum, taps)

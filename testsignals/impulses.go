@@ -36,16 +36,9 @@ func Impulse() []float64 {
 		n := float64(i - impulseHalf)
 		phase := 2 * math.Pi * float64(i) / float64(2*impulseHalf)
 		window := 0.42 - 0.5*math.Cos(phase) + 0.08*math.Cos(2*phase)
-		x[i] = window * sinc(2*impulseCutoff*n)
+		x[i] = window * Sinc(2*impulseCutoff*n)
 	}
 	return x
-}
-
-func sinc(x float64) float64 {
-	if x == 0 {
-		return 1
-	}
-	return math.Sin(math.Pi*x) / (math.Pi * x)
 }
 
 func fillImpulses(dst []float64, s Spec) {

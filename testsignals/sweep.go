@@ -43,16 +43,5 @@ func SweepFade(s Spec) func(t float64) float64 {
 	low, high := SweepFlatBand(s)
 	inS, outS := l*math.Log(low/s.StartHz), l*math.Log(high/s.StartHz)
 	endS := sweepSeconds(s)
-	return func(t float64) float64 { return fade(t/inS) * fade((endS-t)/(endS-outS)) }
-}
-
-// fade is a raised cosine from 0 at x = 0 to 1 at x = 1.
-func fade(x float64) float64 {
-	switch {
-	case x <= 0:
-		return 0
-	case x >= 1:
-		return 1
-	}
-	return 0.5 - 0.5*math.Cos(math.Pi*x)
+	return func(t float64) float64 { return RaisedCosine(t/inS) * RaisedCosine((endS-t)/(endS-outS)) }
 }

@@ -9,7 +9,7 @@ func fillTone(dst []float64, rateHz int, freqHz, amp, rampS float64) {
 	ramp := rampS * float64(rateHz)
 	n := float64(len(dst))
 	for i := range dst {
-		g := fade(float64(i)/ramp) * fade((n-float64(i))/ramp)
+		g := RaisedCosine(float64(i)/ramp) * RaisedCosine((n-float64(i))/ramp)
 		dst[i] = g * amp * math.Sin(2*math.Pi*freqHz*float64(i)/float64(rateHz))
 	}
 }

@@ -54,19 +54,12 @@ var kernel = sync.OnceValue(func() [][]float64 {
 		taps := make([]float64, 2*halfTaps)
 		for i := range taps {
 			d := float64(i-halfTaps+1) - float64(p)/phases
-			taps[i] = sinc(d) * kaiser(d/halfTaps)
+			taps[i] = testsignals.Sinc(d) * kaiser(d/halfTaps)
 		}
 		table[p] = taps
 	}
 	return table
 })
-
-func sinc(d float64) float64 {
-	if d == 0 {
-		return 1
-	}
-	return math.Sin(math.Pi*d) / (math.Pi * d)
-}
 
 // kaiser is the window from -1 to 1, 1 at 0.
 func kaiser(u float64) float64 {
