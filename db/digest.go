@@ -184,11 +184,7 @@ func keptProfileDigest(ctx context.Context, q querier, id string) (string, error
 	if err != nil || digest != "" {
 		return digest, err
 	}
-	body, err := scanText(q.QueryRowContext(ctx, sqlProfile, id))
-	if err != nil {
-		return "", err
-	}
-	return profileDigest(body)
+	return profileDigestNow(ctx, q, id)
 }
 
 // keptRunDigest is "" for no id, and made anew for runs that were kept before

@@ -7,29 +7,34 @@ import (
 	"time"
 )
 
-// rowDigest is a kind of row, beside runs and profiles, that is kept with the
-// digest of what it holds. What a row names, and its board, is in it by what
-// is the same in every store.
+// rowDigest is a kind of row that is kept with the digest of what it holds.
+// What a row names, and its board, is in it by what is the same in every store.
 type rowDigest struct {
 	what string
-	// all lists the rows of a board, for 0 of all, and undigested those of
-	// before there were digests; set gives such a row its digest.
-	all, undigested, set string
+	// all lists the rows of a board, for 0 of all; profiles and runs, which an
+	// export reads anyway, only of all.
+	all string
+	// undigested lists those of before there were digests, and set gives such a
+	// row its digest; "" where they stay without.
+	undigested, set string
 	// now makes the digest of a row as it is.
 	now func(ctx context.Context, q querier, id string) (string, error)
 }
 
 var rowDigests = []rowDigest{
+	{"profile", sqlProfileDigests, "", "", profileDigestNow},
 	{"plan", sqlPlanDigests, sqlUndigestedPlans, sqlSetPlanDigest, planDigestNow},
 	{"event", sqlEventDigests, sqlUndigestedEvents, sqlSetEventDigest, eventDigestNow},
 	{"hunt", sqlHuntDigests, sqlUndigestedHunts, sqlSetHuntDigest, huntDigestNow},
+	{"run", sqlRunDigests, "", "", runDigestNow},
 }
 
-// digestedRow is one row: name is what people know it by.
-type digestedRow struct{ id, name, digest, board string }
+// digestedRow is one row: name is what people know it by, plan the id of that
+// whose text is in its digest, "" for none.
+type digestedRow struct{ id, name, digest, board, plan string }
 
 func scanDigestedRow(s scanner) (r digestedRow, err error) {
-	err = s.Scan(&r.id, &r.name, &r.digest, &r.board)
+	err = s.Scan(&r.id, &r.name, &r.digest, &r.board, &r.plan)
 	return r, err
 }
 
@@ -70,6 +75,9 @@ func checkRows(ctx context.Context, q querier, boardID int64) error {
 // cannot be read stays without: Verify names it.
 func (s *Store) digestOldRows(ctx context.Context) error {
 	for _, d := range rowDigests {
+		if d.undigested == "" {
+			continue
+		}
 		ids, err := collect(ctx, s.db, scanText, d.undigested)
 		if err != nil {
 			return fmt.Errorf("looking for rows without a digest: %w", err)
@@ -178,4 +186,23 @@ func huntDigestNow(ctx context.Context, q querier, id string) (string, error) {
 		return "", err
 	}
 	return h.digest(ctx, q)
+}
+
+func profileDigestNow(ctx context.Context, q querier, id string) (string, error) {
+	body, err := scanText(q.QueryRowContext(ctx, sqlProfile, id))
+	if err != nil {
+		return "", err
+	}
+	return profileDigest(body)
+}
+
+func runDigestNow(ctx context.Context, q querier, id string) (string, error) {
+	r, err := scanRun(q.QueryRowContext(ctx, sqlRun, id))
+	if err == nil {
+		err = r.load(ctx, q)
+	}
+	if err != nil {
+		return "", err
+	}
+	return Digest(r), nil
 }

@@ -11,7 +11,7 @@ import (
 	"github.com/google/go-cmp/cmp"
 )
 
-// digestsOf are those of all plans, events and hunts, by what they are of.
+// digestsOf are those of all rows that have some, by what they are of.
 func digestsOf(t *testing.T, s *Store) []string {
 	t.Helper()
 	var all []string
@@ -67,6 +67,9 @@ func TestOldRowsGetTheirDigests(t *testing.T) {
 	s := served(t)
 	want, life := digestsOf(t, s.Store), export(t, s.Store, s.board.ID)
 	for _, d := range rowDigests {
+		if d.undigested == "" {
+			continue
+		}
 		table := d.what + "s"
 		for _, q := range []string{"DROP INDEX %s_undigested", "DROP TRIGGER %s_no_update", "ALTER TABLE %s DROP COLUMN digest",
 			"CREATE TRIGGER %[1]s_no_update BEFORE UPDATE ON %[1]s BEGIN SELECT RAISE(ABORT, 'is never changed'); END"} {

@@ -101,20 +101,22 @@ const (
 	sqlIntegrity    = `PRAGMA integrity_check`
 	sqlForeignKeys  = `SELECT "table" || ' row ' || coalesce(rowid, '?') || ' names a row of ' || parent || ' that is not there' FROM pragma_foreign_key_check`
 	sqlAllRuns      = `SELECT id FROM runs ORDER BY length(id), id`
-	sqlAllProfiles  = `SELECT id, digest, body FROM profiles ORDER BY length(id), id`
 	sqlTidiedTakes  = `SELECT sha256 FROM tidied_takes`
 	sqlAddTidied    = `INSERT INTO tidied_takes (sha256, tidied) VALUES ($1, $2) ON CONFLICT DO NOTHING`
 	sqlTakesOfRuns  = `SELECT t.sha256, r.id, r.board_id, r.finished FROM takes t JOIN runs r ON r.id = t.run_id ORDER BY r.id, t.position`
 	sqlTakesOfHunts = `SELECT c.sha256, h.id, h.board_id, h.finished FROM hunt_conditions c JOIN hunts h ON h.id = c.hunt_id ORDER BY h.id, c.position`
 )
 
-// Digests of rows: id, what people call it, digest, board. Ids are text here.
+// Digests of rows: id, what people call it, digest, board, plan. Ids are text here.
 const (
-	sqlPlanDigests = `SELECT CAST(p.id AS TEXT), 'version ' || p.version, p.digest, coalesce(b.label, '') FROM plans p
+	sqlProfileDigests = `SELECT id, id, digest, '', '' FROM profiles WHERE $1 = 0 ORDER BY length(id), id`
+	sqlRunDigests     = `SELECT r.id, r.id, r.digest, coalesce(b.label, ''), coalesce(CAST(r.plan_id AS TEXT), '') FROM runs r
+		LEFT JOIN boards b ON b.id = r.board_id WHERE $1 = 0 ORDER BY length(r.id), r.id`
+	sqlPlanDigests = `SELECT CAST(p.id AS TEXT), 'version ' || p.version, p.digest, coalesce(b.label, ''), '' FROM plans p
 		LEFT JOIN boards b ON b.id = p.board_id WHERE $1 = 0 OR p.board_id = $1 ORDER BY p.id`
-	sqlEventDigests = `SELECT e.id, e.id, e.digest, coalesce(b.label, '') FROM events e
+	sqlEventDigests = `SELECT e.id, e.id, e.digest, coalesce(b.label, ''), '' FROM events e
 		LEFT JOIN boards b ON b.id = e.board_id WHERE $1 = 0 OR e.board_id = $1 ORDER BY length(e.id), e.id`
-	sqlHuntDigests = `SELECT h.id, h.id, h.digest, coalesce(b.label, '') FROM hunts h
+	sqlHuntDigests = `SELECT h.id, h.id, h.digest, coalesce(b.label, ''), '' FROM hunts h
 		LEFT JOIN boards b ON b.id = h.board_id WHERE $1 = 0 OR h.board_id = $1 ORDER BY length(h.id), h.id`
 	sqlUndigestedPlans  = `SELECT CAST(id AS TEXT) FROM plans WHERE digest = ''`
 	sqlUndigestedEvents = `SELECT id FROM events WHERE digest = ''`

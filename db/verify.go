@@ -51,7 +51,7 @@ func (p Progress) tell(doing string, done, of int64) {
 // be looked through.
 func (s *Store) Verify(ctx context.Context, progress Progress) (Verified, error) {
 	v := &verifying{Store: s, progress: progress, spoilt: map[string]bool{}, out: Verified{Damage: []Damage{}}}
-	for _, part := range []func(context.Context) error{v.database, v.plan, v.profiles, v.rows, v.runs, v.seals, v.takes} {
+	for _, part := range []func(context.Context) error{v.database, v.plan, v.rows, v.seals, v.takes} {
 		if err := part(ctx); err != nil {
 			return v.out, fmt.Errorf("verifying: %w", storeFault(s.path, err))
 		}
@@ -118,33 +118,9 @@ func (v *verifying) plan(ctx context.Context) (err error) {
 	return err
 }
 
-func (v *verifying) profiles(ctx context.Context) error {
-	type row struct{ id, digest, body string }
-	all, err := collect(ctx, v.db, func(s scanner) (r row, err error) {
-		err = s.Scan(&r.id, &r.digest, &r.body)
-		return r, err
-	}, sqlAllProfiles)
-	if err != nil {
-		return err
-	}
-	for _, r := range all {
-		v.out.Profiles++
-		now, err := profileDigest(r.body)
-		switch {
-		case err != nil:
-			v.damaged("profile", r.id, "", "it cannot be read: %v", err)
-		case r.digest == "":
-			v.out.Undigested++
-		case now != r.digest:
-			v.damaged("profile", r.id, "", "%s", changedWords(now, r.digest))
-		}
-	}
-	return nil
-}
-
-// rows looks through plans, events and hunts.
+// rows looks through all that has a digest.
 func (v *verifying) rows(ctx context.Context) error {
-	counts := map[string]*int{"plan": &v.out.Plans, "event": &v.out.Events, "hunt": &v.out.Hunts}
+	counts := map[string]*int{"profile": &v.out.Profiles, "plan": &v.out.Plans, "event": &v.out.Events, "hunt": &v.out.Hunts, "run": &v.out.Runs}
 	for _, d := range rowDigests {
 		all, err := collect(ctx, v.db, scanDigestedRow, d.all, 0)
 		if err != nil {
@@ -153,46 +129,34 @@ func (v *verifying) rows(ctx context.Context) error {
 		for _, r := range all {
 			*counts[d.what]++
 			how := d.wrong(ctx, v.db, r)
-			switch {
-			case ctx.Err() != nil:
+			if ctx.Err() != nil {
 				return ctx.Err()
-			case how != "":
-				v.damaged(d.what, r.name, "board "+r.board, "%s", how)
-				v.spoilt[d.what+" "+r.id] = true
-			case r.digest == "":
-				v.out.Undigested++
+			}
+			if how != "" && v.spoilt["plan "+r.plan] {
+				how = "the plan that it followed is not as it was kept"
+			}
+			v.row(d.what, r, how)
+			if d.what == "run" {
+				v.step(runBytes)
 			}
 		}
 	}
 	return nil
 }
 
-func (v *verifying) runs(ctx context.Context) error {
-	ids, err := collect(ctx, v.db, scanText, sqlAllRuns)
-	if err != nil {
-		return err
+// row notes how a row was found.
+func (v *verifying) row(what string, r digestedRow, how string) {
+	of := ""
+	if r.board != "" {
+		of = "board " + r.board
 	}
-	for _, id := range ids {
-		if err := ctx.Err(); err != nil {
-			return err
-		}
-		v.out.Runs++
-		r, err := v.FindRun(ctx, id)
-		switch now := Digest(r); {
-		case ctx.Err() != nil:
-			return ctx.Err()
-		case err != nil:
-			v.damaged("run", id, "", "it cannot be read: %v", err)
-		case r.Digest == "":
-			v.out.Undigested++
-		case now != r.Digest && v.spoilt[fmt.Sprint("plan ", r.PlanID)]:
-			v.damaged("run", id, "board "+r.BoardAsWas.Label, "the plan that it followed is not as it was kept")
-		case now != r.Digest:
-			v.damaged("run", id, "board "+r.BoardAsWas.Label, "%s", changedWords(now, r.Digest))
-		}
-		v.step(runBytes)
+	switch {
+	case how != "":
+		v.damaged(what, r.name, of, "%s", how)
+		v.spoilt[what+" "+r.id] = true
+	case r.digest == "":
+		v.out.Undigested++
 	}
-	return nil
 }
 
 // takes hashes every take's file once.
