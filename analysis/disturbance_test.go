@@ -46,7 +46,7 @@ func TestWhatHappensInTheSweepIsNotGivenAsResponse(t *testing.T) {
 			clear(x[bodyAt(rec, 3.3):][:144])
 		}},
 		// While a window holds the jump its pilots are weaker too.
-		"64 frames lost, 64 added later": {"into the sweep", func(rec *Recording, x []float64) {
+		"64 frames lost, 64 added later": {"lost samples", func(rec *Recording, x []float64) {
 			a, b := bodyAt(rec, 2), bodyAt(rec, 3)
 			copy(x[a:b], x[a+64:b+64])
 		}},

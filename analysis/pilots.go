@@ -58,6 +58,10 @@ type track struct {
 	alike []float64
 	// curved is how much of a departure the board's curvature can make.
 	curved float64
+	// heard is the pilot as it came over what was foretold of it; of one pilot only.
+	heard []complex128
+	// pilots are those that make up a combined track.
+	pilots []track
 }
 
 // look is the window at one moment.

@@ -32,6 +32,7 @@ func (r *Raw) pilotTrack(g *Gated) *track {
 		return nil
 	}
 	t := combined(seen).whileSeen()
+	t.pilots = seen
 	if len(t.atS) == 0 {
 		return nil
 	}
@@ -89,7 +90,8 @@ func (r *Raw) onePilot(g *Gated, f, lateS float64, all []look) (t track, ok bool
 		}
 		t.atS = append(t.atS, l.atS)
 		// A clock that drifts turns a pilot and leaves its level.
-		t.departure = append(t.departure, cmplx.Abs(1+rest/level[m])-1)
+		t.heard = append(t.heard, 1+rest/level[m])
+		t.departure = append(t.departure, cmplx.Abs(t.heard[m])-1)
 		t.variance = append(t.variance, variance)
 	}
 	t.fromMedian()

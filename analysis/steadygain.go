@@ -129,6 +129,9 @@ func (t *track) swing() (amplitude, sigma float64) {
 func (r *Raw) addChanges(g *Gated, t *track) string {
 	seen, short, long, worst := t.read()
 	if DBFromRelative(worst.beyond) > ltiAllowanceDB {
+		if jumpS, ok := jumpNear(t.pilots, worst.atS); ok {
+			return samplesLost(jumpS)
+		}
 		return notLTI("the gain changes by %+.2f dB %.1f s into the sweep, while it passes %.0f Hz, as the pilot tones show: a drop-out, or a peak that clips",
 			DB(math.Max(1e-3, 1+worst.relative)), worst.atS, sweptHz(t.spec, worst.atS))
 	}
