@@ -103,3 +103,11 @@ func TestMeasuredLoading(t *testing.T) {
 	more := MeasuredLoading(600, []Input{{Impedance: z}, {Impedance: z}})
 	near(t, "what the resistor adds", math.Sqrt(more.Std*more.Std-l.Std*l.Std), 8.6859*0.05*2/3, 2e-3)
 }
+
+// One resistor found both inputs, so what it is off by adds up, 10 % of 2·10⁻⁴ S
+// beside the manual's fifth, evenly spread, of an output of 1 kΩ (JCGM 100, F.1.2.3).
+func TestTheResistorIsSharedByTheInputs(t *testing.T) {
+	in := Input{Impedance: &Impedance{resistorRel: 0.1, loading: analysis.Estimate{Value: 1 / 11e3}}}
+	l := MeasuredLoading(1e3, []Input{in, in})
+	near(t, "its standard uncertainty", l.Std, 8.6859*0.2*math.Hypot(0.2/math.Sqrt(3), 0.1)/1.2, 1e-4)
+}
