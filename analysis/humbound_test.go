@@ -34,8 +34,7 @@ func TestASwingingMainsIsBounded(t *testing.T) {
 				continue
 			}
 			bounds++
-			// A weak harmonic may be left as one tone, and count as another's.
-			if !s.HumUpperBound || s.Mains.Reason != swingsTooFar || len(s.Tones) > 1 || off < -0.02 || off > 1 {
+			if !s.HumUpperBound || s.Mains.Reason != swingsTooFar || len(s.Tones) > 1 || off < 0 || off > 1 {
 				t.Errorf("±%g Hz in %g s: bound %v, %.2f dB off the truth", swing, everyS, s.HumUpperBound, off)
 			}
 		}

@@ -161,7 +161,7 @@ func (s *Silence) analyse(x []float64, scale float64, nominals []float64) {
 
 	s.Mains = mains.comb
 	switch {
-	case mains.found() && !s.fallsApart():
+	case mains.found() && !s.swings(mains.comb.FrequencyHz.Value):
 		psd, binHz := periodogram(rest, s.RateHz)
 		mains.readBeside(psd, binHz, floor)
 		mains.hold(s.Tones)
@@ -197,10 +197,10 @@ func (s *Silence) boundLines(floor spectrumFloor, rest, y []float64, nominals []
 	without, binHz := periodogram(rest, s.RateHz)
 	with, _ := periodogram(y, s.RateHz)
 	for _, hz := range nominals {
-		power := 0.0
+		power, swings := 0.0, s.swings(hz)
 		for i := range searchHarmonics {
 			psd, h := without, i+1
-			if s.mayBeMains(hz * float64(h)) {
+			if swings || s.mayBeMains(hz*float64(h)) {
 				psd = with
 			}
 			bound := boundHarmonic(psd, binHz, float64(len(y))/s.RateHz, floor, hz*float64(h))
@@ -215,38 +215,35 @@ func (s *Silence) boundLines(floor spectrumFloor, rest, y []float64, nominals []
 	}
 }
 
-// fallsApart says whether the mains was found and not followed: of a line that
-// swings too far, the comb takes a part, and several tones are left beside.
-func (s *Silence) fallsApart() bool {
-	for h := 1; s.Mains.Found && h <= loneAbove; h++ {
-		if s.mayBeMains(float64(h) * s.Mains.FrequencyHz.Value) {
+// dropMains takes what is left of a mains that could not be followed out of the
+// other tones.
+func (s *Silence) dropMains() {
+	for _, hz := range s.boundAt {
+		if !s.swings(hz) {
+			continue
+		}
+		var own []float64
+		for h := 1.0; h <= searchHarmonics; h++ {
+			if h <= loneAbove || s.mayBeMains(h*hz) {
+				own = append(own, h*hz)
+			}
+		}
+		s.Mains = &Comb{Reason: swingsTooFar}
+		s.Tones = slices.DeleteFunc(s.Tones, func(t Tone) bool {
+			return slices.ContainsFunc(own, func(hz float64) bool { return inMainsBand(t, hz) })
+		})
+	}
+}
+
+// swings says whether there is a mains near hz that could not be followed: of a line that
+// swings too far the comb takes a part, or none, and several tones are left.
+func (s *Silence) swings(hz float64) bool {
+	for h := 1.0; h <= loneAbove && s.Mains.Reason != eitherMains; h++ {
+		if s.mayBeMains(h * hz) {
 			return true
 		}
 	}
 	return false
-}
-
-// dropMains takes what is left of a mains that could not be followed out of the
-// other tones.
-func (s *Silence) dropMains() {
-	if s.Mains.Reason == eitherMains {
-		return
-	}
-	var swinging []float64
-	for _, nominal := range s.boundAt {
-		for h := 1; h <= searchHarmonics; h++ {
-			if hz := nominal * float64(h); s.mayBeMains(hz) {
-				swinging = append(swinging, hz)
-			}
-		}
-	}
-	if len(swinging) == 0 {
-		return
-	}
-	s.Mains = &Comb{Reason: swingsTooFar}
-	s.Tones = slices.DeleteFunc(s.Tones, func(t Tone) bool {
-		return slices.ContainsFunc(swinging, func(hz float64) bool { return inMainsBand(t, hz) })
-	})
 }
 
 func inMainsBand(t Tone, hz float64) bool { return math.Abs(t.FrequencyHz.Value/hz-1) < mainsBand }
