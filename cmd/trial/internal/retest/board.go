@@ -89,7 +89,11 @@ func (p plan) sitting(cfg simboard.Config, profile *calibration.Profile) (change
 		for _, r := range res.Readings {
 			s.Readings = append(s.Readings, verdict.Judged{Reading: r, Step: step})
 		}
-		s.Curves, s.Refused = append(s.Curves, res.Curves...), append(s.Refused, res.Refused...)
+		for _, c := range res.Curves {
+			c.Fine = nil // it holds the spectra, and nothing here asks it
+			s.Curves = append(s.Curves, c)
+		}
+		s.Refused = append(s.Refused, res.Refused...)
 	}
 	return s, nil
 }
